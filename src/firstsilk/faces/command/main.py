@@ -1,0 +1,130 @@
+"""Which commands are there, and who answers them?
+
+The `firstsilk` command. The list below is all that is read for ``--help``; the module behind a command is
+imported only when that command runs, so that help answers at once.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import os
+import sys
+from dataclasses import dataclass
+from typing import Any
+
+import click
+
+from firstsilk import __version__
+from firstsilk.answers import FirstsilkError
+
+DOORS = "Doors: file in, file out, no station needed"
+YEAR = "The year at the station"
+HOUSE = "The station's house-keeping"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One command: its name, the module and Typer app behind it, its part of the help, its line there."""
+
+    name: str
+    target: str
+    part: str
+    line: str
+
+
+ENTRIES: tuple[Entry, ...] = (
+    Entry("heat", "climate:heat", DOORS, "heat units by day and in total, in a named scale"),
+    Entry("frost", "climate:frost", DOORS, "dates of first autumn and last spring frost by probability"),
+    Entry("ripen", "unbuilt:ripen", DOORS, "chance of ripening before the killing frost"),
+    Entry("forecast", "unbuilt:forecast", DOORS, "silk and shed dates with their spread"),
+    Entry("nick", "unbuilt:nick", DOORS, "sowing dates so that parents meet"),
+    Entry("crew", "unbuilt:crew", DOORS, "workers needed by day"),
+    Entry("kin", "lineage:kin", DOORS, "inbreeding and coancestry from a pedigree table"),
+    Entry("pedigree", "lineage:pedigree", DOORS, "read a pedigree string: tree and shares"),
+    Entry("design", "trials:design", DOORS, "lay out a trial"),
+    Entry("fit", "analysis:fit", DOORS, "fit a mixed model to plot data"),
+    Entry("ability", "unbuilt:ability", DOORS, "general and specific combining ability"),
+    Entry("stability", "unbuilt:stability", DOORS, "how entries respond to environments"),
+    Entry("merit", "unbuilt:merit", DOORS, "an index with verdicts"),
+    Entry("seed", "unbuilt:seed", DOORS, "which lots cover a need for kernels"),
+)
+
+
+class _Commands(click.Group):
+    """A group that knows its commands by name and imports one only when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [entry.name for entry in ENTRIES]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        for entry in ENTRIES:
+            if entry.name == cmd_name:
+                return _load(entry)
+        return None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        for part in dict.fromkeys(entry.part for entry in ENTRIES):
+            with formatter.section(part):
+                formatter.write_dl([(entry.name, entry.line) for entry in ENTRIES if entry.part == part])
+
+
+def _load(entry: Entry) -> click.Command:
+    import typer
+
+    module, _, name = entry.target.partition(":")
+    function = getattr(importlib.import_module(f"firstsilk.faces.command.{module}"), name)
+    app = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+    anything = {"ignore_unknown_options": True, "allow_extra_args": True} if module == "unbuilt" else None
+    app.command(name=entry.name, context_settings=anything)(function)
+    command: Any = typer.main.get_command(app)
+    return command  # type: ignore[no-any-return]
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(__version__, prog_name="firstsilk")
+def _firstsilk() -> None:
+    """Breed early maize: plan the year, forecast it, record it in the field, decide from trial data."""
+
+
+def run(arguments: list[str]) -> int:
+    """Run one command line; return its exit code: 0 done, 1 an error or refusal, 2 wrong usage."""
+    try:
+        # Commands return nothing; click hands back an exit code when it ended early (help, version).
+        code = _firstsilk.main(args=arguments, prog_name="firstsilk", standalone_mode=False)
+        sys.stdout.flush()
+        return code if isinstance(code, int) else 0
+    except FirstsilkError as error:
+        return _tell(error, as_json="--json" in arguments)
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return 1
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except OSError as error:
+        print(f"{error.filename or 'a file'}: {error.strerror or error}.", file=sys.stderr)
+        return 1
+    except Exception as error:
+        # Typer may bring its own copy of click, so its usage errors are known by what they can do.
+        show = getattr(error, "show", None)
+        if show is None:
+            raise
+        show()
+        return int(getattr(error, "exit_code", 2))
+
+
+def _tell(error: FirstsilkError, as_json: bool) -> int:
+    findings = getattr(error, "findings", ())
+    for finding in findings:
+        print(finding.as_text(), file=sys.stderr)
+    if not findings:
+        print(str(error), file=sys.stderr)
+    if as_json:
+        print(json.dumps(error.as_json(), ensure_ascii=False))
+    return 1
+
+
+def main() -> None:
+    """The entry point of the installed command."""
+    sys.exit(run(sys.argv[1:]))

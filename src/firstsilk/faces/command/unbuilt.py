@@ -1,0 +1,55 @@
+"""Which doors are not built yet? They say so, with exit 1, and pretend nothing."""
+
+from __future__ import annotations
+
+from typing import Annotated, NoReturn
+
+import typer
+
+from firstsilk.answers import NotBuilt
+
+Rest = Annotated[list[str] | None, typer.Argument(help="Whatever this door will take once it is built.")]
+
+
+def _not_built(door: str) -> NoReturn:
+    raise NotBuilt(f"firstsilk {door}: not built yet.")
+
+
+def ripen(rest: Rest = None) -> None:
+    """Not built yet."""
+    _not_built("ripen")
+
+
+def forecast(rest: Rest = None) -> None:
+    """Not built yet."""
+    _not_built("forecast")
+
+
+def nick(rest: Rest = None) -> None:
+    """Not built yet."""
+    _not_built("nick")
+
+
+def crew(rest: Rest = None) -> None:
+    """Not built yet."""
+    _not_built("crew")
+
+
+def ability(rest: Rest = None) -> None:
+    """Not built yet."""
+    _not_built("ability")
+
+
+def stability(rest: Rest = None) -> None:
+    """Not built yet."""
+    _not_built("stability")
+
+
+def merit(rest: Rest = None) -> None:
+    """Not built yet."""
+    _not_built("merit")
+
+
+def seed(rest: Rest = None) -> None:
+    """Not built yet."""
+    _not_built("seed")
