@@ -1,0 +1,73 @@
+"""What was seen and done in the field? The notes, which only grow.
+
+A note is never edited or deleted; database triggers refuse both. Notes are chained by hash per station in order of
+receipt, so that tampering shows. What could not be read as a note is laid aside whole, never thrown away.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+
+from firstsilk.records.station import StationRecord
+
+
+class Note(StationRecord):
+    """One fact taken in the field or seed room, as it was sent.
+
+    The fields from `uuid` to `replaces` are the body that the device wrote and `check_sum` covers. `position`,
+    `received_at`, `previous_hash` and `hash` are ours.
+    """
+
+    uuid = models.UUIDField()
+    device = models.UUIDField()
+    device_number = models.BigIntegerField()
+    worker = models.CharField(max_length=12, blank=True)
+    kind = models.CharField(max_length=24)
+    detail = models.CharField(max_length=40, blank=True)
+    tag = models.CharField(max_length=16, blank=True, db_index=True)
+    male = models.CharField(max_length=16, blank=True)
+    bag = models.CharField(max_length=16, blank=True, db_index=True)
+    plant = models.IntegerField(null=True, blank=True)
+    value = models.TextField(blank=True)
+    unit = models.CharField(max_length=16, blank=True)
+    # The device's own clock, as local time, and its offset from UTC in minutes.
+    taken_at = models.DateTimeField()
+    taken_local = models.CharField(max_length=32)
+    taken_on = models.DateField(db_index=True)
+    offset_min = models.IntegerField()
+    source = models.CharField(max_length=8)
+    app = models.CharField(max_length=24, blank=True)
+    format = models.IntegerField()
+    practice = models.BooleanField(default=False)
+    doubt = models.CharField(max_length=40, blank=True)
+    doubt_reason = models.CharField(max_length=300, blank=True)
+    replaces = models.UUIDField(null=True, blank=True)
+    check_sum = models.CharField(max_length=8)
+
+    position = models.BigIntegerField()
+    received_at = models.DateTimeField()
+    previous_hash = models.CharField(max_length=64)
+    hash = models.CharField(max_length=64)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "uuid"], name="note_uuid_once"),
+            models.UniqueConstraint(fields=["station", "position"], name="note_position_once"),
+        ]
+        indexes: ClassVar = [models.Index(fields=["station", "device", "device_number"], name="note_device_number")]
+
+
+class NoteAside(StationRecord):
+    """Something sent as a note that could not stand as one: kept whole, with the reason, for a person to settle."""
+
+    device = models.CharField(max_length=40, blank=True)
+    raw = models.TextField()
+    raw_hash = models.CharField(max_length=64)
+    reason = models.CharField(max_length=300)
+    code = models.CharField(max_length=40)
+    received_at = models.DateTimeField()
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["station", "raw_hash"], name="note_aside_once")]

@@ -1,0 +1,51 @@
+"""What is this line, and from what does it come?"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+
+from firstsilk.records.station import StationRecord
+
+
+class Line(StationRecord):
+    """A line or hybrid. The record says whether it stands for one plant, a family or a bulk.
+
+    Valid when the name is unique, the method is one of the closed list, and selfs and doubled haploids have no
+    father of their own. Heat units to silk and shed are counted from sowing in the station's scale.
+    """
+
+    name = models.CharField(max_length=120)
+    kind = models.CharField(max_length=8, default="line")
+    stands_for = models.CharField(max_length=8, default="family")
+    method = models.CharField(max_length=16, default="founder")
+    mother = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="as_mother")
+    father = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="as_father")
+    selfings = models.IntegerField(default=0)
+    generation = models.CharField(max_length=12, default="", blank=True)
+    pedigree = models.CharField(max_length=400, default="", blank=True)
+    group = models.CharField(max_length=40, default="", blank=True)
+    is_tester = models.BooleanField(default=False)
+    is_check = models.BooleanField(default=False)
+    units_to_silk = models.FloatField(null=True, blank=True)
+    units_to_shed = models.FloatField(null=True, blank=True)
+    remark = models.CharField(max_length=400, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "name"], name="line_name_once"),
+            models.CheckConstraint(condition=models.Q(kind__in=["line", "hybrid"]), name="line_kind_is_known"),
+            models.CheckConstraint(
+                condition=models.Q(stands_for__in=["plant", "family", "bulk"]), name="line_stands_for_is_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    method__in=["founder", "founder_inbred", "cross", "self", "sib", "dh", "bulk", "open"]
+                ),
+                name="line_method_is_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,39 @@
+"""All tables of the books in one list, as Django wants them."""
+
+from firstsilk.records.analysis import Estimate
+from firstsilk.records.choice import Verdict
+from firstsilk.records.climate import Site, WeatherDay
+from firstsilk.records.flowering import Note, NoteAside
+from firstsilk.records.lineage import Line
+from firstsilk.records.nursery import Row, Season, Target
+from firstsilk.records.seed import Lot, LotOrigin, Movement, Reservation
+from firstsilk.records.station import Account, Device, Job, Result, SignInTry, Station, Tag, Worker
+from firstsilk.records.trials import Plot, PlotRecord, Trial
+
+__all__ = [
+    "Account",
+    "Device",
+    "Estimate",
+    "Job",
+    "Line",
+    "Lot",
+    "LotOrigin",
+    "Movement",
+    "Note",
+    "NoteAside",
+    "Plot",
+    "PlotRecord",
+    "Reservation",
+    "Result",
+    "Row",
+    "Season",
+    "SignInTry",
+    "Site",
+    "Station",
+    "Tag",
+    "Target",
+    "Trial",
+    "Verdict",
+    "WeatherDay",
+    "Worker",
+]

@@ -1,0 +1,86 @@
+"""What is to be made this season, and where does it stand in the field?
+
+A plan holds targets (crosses and selfs wanted); rows serve targets. What was really sown is told by notes, and the
+rows keep what was planned.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+
+from firstsilk.records.climate import Site
+from firstsilk.records.lineage import Line
+from firstsilk.records.station import StationRecord
+
+
+class Season(StationRecord):
+    """A year, or the winter nursery that follows it: ``2031`` or ``2031W``."""
+
+    name = models.CharField(max_length=12)
+    year = models.IntegerField()
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="+")
+    sow_from = models.DateField(null=True, blank=True)
+    cutoff_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["station", "name"], name="season_name_once")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Target(StationRecord):
+    """One thing wanted of the season: a self or a cross, how many good ears, how many kernels, and why."""
+
+    season = models.ForeignKey(Season, on_delete=models.PROTECT, related_name="targets")
+    number = models.IntegerField()
+    kind = models.CharField(max_length=12)
+    female = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="+")
+    male = models.ForeignKey(Line, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    ears_wanted = models.IntegerField()
+    kernels_wanted = models.IntegerField(null=True, blank=True)
+    priority = models.IntegerField(default=2)
+    reason = models.CharField(max_length=200, default="", blank=True)
+    # draft until the plan is fixed; then rows exist and seed is reserved.
+    state = models.CharField(max_length=8, default="draft")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "season", "number"], name="target_number_once"),
+            models.CheckConstraint(condition=models.Q(ears_wanted__gt=0), name="target_wants_ears"),
+            models.CheckConstraint(condition=models.Q(state__in=["draft", "planned"]), name="target_state_is_known"),
+            models.CheckConstraint(
+                condition=models.Q(kind__in=["self", "sib", "cross", "testcross", "backcross"]),
+                name="target_kind_is_known",
+            ),
+        ]
+
+
+class Row(StationRecord):
+    """One nursery row as planned: what, from which lot, where, when. Valid when its place and tag are its own."""
+
+    season = models.ForeignKey(Season, on_delete=models.PROTECT, related_name="rows")
+    tag = models.CharField(max_length=8)
+    number = models.IntegerField()
+    field_row = models.IntegerField()
+    field_col = models.IntegerField()
+    line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="rows")
+    lot = models.ForeignKey("records.Lot", on_delete=models.PROTECT, null=True, blank=True, related_name="rows")
+    target = models.ForeignKey(Target, on_delete=models.PROTECT, null=True, blank=True, related_name="rows")
+    purpose = models.CharField(max_length=8)
+    kernels = models.IntegerField(default=0)
+    sow_on = models.DateField(null=True, blank=True)
+    sowing = models.IntegerField(default=1)
+    no_entry_until = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "tag"], name="row_tag_once"),
+            models.UniqueConstraint(fields=["station", "season", "number"], name="row_number_once"),
+            models.UniqueConstraint(fields=["station", "season", "field_row", "field_col"], name="row_place_once"),
+            models.CheckConstraint(
+                condition=models.Q(purpose__in=["self", "female", "male", "filler"]), name="row_purpose_is_known"
+            ),
+        ]

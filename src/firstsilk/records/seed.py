@@ -1,0 +1,106 @@
+"""Which seed do we have, where from, and where did it go?
+
+A lot's stock is the sum of its movements and nothing else. Every lot declares its origin.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+
+from firstsilk.records.lineage import Line
+from firstsilk.records.nursery import Row, Target
+from firstsilk.records.station import StationRecord
+
+
+class Lot(StationRecord):
+    """One labelled amount of seed of one line. Valid when its origin is declared and germination lies in 0..1."""
+
+    tag = models.CharField(max_length=8)
+    name = models.CharField(max_length=60)
+    line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="lots")
+    kind = models.CharField(max_length=10, default="bulk")
+    origin = models.CharField(max_length=16)
+    origin_text = models.CharField(max_length=200, default="", blank=True)
+    year = models.IntegerField()
+    germination_frac = models.FloatField(null=True, blank=True)
+    germination_tested_on = models.DateField(null=True, blank=True)
+    germination_seeds = models.IntegerField(null=True, blank=True)
+    kernel_weight_mg = models.FloatField(null=True, blank=True)
+    shelf = models.CharField(max_length=20, default="", blank=True)
+    box = models.CharField(max_length=20, default="", blank=True)
+    slot = models.CharField(max_length=20, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "tag"], name="lot_tag_once"),
+            models.UniqueConstraint(fields=["station", "name"], name="lot_name_once"),
+            models.CheckConstraint(
+                condition=models.Q(
+                    origin__in=["ears", "rows", "pollinations", "lots", "open_pollinated", "male_set", "received"]
+                ),
+                name="lot_origin_is_declared",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(germination_frac__isnull=True)
+                | models.Q(germination_frac__gte=0, germination_frac__lte=1),
+                name="lot_germination_is_a_share",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class LotOrigin(StationRecord):
+    """One thing a lot came from: a row, a pollination note or bag, or a parent lot, with its share."""
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="origins")
+    row = models.ForeignKey(Row, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    parent_lot = models.ForeignKey(Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="made_into")
+    male_row = models.ForeignKey(Row, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    note = models.UUIDField(null=True, blank=True)
+    bag = models.CharField(max_length=16, default="", blank=True)
+    share_frac = models.FloatField(default=1.0)
+
+
+class Movement(StationRecord):
+    """Kernels into (positive) or out of (negative) a lot, when, and for what. Movements are only ever added."""
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="movements")
+    kernels = models.IntegerField()
+    reason = models.CharField(max_length=12)
+    used_for = models.CharField(max_length=120, default="", blank=True)
+    moved_on = models.DateField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.CharField(max_length=150, default="", blank=True)
+    note = models.UUIDField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(
+                    reason__in=["opening", "harvested", "sown", "packed", "split", "sent", "discarded", "counted"]
+                ),
+                name="movement_reason_is_known",
+            ),
+            models.CheckConstraint(condition=~models.Q(kernels=0), name="movement_moves_something"),
+        ]
+
+
+class Reservation(StationRecord):
+    """Kernels of a lot promised to a plan and not yet taken; released when sown, packed or given up."""
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="reservations")
+    target = models.ForeignKey(Target, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    row = models.ForeignKey(Row, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    trial = models.ForeignKey("records.Trial", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    kernels = models.IntegerField()
+    reserved_on = models.DateField()
+    released_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=models.Q(kernels__gt=0), name="reservation_holds_something")
+        ]

@@ -1,0 +1,202 @@
+"""Where does each row stand, given all notes about it, in whatever order they came?
+
+The state is a function of the *set* of notes: it is the same for every order of receipt, and sending a note twice
+changes nothing (law: tests/properties/test_note_laws.py).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from firstsilk.science.flowering.notes import Note
+
+
+@dataclass(frozen=True, slots=True)
+class PollinationTally:
+    """Ears pollinated on one row with one male by one kind of pollination."""
+
+    type: str
+    male: str
+    ears: int
+    first_on: date
+    last_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class RowState:
+    """What the notes say about one row. Dates are None where nothing was noted, counts 0."""
+
+    tag: str
+    sown_on: date | None = None
+    misplanted: tuple[str, ...] = ()
+    stand: int | None = None
+    silk_on: date | None = None
+    silk_not_yet: date | None = None
+    shed_on: date | None = None
+    shed_not_yet: date | None = None
+    shoot_bags: int = 0
+    last_shoot_bag_on: date | None = None
+    tassel_bags: int = 0
+    last_tassel_bag_on: date | None = None
+    pollinations: tuple[PollinationTally, ...] = ()
+    spoiled: int = 0
+    ratings: Mapping[str, float] = field(default_factory=dict)
+    ears_picked: int = 0
+    kernels: int = 0
+    remarks: tuple[str, ...] = ()
+    n_notes: int = 0
+    n_doubted: int = 0
+    conflicts: tuple[str, ...] = ()
+
+    @property
+    def ears_pollinated(self) -> int:
+        """All ears pollinated, spoiled or not."""
+        return sum(tally.ears for tally in self.pollinations)
+
+    @property
+    def ears_standing(self) -> int:
+        """Ears pollinated and not noted as spoiled."""
+        return max(0, self.ears_pollinated - self.spoiled)
+
+
+def keep_standing_notes(notes: Iterable[Note]) -> tuple[list[Note], list[str]]:
+    """The notes that stand: each once, not replaced, not practice; and the ids over which two corrections differ.
+
+    Notes
+    -----
+    A note stands if no received note replaces it. Where two notes replace the same one, both stand and its id is a
+    conflict that a person settles; nobody's clock decides. A ``withdrawn`` note only takes back; it never stands.
+    """
+    by_id = {note.id: note for note in notes if not note.practice}
+    replaced_by: dict[str, list[str]] = defaultdict(list)
+    for note in by_id.values():
+        if note.replaces:
+            replaced_by[note.replaces].append(note.id)
+    conflicts = sorted(
+        target
+        for target, ids in replaced_by.items()
+        if len([one for one in ids if one not in replaced_by and by_id[one].kind != "withdrawn"]) > 1
+    )
+    standing = [
+        note for key, note in sorted(by_id.items()) if key not in replaced_by and note.kind != "withdrawn"
+    ]
+    return standing, conflicts
+
+
+def read_row_states(notes: Iterable[Note], up_to: date | None = None) -> dict[str, RowState]:
+    """The state of every row that any note speaks of, by tag.
+
+    Parameters
+    ----------
+    notes
+        All notes of the station, in any order, with repeats.
+    up_to
+        Only notes taken on or before this day count; all if None.
+    """
+    known = [note for note in notes if up_to is None or note.taken_on <= up_to]
+    standing, conflicts = keep_standing_notes(known)
+    about = {note.id: note.tag for note in known}
+    by_tag: dict[str, list[Note]] = defaultdict(list)
+    for note in standing:
+        if note.tag:
+            by_tag[note.tag].append(note)
+    torn: dict[str, list[str]] = defaultdict(list)
+    for one in conflicts:
+        torn[about.get(one, "")].append(one)
+    return {tag: _read_row(tag, rows, tuple(torn.get(tag, ()))) for tag, rows in by_tag.items()}
+
+
+def _read_row(tag: str, notes: list[Note], conflicts: tuple[str, ...]) -> RowState:
+    of: dict[str, list[Note]] = defaultdict(list)
+    for note in notes:
+        of[note.kind].append(note)
+    stands = sorted((note.taken_local, note.id, note.value) for note in of["stand"])
+    return RowState(
+        tag=tag,
+        sown_on=_first_day(of["sown"]),
+        misplanted=tuple(sorted(f"{note.detail} {note.value}".strip() for note in of["misplanted"])),
+        stand=_count(stands[-1][2]) if stands else None,
+        silk_on=_first_day(of["silk"]),
+        silk_not_yet=_last_day(of["silk_not_yet"]),
+        shed_on=_first_day(of["shed"]),
+        shed_not_yet=_last_day(of["shed_not_yet"]),
+        shoot_bags=_sum_counts(of["shoot_bagged"]),
+        last_shoot_bag_on=max((note.taken_on for note in of["shoot_bagged"]), default=None),
+        tassel_bags=_sum_counts(of["tassel_bagged"]),
+        last_tassel_bag_on=max((note.taken_on for note in of["tassel_bagged"]), default=None),
+        pollinations=_tally_pollinations(of["pollinated"]),
+        spoiled=_sum_counts(of["spoiled"]),
+        ratings=_mean_ratings(of["rated"]),
+        ears_picked=_sum_counts(of["ears_picked"]),
+        kernels=_sum_counts(of["shelled"]),
+        remarks=tuple(note.value for note in of["remarked"]),
+        n_notes=len(notes),
+        n_doubted=sum(1 for note in notes if note.doubt),
+        conflicts=conflicts,
+    )
+
+
+def _noted_day(note: Note) -> date:
+    """The day a dated note speaks of: its value, or the day it was taken where the value is no date."""
+    try:
+        return date.fromisoformat(note.value[:10])
+    except ValueError:
+        return note.taken_on
+
+
+def _first_day(notes: list[Note]) -> date | None:
+    return min((_noted_day(note) for note in notes), default=None)
+
+
+def _last_day(notes: list[Note]) -> date | None:
+    return max((_noted_day(note) for note in notes), default=None)
+
+
+def _count(value: str) -> int:
+    """A count as noted; a value that is no count stands for one, as in a tick."""
+    try:
+        return max(0, int(float(value)))
+    except (ValueError, OverflowError):
+        return 1
+
+
+def _sum_counts(notes: list[Note]) -> int:
+    """Counts added up; notes on the same bag are the same ear or ears, so the largest of them counts once."""
+    by_bag: dict[str, int] = {}
+    loose = 0
+    for note in notes:
+        if note.bag:
+            by_bag[note.bag] = max(by_bag.get(note.bag, 0), _count(note.value))
+        else:
+            loose += _count(note.value)
+    return loose + sum(by_bag.values())
+
+
+def _tally_pollinations(notes: list[Note]) -> tuple[PollinationTally, ...]:
+    groups: dict[tuple[str, str], list[Note]] = defaultdict(list)
+    for note in notes:
+        groups[(note.detail, note.male)].append(note)
+    return tuple(
+        PollinationTally(
+            type=kind,
+            male=male,
+            ears=_sum_counts(group),
+            first_on=min(note.taken_on for note in group),
+            last_on=max(note.taken_on for note in group),
+        )
+        for (kind, male), group in sorted(groups.items())
+    )
+
+
+def _mean_ratings(notes: list[Note]) -> dict[str, float]:
+    """The mean of each rated trait over its notes, rounded so that the order of adding cannot show."""
+    values: dict[str, list[float]] = defaultdict(list)
+    for note in notes:
+        try:
+            values[note.detail].append(float(note.value))
+        except ValueError:
+            continue
+    return {trait: round(sum(sorted(found)) / len(found), 9) for trait, found in sorted(values.items())}
