@@ -1,0 +1,105 @@
+"""Where in the books is what? The few look-ups that every room needs.
+
+A name that is not in the books is a refusal that says what is there, never a fault.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+from firstsilk.answers import refuse
+from firstsilk.records.models import Line, Lot, Row, Season, Site, Station, Tag, Trial
+from firstsilk.science.seed.tags import read_tag, tag_for_serial
+
+
+def get_station(code: str) -> Station:
+    """The station of this code, or the only one if the code is empty."""
+    found = list(Station.objects.filter(code=code) if code else Station.objects.all()[:2])
+    if len(found) == 1:
+        return found[0]
+    known = ", ".join(Station.objects.values_list("code", flat=True)) or "none yet"
+    if not code and found:
+        raise refuse("station_unclear", "There are several stations here.", f"Name one of: {known}.")
+    raise refuse("station_unknown", f"There is no station {code!r} here.", f"Stations here: {known}.")
+
+
+def get_site(station: Station, code: str = "") -> Site:
+    """The site of this code, or the station's home site if the code is empty."""
+    found = Site.objects.filter(station=station, code=code) if code else Site.objects.filter(station=station)
+    site = found.order_by("-is_home", "code").first()
+    if site is None:
+        known = ", ".join(Site.objects.filter(station=station).values_list("code", flat=True)) or "none yet"
+        raise refuse("site_unknown", f"There is no site {code!r} in the books.", f"Sites in the books: {known}.")
+    return site
+
+
+def get_season(station: Station, name: str = "", today: date | None = None) -> Season:
+    """The season of this name; without a name the season of `today`'s year, else the latest one."""
+    seasons = Season.objects.filter(station=station).select_related("site")
+    if name:
+        season = seasons.filter(name=name).first()
+    else:
+        season = seasons.filter(year=today.year).order_by("name").first() if today else None
+        season = season or seasons.order_by("-year", "name").first()
+    if season is None:
+        known = ", ".join(seasons.values_list("name", flat=True)) or "none yet"
+        raise refuse("season_unknown", f"There is no season {name!r} in the books.", f"Seasons: {known}.")
+    return season
+
+
+def get_line(station: Station, name: str) -> Line:
+    """The line or hybrid of this name."""
+    line = Line.objects.filter(station=station, name=name).first()
+    if line is None:
+        near = Line.objects.filter(station=station, name__icontains=name[:4]).values_list("name", flat=True)[:5]
+        hint = f"Names that look alike: {', '.join(near)}." if near else "Bring it with the table of lines first."
+        raise refuse("line_unknown", f"There is no line {name!r} in the books.", hint)
+    return line
+
+
+def get_lot(station: Station, tag_or_name: str) -> Lot:
+    """The lot with this tag or name."""
+    lot = Lot.objects.filter(station=station, name=tag_or_name).first()
+    lot = lot or Lot.objects.filter(station=station, tag=_as_tag(tag_or_name)).first()
+    if lot is None:
+        raise refuse("lot_unknown", f"There is no lot {tag_or_name!r} in the books.", "Check the label once more.")
+    return lot
+
+
+def get_row(season: Season, tag_or_number: str) -> Row:
+    """The row with this tag, or this number in the season."""
+    rows = Row.objects.filter(station=season.station_id, season=season).select_related("line", "lot", "target")
+    row = rows.filter(number=int(tag_or_number)).first() if tag_or_number.isdecimal() else None
+    row = row or rows.filter(tag=_as_tag(tag_or_number)).first()
+    if row is None:
+        raise refuse("row_unknown", f"There is no row {tag_or_number!r} in season {season.name}.", "Check the tag.")
+    return row
+
+
+def get_trial(station: Station, name: str) -> Trial:
+    """The trial of this name."""
+    trial = Trial.objects.filter(station=station, name=name).select_related("site").first()
+    if trial is None:
+        known = Trial.objects.filter(station=station).order_by("-year", "name").values_list("name", flat=True)[:6]
+        raise refuse("trial_unknown", f"There is no trial {name!r}.", f"Trials: {', '.join(known) or 'none yet'}.")
+    return trial
+
+
+def _as_tag(text: str) -> str:
+    try:
+        return read_tag(text)
+    except Exception:
+        return ""
+
+
+def take_tags(station: Station, hangs_on: str, count: int) -> list[str]:
+    """Give out new tag codes and write them down; call inside a transaction.
+
+    The station's row is locked first, so that no code is ever given twice.
+    """
+    locked = Station.objects.select_for_update().get(pk=station.pk)
+    codes = [tag_for_serial(locked.last_tag_serial + step) for step in range(1, count + 1)]
+    locked.last_tag_serial += count
+    locked.save(update_fields=["last_tag_serial"])
+    Tag.objects.bulk_create([Tag(station=station, code=code, hangs_on=hangs_on) for code in codes], batch_size=500)
+    return codes
