@@ -1,5 +1,71 @@
 """How does a value look on a page? Template filters, few and the same everywhere."""
 
+from __future__ import annotations
+
+from datetime import date
+
 from django import template
 
+from firstsilk.science.seed.tags import print_tag
+
 register = template.Library()
+
+MISSING = "–"
+
+
+@register.filter
+def day(value: date | None) -> str:
+    """A day as ``21 Jul``; a dash if there is none."""
+    return f"{value.day} {value:%b}" if value else MISSING
+
+
+@register.filter
+def long_day(value: date | None) -> str:
+    """A day as ``Monday 21 July 2031``."""
+    return f"{value:%A} {value.day} {value:%B %Y}" if value else MISSING
+
+
+@register.filter
+def full_day(value: date | None) -> str:
+    """A day as ``21 Jul 2031``."""
+    return f"{value.day} {value:%b %Y}" if value else MISSING
+
+
+@register.filter
+def number(value: float | None, places: int = 0) -> str:
+    """A number with grouped thousands and a fixed count of decimals; a dash if there is none."""
+    if value is None or value != value:
+        return MISSING
+    return f"{value:,.{int(places)}f}".replace("-", "−")
+
+
+@register.filter
+def signed(value: float | None, places: int = 0) -> str:
+    """A difference with its sign."""
+    if value is None or value != value:
+        return MISSING
+    return f"{value:+,.{int(places)}f}".replace("-", "−")
+
+
+@register.filter
+def share(value: float | None) -> str:
+    """A share in 0..1 as a percentage."""
+    return MISSING if value is None or value != value else f"{100 * value:.0f} %"
+
+
+@register.filter
+def plus_minus(value: float | None, places: int = 0) -> str:
+    """A standard error as ``± 210``."""
+    return "" if value is None or value != value else f"± {value:,.{int(places)}f}"
+
+
+@register.filter
+def tag(code: str) -> str:
+    """A tag as printed: ``XXXX-XXXX``."""
+    return print_tag(code) if len(code) == 8 else code
+
+
+@register.filter
+def words(code: str) -> str:
+    """A code as words: ``go_on`` reads ``go on``."""
+    return str(code).replace("_", " ")

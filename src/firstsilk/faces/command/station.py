@@ -1,0 +1,65 @@
+"""How does a command open the station's books?"""
+
+from __future__ import annotations
+
+import os
+from datetime import date, datetime, timezone
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from firstsilk.answers import refuse
+
+if TYPE_CHECKING:
+    from firstsilk.work.occasion import Occasion
+
+StationCode = Annotated[str, typer.Option("--station", help="Code of the station, where there are several.")]
+Today = Annotated[str, typer.Option("--today", help="The day to work on, as 2031-07-21; the station's day if absent.")]
+
+
+def prepare_books() -> None:
+    """Wire up the books without looking at them."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "firstsilk.station.settings")
+    import django
+
+    django.setup()
+
+
+def build_books() -> None:
+    """Make the tables, or bring them up to this version."""
+    prepare_books()
+    from django.core.management import call_command
+
+    call_command("migrate", verbosity=0, interactive=False)
+
+
+def open_books(station: str | None = "", today: str = "") -> Occasion:
+    """Open the books and say on what occasion.
+
+    Parameters
+    ----------
+    station
+        Code; empty for the only station; None where the command itself brings the station.
+    today
+        ISO date; the station's own day if empty.
+    """
+    build_books()
+    from firstsilk.work.occasion import Occasion
+    from firstsilk.work.station import read_station
+
+    now = datetime.now(timezone.utc)
+    who = "command"
+    if station is None:
+        return Occasion("", read_day(today) or now.date(), now, who)
+    facts = read_station(station)
+    return Occasion(facts.code, read_day(today) or facts.today(now), now, who)
+
+
+def read_day(text: str) -> date | None:
+    """An ISO date given on the command line, or None if empty."""
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise refuse("not_a_date", f"{text!r} is not a date.", "Write it as year-month-day: 2031-07-21.") from None

@@ -1,0 +1,9 @@
+"""Which addresses lead into the seed room?"""
+
+from firstsilk.faces.pages.desk import desk_page
+from firstsilk.faces.pages.unbuilt import show_unbuilt
+from firstsilk.work.accounts import READERS
+
+routes = [
+    desk_page("seed/", show_unbuilt, "seed", read=READERS),
+]
