@@ -1,0 +1,120 @@
+"""Are the notes still the notes that arrived? The chain of hashes, and notes read back from the books."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from firstsilk.records.models import Note as NoteRecord
+from firstsilk.science.flowering.notes import FIRST_HASH, Note, chain_hash, compute_check_sum
+from firstsilk.work.occasion import Occasion
+from firstsilk.work.shelf import get_station
+
+
+@dataclass(frozen=True, slots=True)
+class ChainCheck:
+    """What a walk along the whole chain found.
+
+    Parameters
+    ----------
+    n
+        Links walked.
+    ok
+        True if every link holds.
+    first_broken
+        Position of the first link that does not hold; None if all hold.
+    head
+        Hash of the newest link as stored; 64 zeros if there is none.
+    reason
+        What is wrong with the first broken link, as a sentence; empty if all hold.
+    """
+
+    n: int
+    ok: bool
+    first_broken: int | None
+    head: str
+    reason: str = ""
+
+
+def as_note(record: NoteRecord) -> Note:
+    """The note that a stored link holds, sign for sign as its device wrote it."""
+    return Note(
+        id=str(record.uuid),
+        device=str(record.device),
+        number=record.device_number,
+        worker=record.worker,
+        kind=record.kind,
+        detail=record.detail,
+        tag=record.tag,
+        male=record.male,
+        bag=record.bag,
+        plant=record.plant,
+        value=record.value,
+        unit=record.unit,
+        taken_local=record.taken_local,
+        offset_min=record.offset_min,
+        source=record.source,
+        app=record.app,
+        format=record.format,
+        practice=record.practice,
+        doubt=record.doubt,
+        doubt_reason=record.doubt_reason,
+        replaces=str(record.replaces) if record.replaces else "",
+        check_sum=record.check_sum,
+    )
+
+
+def receipt_text(received_at: datetime) -> str:
+    """The instant of receipt as the chain writes it: ISO text in UTC."""
+    return received_at.astimezone(UTC).isoformat()
+
+
+def verify_chain(on: Occasion, anchor: str = "") -> ChainCheck:
+    """Walk the station's chain from its first link and say where it first breaks.
+
+    Parameters
+    ----------
+    on
+        The occasion; only its station matters.
+    anchor
+        A hash written down outside the books earlier, e.g. on a printed day sheet. It must be one of the chain's
+        hashes: that is how a chain cut short or computed anew is found.
+
+    Notes
+    -----
+    Checked by tests/work/test_note_chain.py.
+    """
+    station = get_station(on.station)
+    previous, expected, anchor_met = FIRST_HASH, 1, not anchor or anchor == FIRST_HASH
+    broken: tuple[int, str] | None = None
+    n = 0
+    for record in NoteRecord.objects.filter(station=station).order_by("position").iterator(chunk_size=1000):
+        n += 1
+        if broken is None:
+            reason = _find_fault(record, previous, expected)
+            broken = (min(record.position, expected), reason) if reason else None
+        previous, expected = record.hash, expected + 1
+        anchor_met = anchor_met or record.hash == anchor
+    if broken is None and not anchor_met:
+        broken = (expected, "The chain does not hold the hash that was written down earlier.")
+    if broken is None:
+        return ChainCheck(n, True, None, previous)
+    return ChainCheck(n, False, broken[0], previous, broken[1])
+
+
+def _find_fault(record: NoteRecord, previous_hash: str, expected_position: int) -> str:
+    """What is wrong with one link, as a sentence; empty if nothing."""
+    note = as_note(record)
+    if record.position != expected_position:
+        return f"Link {expected_position} is not there; the next one found is {record.position}."
+    if compute_check_sum(note) != note.check_sum:
+        return f"The text of note {note.id} was changed: its check sum no longer fits."
+    if record.taken_on != note.taken_on:
+        return f"The day of note {note.id} was changed beside its text."
+    if record.taken_at != note.taken_at:
+        return f"The instant of note {note.id} was changed beside its text."
+    if record.previous_hash != previous_hash:
+        return f"Link {record.position} does not name the hash of the link before it."
+    if chain_hash(previous_hash, record.position, receipt_text(record.received_at), note) != record.hash:
+        return f"The hash of link {record.position} does not fit what it holds."
+    return ""
