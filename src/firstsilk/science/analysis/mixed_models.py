@@ -1,0 +1,242 @@
+"""What do plot data say, once everything in them is given its share? The small mixed-model fit.
+
+Dense algebra for trials of up to some thousand records. A larger engine can stand behind the same function.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy.linalg
+import scipy.sparse
+from numpy.typing import NDArray
+
+from firstsilk.answers import refuse
+from firstsilk.science.analysis.codings import (
+    FixedTerm,
+    back_to_coefficients,
+    build_design,
+    orthonormalise,
+    plan_means,
+    plan_terms,
+)
+from firstsilk.science.analysis.components import RandomPart, plan_random
+from firstsilk.science.analysis.equations import Problem, effect_covariance
+from firstsilk.science.analysis.heritability import estimate_heritability
+from firstsilk.science.analysis.models import (
+    Array,
+    Fit,
+    FixedLine,
+    MeanLine,
+    Model,
+    RandomLine,
+    Residual,
+    VarianceLine,
+)
+from firstsilk.science.analysis.records import Column, Records, arrange_records
+from firstsilk.science.analysis.reml import Top, maximise
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """Everything laid out before variances are sought."""
+
+    records: Records
+    terms: tuple[FixedTerm, ...]
+    random: RandomPart
+    problem: Problem
+    upper: Array
+    least_squares: Array
+    variance_names: tuple[tuple[str, str], ...]
+
+
+def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
+    """Fit a linear mixed model by REML.
+
+    Parameters
+    ----------
+    data
+        Columns of equal length: texts or numbers; empty text, None and nan are missing.
+    model
+        What is fixed, what is random, and how the residual behaves.
+
+    Returns
+    -------
+    Fit
+        Variances with standard errors, fixed effects, marginal means, predicted random effects with standard
+        errors and reliabilities, heritability of `model.genotype`, and how the fit went.
+
+    Raises
+    ------
+    InputRefused
+        If a column is absent or unusable, an effect or a variance cannot be estimated (it is named), or there
+        are more than 4,000 records or 3,000 random levels.
+
+    Notes
+    -----
+    The REML log-likelihood is -1/2 [(n-p) ln 2pi + ln|V| + ln|X'V^-1X| + y'Py]. Standard errors of variances come
+    from the inverse average information; those of effects include the uncertainty of the fixed effects but not
+    that of the variances. Reliability is 1 - PEV / (variance x relationship diagonal).
+
+    References
+    ----------
+    Patterson & Thompson 1971 Biometrika 58:545; Henderson 1975 Biometrics 31:423; Gilmour, Thompson & Cullis 1995
+    Biometrics 51:1440.
+
+    Checked by
+    ----------
+    tests/outside/test_fit_published.py, tests/science/test_fit_twin.py, tests/properties/test_fit_laws.py
+    """
+    fit, records = _fit(data, model)
+    if model.genotype is None:
+        return fit
+    return replace(fit, heritability=estimate_heritability(data, model, records, fit, lambda d, m: _fit(d, m)[0]))
+
+
+def _fit(data: Mapping[str, Column], model: Model) -> tuple[Fit, Records]:
+    plan = _plan(data, model)
+    known = np.array([component.known for component in plan.random.components], dtype=np.float64)
+    residual = 1.0 if model.residual.covariance is not None else model.residual.variance
+    known = np.append(known, np.full(plan.problem.n_groups, np.nan if residual is None else residual))
+    if np.any(known < 0) or np.any(known[plan.problem.n_random :] == 0):
+        raise refuse("variance_negative", "A known variance must not be below 0, and that of the residual above 0")
+    names = [f"{term} {level}".strip() for term, level in plan.variance_names]
+    top = maximise(plan.problem, known, names)
+    return _tell(plan, top, model, np.isnan(known)), plan.records
+
+
+def _plan(data: Mapping[str, Column], model: Model) -> _Plan:
+    records = arrange_records(data, model)
+    terms = plan_terms(records, model)
+    random = plan_random(records, model)
+    design = build_design(terms, records)
+    response, constant = records.response, 0.0
+    incidence: Array | scipy.sparse.csr_array = random.incidence
+    if model.residual.covariance is not None:
+        root = _root_of_covariance(model, records, len(data[model.response]))
+        design = scipy.linalg.solve_triangular(root, design, lower=True)
+        response = scipy.linalg.solve_triangular(root, response, lower=True)
+        incidence = scipy.linalg.solve_triangular(root, random.incidence.toarray(), lower=True)
+        constant = 2.0 * float(np.sum(np.log(np.diag(root))))
+    fixed, upper = orthonormalise(design, terms)
+    least_squares = fixed.T @ response
+    constant += (len(response) - fixed.shape[1]) * math.log(2.0 * math.pi)
+    constant += 2.0 * float(np.sum(np.log(np.abs(np.diag(upper))))) - float(np.sum(np.log(records.weights)))
+    groups, levels = _residual_groups(records, model.residual)
+    problem = Problem(
+        response - fixed @ least_squares,
+        fixed,
+        incidence,
+        random,
+        groups,
+        len(levels),
+        records.weights,
+        constant,
+        float(np.max(np.abs(response))),
+    )
+    names = [(component.term, component.level) for component in random.components]
+    names += [("residual", level) for level in levels]
+    return _Plan(records, terms, random, problem, upper, least_squares, tuple(names))
+
+
+def _residual_groups(records: Records, residual: Residual) -> tuple[NDArray[np.intp], tuple[str, ...]]:
+    if residual.variance_by is None:
+        return np.zeros(records.n, dtype=np.intp), ("",)
+    if residual.covariance is not None:
+        raise refuse("residual_twice", "A residual with a known covariance cannot have variance_by as well")
+    if residual.variance_by not in records.classes:
+        raise refuse("variance_by_number", "variance_by of the residual must name a class column")
+    by = records.classes[residual.variance_by]
+    return by.codes, by.levels
+
+
+def _root_of_covariance(model: Model, records: Records, n_given: int) -> Array:
+    S = np.asarray(model.residual.covariance, dtype=np.float64)
+    if model.weights is not None:
+        raise refuse("residual_twice", "A residual with a known covariance cannot have weights as well")
+    if S.shape != (n_given, n_given):
+        raise refuse("covariance_shape", f"The known covariance must be {n_given} x {n_given}, in record order")
+    S = S[np.ix_(records.kept, records.kept)]
+    if not np.all(np.isfinite(S)) or float(np.max(np.abs(S - S.T))) > 1e-8 * float(np.max(np.abs(S))):
+        raise refuse("covariance_not_usable", "The known covariance must be complete and symmetric")
+    try:
+        return np.asarray(np.linalg.cholesky((S + S.T) / 2.0), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        raise refuse("covariance_not_positive", "The known covariance must be positive definite") from None
+
+
+def _tell(plan: _Plan, top: Top, model: Model, free: NDArray[np.bool_]) -> Fit:
+    """Turn the top of the likelihood into the lines of a fit."""
+    state = top.state
+    random_cov, _, fixed_cov = effect_covariance(plan.problem, state)
+    coefficients = back_to_coefficients(plan.upper, plan.least_squares + state.fixed_solution)
+    half = back_to_coefficients(plan.upper, fixed_cov)
+    covariance = back_to_coefficients(plan.upper, half.T)
+    variances, at_bound = _variance_lines(plan, top, model, free)
+    means, mean_covariance = _mean_lines(plan, coefficients, covariance)
+    own = [at for at, (term, _) in enumerate(plan.random.names) if term == model.genotype]
+    return Fit(
+        n=plan.records.n,
+        n_dropped=plan.records.n_dropped,
+        reml_log_likelihood=state.log_likelihood,
+        variances=variances,
+        correlations=(),
+        fixed=_fixed_lines(plan.terms, coefficients, covariance),
+        means=means,
+        random=_random_lines(plan.random, state.random_solution, random_cov, state.variances),
+        heritability=None,
+        converged=top.converged,
+        gradient=top.gradient,
+        at_bound=at_bound,
+        iterations=top.iterations,
+        mean_covariance=mean_covariance,
+        random_covariance={model.genotype: random_cov[np.ix_(own, own)]} if model.genotype and own else {},
+    )
+
+
+def _variance_lines(
+    plan: _Plan, top: Top, model: Model, free: NDArray[np.bool_]
+) -> tuple[tuple[VarianceLine, ...], tuple[str, ...]]:
+    lines, at_bound = [], []
+    for k, (term, level) in enumerate(plan.variance_names):
+        if term == "residual" and model.residual.covariance is not None:
+            continue
+        value, error = float(top.state.variances[k]), float(top.errors[k])
+        lines.append(VarianceLine(term, level, value, None if math.isnan(error) else error))
+        if free[k] and value == 0.0:
+            at_bound.append(f"{term}:{level}" if level else term)
+    return tuple(lines), tuple(at_bound)
+
+
+def _fixed_lines(terms: tuple[FixedTerm, ...], coefficients: Array, covariance: Array) -> tuple[FixedLine, ...]:
+    names = [(term.name, level) for term in terms for level in term.levels]
+    errors = np.sqrt(np.diag(covariance))
+    return tuple(
+        FixedLine(term, level, float(value), float(error))
+        for (term, level), value, error in zip(names, coefficients, errors, strict=True)
+    )
+
+
+def _mean_lines(plan: _Plan, coefficients: Array, covariance: Array) -> tuple[tuple[MeanLine, ...], dict[str, Array]]:
+    lines: list[MeanLine] = []
+    covariances = {}
+    for term, levels, combinations in plan_means(plan.terms, plan.records):
+        spread = combinations @ covariance @ combinations.T
+        covariances[term] = spread
+        values = combinations @ coefficients
+        for level, value, variance in zip(levels, values, np.diag(spread), strict=True):
+            lines.append(MeanLine(term, level, float(value), math.sqrt(max(float(variance), 0.0))))
+    return tuple(lines), covariances
+
+
+def _random_lines(part: RandomPart, values: Array, covariance: Array, variances: Array) -> tuple[RandomLine, ...]:
+    lines = []
+    for at, (term, level) in enumerate(part.names):
+        error = max(float(covariance[at, at]), 0.0)
+        before = float(variances[part.component_of_level[at]] * part.diagonal[at])
+        reliability = 1.0 - error / before if before > 0 else None
+        lines.append(RandomLine(term, level, float(values[at]), math.sqrt(error), reliability))
+    return tuple(lines)

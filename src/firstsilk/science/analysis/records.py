@@ -1,0 +1,149 @@
+"""Which records take part in a fit, and which class or number has each in each column?"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstsilk.answers import refuse
+from firstsilk.science.analysis.models import Array, Model
+
+Column = Sequence[object] | NDArray[np.generic]
+MOST_RECORDS = 4_000
+
+
+@dataclass(frozen=True, slots=True)
+class Classes:
+    """A column of classes: its levels in order, and the level number of each record (n,)."""
+
+    name: str
+    levels: tuple[str, ...]
+    codes: NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class Records:
+    """The records that take part: response (n,), classes and numbers by column, relative precision (n,)."""
+
+    response: Array
+    classes: Mapping[str, Classes]
+    numbers: Mapping[str, Array]
+    weights: Array
+    kept: NDArray[np.intp]
+    n_dropped: int
+
+    @property
+    def n(self) -> int:
+        """How many records take part."""
+        return len(self.response)
+
+
+def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
+    """Take from the columns what the model names, leaving out records without a response.
+
+    Raises
+    ------
+    InputRefused
+        If a column is absent, lengths differ, a value is empty or no number, or there are too many records.
+    """
+    used = _columns_used(model)
+    for name in [model.response, *used, *([model.weights] if model.weights else [])]:
+        if name not in data:
+            raise refuse(
+                "column_missing", f"The model names column {name!r}, which the records do not have", column=name
+            )
+        if len(data[name]) != len(data[model.response]):
+            raise refuse("lengths_differ", f"Column {name!r} has another number of records than {model.response!r}")
+    response = np.array([_number(value, model.response, at) for at, value in enumerate(data[model.response])])
+    kept = np.flatnonzero(~np.isnan(response))
+    if len(kept) > MOST_RECORDS:
+        raise refuse(
+            "too_large",
+            f"{len(kept)} records are more than the small fit takes ({MOST_RECORDS}); the large one is not built yet",
+        )
+    if not len(kept):
+        raise refuse("no_records", f"No record has a value of {model.response!r}")
+    numbers = {name: _numbers(data[name], name, kept) for name in used if name in model.numeric}
+    classes = {name: classify(name, data[name], kept) for name in used if name not in model.numeric}
+    weights = _numbers(data[model.weights], model.weights, kept) if model.weights else np.ones(len(kept))
+    if np.any(weights <= 0):
+        bad = int(kept[int(np.argmax(weights <= 0))]) + 1
+        raise refuse("weight_not_positive", f"Column {model.weights!r}, record {bad}: a weight must be above 0")
+    return Records(response[kept], classes, numbers, weights, kept, len(response) - len(kept))
+
+
+def _columns_used(model: Model) -> list[str]:
+    names = [name for term in model.fixed for name in term]
+    for term in model.random:
+        names += [*term.columns, *([term.variance_by] if term.variance_by else [])]
+    names += [name for name in (model.residual.variance_by, model.genotype) if name]
+    return list(dict.fromkeys(names))
+
+
+def _numbers(values: Column, name: str, kept: NDArray[np.intp]) -> Array:
+    found = np.array([_number(values[at], name, int(at)) for at in kept])
+    if np.any(np.isnan(found)):
+        bad = int(kept[int(np.argmax(np.isnan(found)))]) + 1
+        raise refuse("value_missing", f"Column {name!r}, record {bad}: the value is missing")
+    return found
+
+
+def _number(value: object, name: str, at: int) -> float:
+    if value is None or value == "":
+        return math.nan
+    try:
+        number = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        raise refuse("not_a_number", f"Column {name!r}, record {at + 1}: {value!r} is not a number") from None
+    if math.isinf(number):
+        raise refuse("not_a_number", f"Column {name!r}, record {at + 1}: {value!r} is not finite")
+    return number
+
+
+def classify(name: str, values: Column, kept: NDArray[np.intp]) -> Classes:
+    """Sort the levels of a column (numbers by size, else text order) and number the records.
+
+    Raises
+    ------
+    InputRefused
+        If a value is missing, or one number is written in two ways (``1`` and ``1.0``).
+    """
+    labels = [label_of(values[at]) for at in kept]
+    if "" in labels:
+        bad = int(kept[labels.index("")]) + 1
+        raise refuse("value_missing", f"Column {name!r}, record {bad}: the class is missing")
+    levels = sorted(set(labels))
+    sizes = [_size(level) for level in levels]
+    if not any(math.isnan(size) for size in sizes):
+        levels = [level for _, level in sorted(zip(sizes, levels, strict=True))]
+        for one, two in itertools.pairwise(levels):
+            if float(one) == float(two):
+                raise refuse(
+                    "level_twice", f"Column {name!r}: {one!r} and {two!r} are the same number; write it one way"
+                )
+    at_level = {level: code for code, level in enumerate(levels)}
+    return Classes(name, tuple(levels), np.array([at_level[label] for label in labels], dtype=np.intp))
+
+
+def label_of(value: object) -> str:
+    """The name of a class: text trimmed, a whole number without decimals, missing as empty text."""
+    if value is None:
+        return ""
+    if isinstance(value, float | np.floating):
+        if math.isnan(value):
+            return ""
+        return str(int(value)) if float(value).is_integer() else repr(float(value))
+    return str(value).strip()
+
+
+def _size(level: str) -> float:
+    try:
+        size = float(level)
+    except ValueError:
+        return math.nan
+    return size if math.isfinite(size) else math.nan
