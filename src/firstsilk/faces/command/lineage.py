@@ -1,0 +1,73 @@
+"""Which doors does lineage have? `kin` for a pedigree table, `pedigree` for one written pedigree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result
+from firstsilk.faces.files.pedigrees import read_pairs, read_pedigree
+from firstsilk.faces.files.tables import write_table
+from firstsilk.science.lineage.kinship import Kinship, find_coancestry
+from firstsilk.science.lineage.notation import Tree, find_shares, parse_pedigree, write_pedigree
+
+PAIR_COLUMNS = ("line_a", "line_b", "coancestry")
+
+
+def kin(
+    pedigree: Annotated[str, typer.Argument(help="Table: line, mother, father, method[, selfings].")],
+    pairs: Annotated[str, typer.Option("--pairs", help="File to write: line_a, line_b, coancestry.")] = "",
+    among: Annotated[str, typer.Option("--among", help="Only the pairs in this file: line_a, line_b.")] = "",
+    out: Out = "",
+    as_json: AsJson = False,
+) -> None:
+    """Inbreeding of each line, and the coancestry of pairs.
+
+    Methods: founder, founder_inbred, cross, self, sib, dh, bulk, open. A row stands for one plant; sib and bulk use
+    further members of the mother's family. Pairs include each line with itself, (1 + F) / 2.
+    """
+    if among and not (pairs or as_json):
+        raise typer.BadParameter("--among picks the pairs to write: name the file to write with --pairs.")
+    if pairs == "-" and (as_json or out in ("", "-")):
+        raise typer.BadParameter("standard output is taken already: give --pairs a file.")
+    members = read_pedigree(pedigree)
+    asked = read_pairs(among, members) if among else None
+    kinship = find_coancestry(members)
+    more: dict[str, object] = {}
+    if pairs or among:
+        found = _pairs_of(kinship, asked)
+        if as_json:
+            more["pairs"] = [dict(zip(PAIR_COLUMNS, row, strict=True)) for row in found]
+        if pairs:
+            write_table(pairs, PAIR_COLUMNS, found)
+    rows = [(line, float(value)) for line, value in zip(kinship.lines, kinship.inbreeding, strict=True)]
+    give_result(("line", "inbreeding"), rows, out, as_json, more)
+
+
+def pedigree(
+    text: Annotated[str, typer.Argument(metavar="PEDIGREE", help='A written pedigree, e.g. "A*2/B//C".')],
+    out: Annotated[str, typer.Option("--out", help="File to write the shares to as well: founder, share.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Read a written pedigree: its normal form, its tree and the founders' shares, as one JSON object.
+
+    Female left; / first cross, // or /2/ second, /3/ third; *n counts the doses of the recurrent parent.
+    """
+    tree = parse_pedigree(text)
+    shares = {founder: float(share) for founder, share in find_shares(tree).items()}
+    if out not in ("", "-"):
+        write_table(out, ("founder", "share"), list(shares.items()))
+    give_json({"normal": write_pedigree(tree), "tree": _nested(tree), "shares": shares})
+
+
+def _pairs_of(kinship: Kinship, asked: Sequence[tuple[str, str]] | None) -> list[tuple[str, str, float]]:
+    place = {line: at for at, line in enumerate(kinship.lines)}
+    if asked is None:
+        asked = [(one, other) for at, one in enumerate(kinship.lines) for other in kinship.lines[at:]]
+    return [(one, other, float(kinship.coancestry[place[one], place[other]])) for one, other in asked]
+
+
+def _nested(tree: Tree) -> object:
+    return tree if isinstance(tree, str) else [_nested(tree.female), _nested(tree.male)]
