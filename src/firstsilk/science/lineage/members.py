@@ -180,7 +180,8 @@ def _parent_faults(member: Member) -> Iterator[Finding]:
 def _family_faults(member: Member, first: dict[str, Member]) -> Iterator[Finding]:
     if member.method not in FAMILY_METHODS:
         return
-    for column, parent in (("mother", member.mother), ("father", member.father)):
+    asked = (("mother", member.mother), ("father", member.father if member.method == "bulk" else ""))
+    for column, parent in asked:
         if parent in first and first[parent].method == "founder":
             repair = "Give the parents of that line, or use self, cross or open"
             message = f"{member.method} needs a family, but {parent!r} is a founder: its other members are unknown"
