@@ -1,7 +1,7 @@
 """Does every worked example still give what is written beside it?
 
-Each folder in `examples/` holds input files, `command.txt` (one line), the expected standard output as `expected.csv` or
-`expected.json`, and `expected-<name>` for every further file that the command writes as `<name>`.
+Each folder in `examples/` holds input files, `command.txt` (one line), the expected standard output as `expected.csv`
+or `expected.json`, and `expected-<name>` for every further file that the command writes as `<name>`.
 """
 
 import json

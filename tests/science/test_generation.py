@@ -45,24 +45,22 @@ def test_seed_when_pollinated_then_becomes(
 
 
 def test_types_when_listed_then_closed_and_each_with_a_method_of_kinship():
-    assert set(POLLINATIONS) == set(
-        [
-            "self",
-            "sib",
-            "half_sib",
-            "bulk_sib",
-            "cross",
-            "three_way",
-            "testcross",
-            "backcross",
-            "reciprocal",
-            "diallel",
-            "induction",
-            "pollen_mix",
-            "open",
-            "isolated",
-        ]
-    )
+    assert set(POLLINATIONS) == {
+        "self",
+        "sib",
+        "half_sib",
+        "bulk_sib",
+        "cross",
+        "three_way",
+        "testcross",
+        "backcross",
+        "reciprocal",
+        "diallel",
+        "induction",
+        "pollen_mix",
+        "open",
+        "isolated",
+    }
     assert {kind.method for kind in POLLINATIONS.values()} <= set(METHODS)
     assert all(kind.means for kind in POLLINATIONS.values())
 

@@ -19,7 +19,7 @@ from firstsilk.answers import refuse
 
 ORDER_MAX = 99
 DOSES_MAX = 99
-DEPTH_MAX = 200
+DEPTH_MAX = 150
 NAMES_MAX = 4096
 
 _SEPARATOR = re.compile(r"/([0-9]+)/(?!/)|/+")
