@@ -181,6 +181,7 @@ def test_frost_refuses_bad_weather_in_one_sentence_that_says_where(tmp_path, cap
         ("--method", "guess"),
         ("--quantile", "4"),
         ("--threshold", "cold"),
+        ("--threshold", "nan"),
     ],
 )
 def test_frost_used_wrongly_ends_with_2(tmp_path, capsys, arguments):

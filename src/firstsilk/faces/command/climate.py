@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
@@ -176,7 +177,7 @@ def _place_of_hole(read: Weather, site: SiteWeather, day: date) -> tuple[Place, 
     before = bisect_right(site.days, day) - 1
     line = site.lines[before] if before >= 0 else None
     if before >= 0 and site.days[before] == day:
-        column = read.columns.tmin if site.tmin[before] != site.tmin[before] else read.columns.tmax
+        column = read.columns.tmin if math.isnan(site.tmin[before]) else read.columns.tmax
         return Place(read.file, line, column), ", a temperature is empty"
     return Place(read.file, line, read.columns.date), " after this line" if before >= 0 else ""
 
@@ -230,6 +231,8 @@ def frost(
     from firstsilk.faces.files.weather import read_weather
     from firstsilk.science.climate.frost import EVENTS, find_frosts
 
+    if not math.isfinite(threshold):
+        raise typer.BadParameter(f"--threshold takes a temperature in °C; not {threshold}.")
     chances = _chances(probability)
     read = read_weather(weather)
     rows: list[list[object]] = []
