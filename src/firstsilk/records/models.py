@@ -7,7 +7,7 @@ from firstsilk.records.flowering import Note, NoteAside
 from firstsilk.records.lineage import Line
 from firstsilk.records.nursery import Row, Season, Target
 from firstsilk.records.seed import Lot, LotOrigin, Movement, Reservation
-from firstsilk.records.station import Account, Device, Job, Result, SignInTry, Station, Tag, Worker
+from firstsilk.records.station import Account, Device, Job, Result, Role, SignInTry, Station, Tag, Worker
 from firstsilk.records.trials import Plot, PlotRecord, Trial
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "PlotRecord",
     "Reservation",
     "Result",
+    "Role",
     "Row",
     "Season",
     "SignInTry",

@@ -106,12 +106,13 @@ def run(arguments: list[str]) -> int:
         print(f"{error.filename or 'a file'}: {error.strerror or error}.", file=sys.stderr)
         return 1
     except Exception as error:
-        # Typer may bring its own copy of click, so its usage errors are known by what they can do.
-        show = getattr(error, "show", None)
-        if show is None:
+        # Typer brings its own copy of click, so its errors are known by what they can do.
+        code = getattr(error, "exit_code", None)
+        if code is None:
             raise
-        show()
-        return int(getattr(error, "exit_code", 2))
+        if hasattr(error, "show"):
+            error.show()
+        return int(code)
 
 
 def _tell(error: FirstsilkError, as_json: bool) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from datetime import date, datetime, timezone
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -47,7 +47,7 @@ def open_books(station: str | None = "", today: str = "") -> Occasion:
     from firstsilk.work.occasion import Occasion
     from firstsilk.work.station import read_station
 
-    now = datetime.now(timezone.utc)
+    now = datetime.now(UTC)
     who = "command"
     if station is None:
         return Occasion("", read_day(today) or now.date(), now, who)

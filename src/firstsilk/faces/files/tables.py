@@ -61,9 +61,7 @@ class TableRow:
         if value is None:
             return None
         if value != int(value):
-            findings.append(
-                self.finding("not_whole", "a whole number is wanted here", column, f"Write {round(value)}")
-            )
+            findings.append(self.finding("not_whole", "a whole number is wanted here", column, f"Write {round(value)}"))
             return None
         return int(value)
 

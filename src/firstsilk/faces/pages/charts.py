@@ -65,5 +65,6 @@ def _draw(spec_text: str) -> str:
     svg = vl_convert.vegalite_to_svg(json.dumps(spec))
     width = re.search(r'width="([\d.]+)" height="([\d.]+)"', svg)
     if width:
-        svg = svg.replace(width.group(0), f'width="100%" style="max-width:{float(width.group(1)):.0f}px;height:auto"', 1)
+        fluid = f'width="100%" style="max-width:{float(width.group(1)):.0f}px;height:auto"'
+        svg = svg.replace(width.group(0), fluid, 1)
     return svg.replace("<svg ", '<svg aria-hidden="true" ', 1)

@@ -11,9 +11,11 @@ import re
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 from hashlib import sha256
 from uuid import UUID
+
+from firstsilk.science.lineage.generation import POLLINATIONS
 
 FORMAT = 1
 
@@ -30,17 +32,7 @@ class Kind:
     details: tuple[str, ...] = ()
 
 
-POLLINATION_TYPES = (
-    "self",
-    "sib",
-    "cross",
-    "testcross",
-    "backcross",
-    "bulk",
-    "three_way",
-    "induction",
-    "open",
-)
+POLLINATION_TYPES = tuple(POLLINATIONS)
 
 KINDS: dict[str, Kind] = {
     kind.name: kind
@@ -258,7 +250,7 @@ def _check_clock(note: Note) -> None:
     try:
         if not _LOCAL.fullmatch(note.taken_local):
             raise ValueError
-        note.taken_at.astimezone(timezone.utc)
+        note.taken_at.astimezone(UTC)
     except (ValueError, OverflowError):
         raise NoteUnreadable("field_wrong", f"taken_local {note.taken_local!r} is not a time of day") from None
 

@@ -80,9 +80,7 @@ def keep_standing_notes(notes: Iterable[Note]) -> tuple[list[Note], list[str]]:
         for target, ids in replaced_by.items()
         if len([one for one in ids if one not in replaced_by and by_id[one].kind != "withdrawn"]) > 1
     )
-    standing = [
-        note for key, note in sorted(by_id.items()) if key not in replaced_by and note.kind != "withdrawn"
-    ]
+    standing = [note for key, note in sorted(by_id.items()) if key not in replaced_by and note.kind != "withdrawn"]
     return standing, conflicts
 
 

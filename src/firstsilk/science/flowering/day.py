@@ -1,0 +1,234 @@
+"""Which rows need a hand today, for what, and why?
+
+Values in, values out: what each row is for, what the notes say of it, what its heat units promise. The list is in
+walking order within each kind of task, and each task says why it is there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from firstsilk.science.flowering.rows import RowState
+
+SHOOT_BAG_LEAD_DAYS = 4
+"""Shoot bags go on before silks show: from this many days before expected silk (common practice, no source)."""
+LOOK_LEAD_DAYS = 5
+"""Rows are looked at for silk and shed from this many days before they are expected (common practice, no source)."""
+SILK_LASTS_DAYS = 6
+"""Days a row's silks take pollen after half of it silks: 5-6 (summary page on silk growth and receptivity)."""
+SHED_LASTS_DAYS = 7
+"""Days a row sheds usefully after half of it sheds: 5-8 (common practice); one plant at most 7 (Jeschke 2023)."""
+RIPE_AFTER_DAYS = 58
+"""Days from pollination to black layer: 55-65 (Nielsen, grain fill stages)."""
+
+
+@dataclass(frozen=True, slots=True)
+class RowOnDay:
+    """One row as planned, as noted and as expected.
+
+    Attributes
+    ----------
+    number, tag, purpose
+        Row number in walking order, its tag, and ``self``, ``female``, ``male`` or ``filler``.
+    type
+        Pollination wanted: ``self``, ``cross``, ``testcross``, ...; empty for males and fillers.
+    wanted
+        Pollinations to attempt on this row (already with assurance); 0 for males.
+    males
+        Tags of the rows that may give pollen to this row; its own tag for a self.
+    sow_on
+        Day planned for sowing.
+    silk_in_days, shed_in_days
+        Days from today to expected silk and shed; None if unknown or never. 0 = today or past.
+    state
+        What the notes say.
+    no_entry
+        True while the row lies under a spray interval.
+    """
+
+    number: int
+    tag: str
+    purpose: str
+    type: str
+    wanted: int
+    males: tuple[str, ...]
+    sow_on: date | None
+    silk_in_days: int | None
+    shed_in_days: int | None
+    state: RowState
+    no_entry: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One thing to do today on one row.
+
+    `do` is one of ``sow``, ``look``, ``shoot_bag``, ``tassel_bag``, ``pollinate``, ``pick``. `count` is how many bags
+    or ears; `males` the row numbers that give the pollen; `days_left` after which it is too late, None if it can wait.
+    """
+
+    do: str
+    number: int
+    tag: str
+    count: int
+    males: tuple[int, ...]
+    days_left: int | None
+    urgency: float
+    why: str
+
+
+ORDER = ("pollinate", "tassel_bag", "shoot_bag", "look", "sow", "pick")
+
+
+def list_tasks(rows: Sequence[RowOnDay], today: date, cutoff_on: date | None = None) -> tuple[Task, ...]:
+    """Today's tasks over all rows, by kind in the order of a crew's day and by row number within a kind.
+
+    Parameters
+    ----------
+    rows
+        All rows of the season.
+    today
+        The day.
+    cutoff_on
+        Last day on which a row is still pollinated; None for no cutoff.
+
+    Notes
+    -----
+    A row under a spray interval has no task. Rain, heat and the hour are not considered.
+    """
+    by_tag = {row.tag: row for row in rows}
+    tasks = [task for row in rows if not row.no_entry for task in _tasks_of(row, by_tag, today, cutoff_on)]
+    tasks += _male_bags(rows, by_tag, today, cutoff_on)
+    return tuple(sorted(tasks, key=lambda task: (ORDER.index(task.do), task.number)))
+
+
+def _tasks_of(row: RowOnDay, by_tag: Mapping[str, RowOnDay], today: date, cutoff_on: date | None) -> Iterable[Task]:
+    state = row.state
+    if state.sown_on is None:
+        if row.sow_on is not None and row.sow_on <= today and not state.misplanted:
+            late = (today - row.sow_on).days
+            why = "planned for today" if not late else f"planned for {row.sow_on}, {late} days ago"
+            yield Task("sow", row.number, row.tag, 1, (), None, 1.0 + late, why)
+        return
+    yield from _look(row, today)
+    if row.purpose in ("self", "female"):
+        yield from _shoot_bags(row, today, cutoff_on)
+        yield from _pollinate(row, by_tag, today, cutoff_on)
+        yield from _pick(row, today)
+
+
+def _look(row: RowOnDay, today: date) -> Iterable[Task]:
+    """Rows near flowering that nobody has looked at today."""
+    state, wanted = row.state, []
+    looks = (
+        ("silk", state.silk_on, state.silk_not_yet, row.silk_in_days, row.purpose in ("self", "female")),
+        ("shed", state.shed_on, state.shed_not_yet, row.shed_in_days, row.purpose in ("self", "male")),
+    )
+    for what, seen, not_yet, in_days, matters in looks:
+        looked_today = not_yet is not None and not_yet >= today
+        if matters and seen is None and not looked_today and in_days is not None and in_days <= LOOK_LEAD_DAYS:
+            wanted.append((what, in_days))
+    if wanted:
+        soonest = min(days for _, days in wanted)
+        what = " and ".join(name for name, _ in wanted)
+        when = "expected now" if soonest == 0 else f"expected in {soonest} days"
+        yield Task(
+            "look", row.number, row.tag, 1, (), None, float(LOOK_LEAD_DAYS - soonest), f"{what} {when}, not seen"
+        )
+
+
+def _still_wanted(row: RowOnDay) -> int:
+    return max(0, row.wanted - row.state.ears_standing)
+
+
+def _past_cutoff(today: date, cutoff_on: date | None) -> bool:
+    return cutoff_on is not None and today > cutoff_on
+
+
+def _shoot_bags(row: RowOnDay, today: date, cutoff_on: date | None) -> Iterable[Task]:
+    state = row.state
+    missing = _still_wanted(row) + state.ears_pollinated - state.shoot_bags
+    near = row.silk_in_days is not None and row.silk_in_days <= SHOOT_BAG_LEAD_DAYS
+    near = near or state.silk_on is not None
+    silk_over = state.silk_on is not None and (today - state.silk_on).days > SILK_LASTS_DAYS
+    if missing <= 0 or not near or silk_over or _past_cutoff(today, cutoff_on):
+        return
+    if state.silk_on is not None:
+        why, left = f"silk since {state.silk_on}: bag late shoots before they show silk", 0
+    else:
+        left = row.silk_in_days or 0
+        why = "silk expected now" if left == 0 else f"silk expected in {left} days"
+    yield Task("shoot_bag", row.number, row.tag, missing, (), left, missing * (1 + SHOOT_BAG_LEAD_DAYS - left), why)
+
+
+def _sheds(row: RowOnDay, on: date) -> bool:
+    start = row.state.shed_on
+    return start is not None and 0 <= (on - start).days <= SHED_LASTS_DAYS
+
+
+def _pollinate(row: RowOnDay, by_tag: Mapping[str, RowOnDay], today: date, cutoff_on: date | None) -> Iterable[Task]:
+    """Ears wanted, silks out and still good, and a male that sheds today."""
+    state, wanted = row.state, _still_wanted(row)
+    if wanted == 0 or state.silk_on is None or state.silk_on > today or _past_cutoff(today, cutoff_on):
+        return
+    left = SILK_LASTS_DAYS - (today - state.silk_on).days
+    if left < 0:
+        return
+    males = [by_tag[tag] for tag in row.males if tag in by_tag and _sheds(by_tag[tag], today)]
+    if not males:
+        return
+    bagged = [male for male in males if _bagged_last_evening(male, today)]
+    why = f"{state.ears_standing} of {row.wanted} done, silk since {state.silk_on}, {left} days of silk left"
+    if not bagged:
+        why += "; no tassel bag noted last evening"
+    numbers = tuple(male.number for male in (bagged or males))
+    count = min(wanted, max(1, state.shoot_bags - state.ears_pollinated)) if state.shoot_bags else wanted
+    yield Task("pollinate", row.number, row.tag, count, numbers, left, wanted * (1.0 + SILK_LASTS_DAYS - left), why)
+
+
+def _bagged_last_evening(male: RowOnDay, today: date) -> bool:
+    last = male.state.last_tassel_bag_on
+    return last is not None and 1 <= (today - last).days <= 2
+
+
+def _male_bags(
+    rows: Sequence[RowOnDay], by_tag: Mapping[str, RowOnDay], today: date, cutoff_on: date | None
+) -> list[Task]:
+    """Tassels to bag this afternoon, for the pollinations that are possible tomorrow."""
+    tomorrow = today + timedelta(days=1)
+    if _past_cutoff(tomorrow, cutoff_on):
+        return []
+    need: dict[str, int] = {}
+    for row in rows:
+        silk = row.state.silk_on
+        if row.no_entry or row.purpose not in ("self", "female") or silk is None or not _still_wanted(row):
+            continue
+        if not 0 <= (tomorrow - silk).days <= SILK_LASTS_DAYS:
+            continue
+        for tag in row.males:
+            male = by_tag.get(tag)
+            if male is not None and not male.no_entry and _sheds(male, tomorrow):
+                need[tag] = need.get(tag, 0) + _still_wanted(row)
+    tasks = []
+    for tag, ears in need.items():
+        male = by_tag[tag]
+        if male.state.last_tassel_bag_on == today:
+            continue
+        left = SHED_LASTS_DAYS - (today - male.state.shed_on).days if male.state.shed_on else 0
+        bags = ears if male.purpose == "self" else max(1, -(-ears // 4))
+        why = f"sheds since {male.state.shed_on}; {ears} ears can take its pollen tomorrow"
+        tasks.append(Task("tassel_bag", male.number, tag, bags, (), left, float(ears), why))
+    return tasks
+
+
+def _pick(row: RowOnDay, today: date) -> Iterable[Task]:
+    state = row.state
+    last = max((tally.last_on for tally in state.pollinations), default=None)
+    if last is None or state.ears_picked or state.ears_standing == 0:
+        return
+    days = (today - last).days
+    if days >= RIPE_AFTER_DAYS:
+        why = f"{state.ears_standing} ears, last pollinated {days} days ago: at or after black layer"
+        yield Task("pick", row.number, row.tag, state.ears_standing, (), None, float(days - RIPE_AFTER_DAYS), why)

@@ -1,0 +1,258 @@
+"""What is to be made this season, and what does the field look like that makes it?
+
+Targets are wishes until the plan is fixed. Fixing it makes rows with tags, reserves seed for them and gives each its
+sowing day; what cannot be sown for want of seed stays a draft and is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db import transaction
+from django.db.models import Max
+
+from firstsilk.answers import refuse
+from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Target
+from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.shelf import get_line, get_season, get_site, get_station, take_tags
+
+CROSSES = ("cross", "testcross", "backcross")
+
+
+@dataclass(frozen=True, slots=True)
+class Want:
+    """One wish: kind, parents by name, good ears and perhaps kernels, priority 1 (first) to 3, and why."""
+
+    kind: str
+    female: str
+    male: str = ""
+    ears: int = 4
+    kernels: int | None = None
+    priority: int = 2
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TargetFacts:
+    """One target as the books have it."""
+
+    number: int
+    kind: str
+    female: str
+    male: str
+    ears_wanted: int
+    kernels_wanted: int | None
+    priority: int
+    reason: str
+    state: str
+    rows: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSettings:
+    """How the field is laid out and how sure the counts shall be.
+
+    `sow_from` is the first day the field can be sown; `rows_per_range` the rows side by side; `assurance` the chance
+    wanted of reaching each target; `last_sowing_days` the latest sowing after the first [days].
+    """
+
+    sow_from: date
+    rows_per_range: int = 20
+    plants_per_row: int = 18
+    assurance: float = 0.95
+    last_sowing_days: int = 25
+    cutoff_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NurseryPlan:
+    """A plan, proposed or fixed: rows to sow, what is short of seed, and what it rests on."""
+
+    season: str
+    fixed: bool
+    rows: tuple[PlannedRow, ...]
+    short: tuple[Short, ...]
+    targets: tuple[TargetFacts, ...]
+    kernels: int
+    basis: Basis
+
+
+def open_season(on: Occasion, name: str, site: str = "", sow_from: date | None = None) -> str:
+    """The season of this name (``2031`` or ``2031W``), made if it is not there yet.
+
+    Raises
+    ------
+    InputRefused
+        If the name is not a year, or a year and W.
+    """
+    station = get_station(on.station)
+    year = name[:4]
+    if not (year.isdecimal() and name[4:] in ("", "W")):
+        raise refuse(
+            "season_name", f"{name!r} is not a season.", "Write the year, and W for its winter nursery: 2031W."
+        )
+    season, _ = Season.objects.get_or_create(
+        station=station, name=name, defaults={"year": int(year), "site": get_site(station, site), "sow_from": sow_from}
+    )
+    return season.name
+
+
+def add_targets(on: Occasion, season: str, wants: Sequence[Want]) -> tuple[TargetFacts, ...]:
+    """Add wishes to a season's plan, all or none.
+
+    Raises
+    ------
+    InputRefused
+        If a line is unknown, a cross lacks its male, a self has another male, or a count is not positive.
+    """
+    station = get_station(on.station)
+    book = get_season(station, season)
+    with transaction.atomic():
+        last = Target.objects.filter(station=station, season=book).aggregate(last=Max("number"))["last"] or 0
+        for step, want in enumerate(wants, 1):
+            female, male = _parents(station, want)
+            Target.objects.create(
+                station=station,
+                season=book,
+                number=last + step,
+                kind=want.kind,
+                female=female,
+                male=male,
+                ears_wanted=want.ears,
+                kernels_wanted=want.kernels,
+                priority=want.priority,
+                reason=want.reason[:200],
+            )
+    return list_targets(on, season)
+
+
+def _parents(station: object, want: Want) -> tuple[Line, Line | None]:
+    if want.kind not in ("self", "sib", *CROSSES):
+        raise refuse(
+            "kind_unknown", f"{want.kind!r} is not a kind of target.", "Use self, sib, cross, testcross or backcross."
+        )
+    if want.ears < 1:
+        raise refuse("ears_wanted", f"{want.ears} ears cannot be wanted of {want.female}.", "Ask for one ear or more.")
+    female = get_line(station, want.female)  # type: ignore[arg-type]
+    if want.kind in CROSSES:
+        if not want.male or want.male == want.female:
+            raise refuse("male_missing", f"The {want.kind} of {want.female} needs another line as male.", "Name it.")
+        return female, get_line(station, want.male)  # type: ignore[arg-type]
+    if want.male and want.male != want.female:
+        raise refuse("male_not_wanted", f"A {want.kind} of {want.female} takes no other male.", "Leave the male empty.")
+    return female, None
+
+
+def drop_target(on: Occasion, season: str, number: int) -> None:
+    """Take a draft target off the plan; a planned one has rows and stays."""
+    station = get_station(on.station)
+    target = Target.objects.filter(station=station, season=get_season(station, season), number=number).first()
+    if target is None or target.state != "draft":
+        raise refuse("target_not_draft", f"Target {number} is not a draft of season {season}.", "Only drafts can go.")
+    target.delete()
+
+
+def list_targets(on: Occasion, season: str) -> tuple[TargetFacts, ...]:
+    """All targets of a season with the rows that serve them."""
+    station = get_station(on.station)
+    targets = (
+        Target.objects.filter(station=station, season=get_season(station, season))
+        .select_related("female", "male")
+        .prefetch_related("rows")
+        .order_by("number")
+    )
+    return tuple(
+        TargetFacts(
+            one.number,
+            one.kind,
+            one.female.name,
+            one.male.name if one.male else "",
+            one.ears_wanted,
+            one.kernels_wanted,
+            one.priority,
+            one.reason,
+            one.state,
+            tuple(sorted(row.number for row in one.rows.all())),
+        )
+        for one in targets
+    )
+
+
+def plan_nursery(on: Occasion, season: str, settings: PlanSettings, fix: bool = False) -> NurseryPlan:
+    """Lay out the rows that the draft targets need, and fix them if asked.
+
+    Parameters
+    ----------
+    on, season
+        Occasion; name of the season.
+    settings
+        Lay-out and assurance.
+    fix
+        False shows the plan and changes nothing. True makes the rows with their tags and reserves their seed.
+
+    Returns
+    -------
+    NurseryPlan
+        Rows in walking order, what is short, totals, basis.
+
+    Raises
+    ------
+    InputRefused
+        If there is no draft target, or no weather to compute sowing days from.
+    """
+    station = get_station(on.station)
+    book = get_season(station, season)
+    drafts = list(
+        Target.objects.filter(station=station, season=book, state="draft")
+        .select_related("female", "male")
+        .order_by("priority", "number")
+    )
+    if not drafts:
+        raise refuse("nothing_to_plan", f"Season {season} has no draft target.", "Add crosses and selfs first.")
+    with transaction.atomic():
+        laid = lay_out_rows(on, station, book, drafts, settings)
+        if fix and laid.rows:
+            _fix_rows(on, book, laid.rows, settings)
+        if fix and not laid.rows:
+            raise refuse("no_seed_at_all", "No row can be sown: seed is short for every target.", "See the list.")
+    return NurseryPlan(
+        season, fix, laid.rows, laid.short, list_targets(on, season), sum(row.kernels for row in laid.rows), laid.basis
+    )
+
+
+def _fix_rows(on: Occasion, season: Season, planned: Sequence[PlannedRow], settings: PlanSettings) -> None:
+    station = season.station
+    tags = take_tags(station, "row", len(planned))
+    lines = {line.name: line for line in Line.objects.filter(station=station, name__in={row.line for row in planned})}
+    lots = {lot.tag: lot for lot in Lot.objects.filter(station=station, tag__in={row.lot for row in planned})}
+    targets = {target.number: target for target in Target.objects.filter(station=station, season=season)}
+    rows = Row.objects.bulk_create(
+        Row(
+            station=station,
+            season=season,
+            tag=tag,
+            number=row.number,
+            field_row=row.field_row,
+            field_col=row.field_col,
+            line=lines[row.line],
+            lot=lots[row.lot],
+            target=targets.get(row.target or 0),
+            purpose=row.purpose,
+            kernels=row.kernels,
+            sow_on=row.sow_on,
+            sowing=row.sowing,
+        )
+        for tag, row in zip(tags, planned, strict=True)
+    )
+    Reservation.objects.bulk_create(
+        Reservation(station=station, lot=row.lot, row=row, target=row.target, kernels=row.kernels, reserved_on=on.today)
+        for row in rows
+    )
+    served = {row.target for row in planned if row.target and row.purpose != "male"}
+    Target.objects.filter(station=station, season=season, number__in=served).update(state="planned")
+    season.sow_from = season.sow_from or settings.sow_from
+    season.cutoff_on = settings.cutoff_on or season.cutoff_on or settings.sow_from + timedelta(days=100)
+    season.save(update_fields=["sow_from", "cutoff_on"])

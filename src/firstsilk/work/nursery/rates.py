@@ -1,0 +1,65 @@
+"""What do we know of each line's flowering, success and set, from its record and its own past rows?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from firstsilk.records.models import Line, Row, Station
+from firstsilk.science.nursery.counts import KERNELS_PER_EAR, SUCCESS_FRAC
+from firstsilk.work.flowering.states import read_states
+
+PRIOR_POLLINATIONS = 20
+PRIOR_EARS = 10
+"""How many pollinations and ears the programme's mean counts for, beside a line's own (a choice of ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineRates:
+    """Units to silk and shed in the station's scale, good ears per pollination, kernels per good ear, and how many
+    pollinations and ears of its own a line's rates rest on."""
+
+    line: str
+    units_to_silk: float | None
+    units_to_shed: float | None
+    success_frac: float
+    kernels_per_ear: float
+    own_pollinations: int
+    own_ears: int
+
+
+def read_line_rates(station: Station, names: Iterable[str]) -> dict[str, LineRates]:
+    """The rates of each named line, its own records shrunk towards the programme's mean.
+
+    Notes
+    -----
+    success = (ears picked + m x mean) / (pollinations + m) with m = `PRIOR_POLLINATIONS`; kernels per ear likewise.
+    Rows are counted once picked.
+    """
+    wanted = set(names)
+    done: dict[str, list[int]] = {}
+    rows = Row.objects.filter(station=station, line__name__in=wanted).select_related("line")
+    states = read_states(station, [row.tag for row in rows])
+    for row in rows:
+        state = states.get(row.tag)
+        if state is None or not state.ears_picked:
+            continue
+        sums = done.setdefault(row.line.name, [0, 0, 0, 0])
+        if state.ears_pollinated:
+            sums[0] += state.ears_pollinated
+            sums[1] += min(state.ears_picked, state.ears_pollinated)
+        if state.kernels:
+            sums[2] += state.ears_picked
+            sums[3] += state.kernels
+    return {line.name: _rates(line, done.get(line.name, [0, 0, 0, 0])) for line in _lines(station, wanted)}
+
+
+def _lines(station: Station, names: set[str]) -> Iterable[Line]:
+    return Line.objects.filter(station=station, name__in=names)
+
+
+def _rates(line: Line, sums: list[int]) -> LineRates:
+    tries, good, ears, kernels = sums
+    success = (good + PRIOR_POLLINATIONS * SUCCESS_FRAC) / (tries + PRIOR_POLLINATIONS)
+    per_ear = (kernels + PRIOR_EARS * KERNELS_PER_EAR) / (ears + PRIOR_EARS)
+    return LineRates(line.name, line.units_to_silk, line.units_to_shed, success, per_ear, tries, ears)

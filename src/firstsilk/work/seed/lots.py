@@ -1,0 +1,284 @@
+"""What seed is on the shelf, where did each lot come from, and where did it go?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db import transaction
+
+from firstsilk.answers import refuse
+from firstsilk.records.models import Lot, LotOrigin, Movement, Reservation, Station
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.stock import LotStock, read_stock
+from firstsilk.work.shelf import get_line, get_lot, get_station, take_tags
+
+DESK_REASONS = ("split", "sent", "discarded", "counted")
+OFFICIAL_SEEDS = 400
+"""Seeds in an official germination test; fewer is "not an official test" (international seed testing rules)."""
+
+
+@dataclass(frozen=True, slots=True)
+class LotRow:
+    """One lot on the list of lots."""
+
+    stock: LotStock
+    kind: str
+    place: str
+    generation: str
+    is_low: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LotList:
+    """A page of the list of lots."""
+
+    lots: tuple[LotRow, ...]
+    total: int
+    page: int
+    pages: int
+    kernels: int
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
+class MovementFacts:
+    """One movement with the stock after it."""
+
+    moved_on: date
+    kernels: int
+    reason: str
+    used_for: str
+    who: str
+    stock_after: int
+
+
+@dataclass(frozen=True, slots=True)
+class OriginFacts:
+    """One thing a lot came from: a row with its line and season, the male row, or a parent lot."""
+
+    row: int | None
+    row_tag: str
+    season: str
+    mother: str
+    male_row: int | None
+    father: str
+    parent_lot: str
+    share_frac: float
+
+
+@dataclass(frozen=True, slots=True)
+class LotPage:
+    """Everything about one lot."""
+
+    stock: LotStock
+    kind: str
+    origin: str
+    origin_text: str
+    pedigree: str
+    germination_seeds: int | None
+    germination_tested_on: date | None
+    kernel_weight_mg: float | None
+    place: str
+    origins: tuple[OriginFacts, ...]
+    movements: tuple[MovementFacts, ...]
+    promised: tuple[tuple[str, int], ...]
+    cautions: tuple[str, ...]
+    basis: Basis
+
+
+def list_lots(on: Occasion, text: str = "", only_in_stock: bool = False, page: int = 1, size: int = 50) -> LotList:
+    """The lots whose name, line or tag holds the text, newest year first."""
+    station = get_station(on.station)
+    needle = text.strip().lower()
+    plain = needle.replace("-", "")
+    found = [
+        lot
+        for lot in read_stock(station, up_to=on.today)
+        if not needle or needle in lot.name.lower() or needle in lot.line.lower() or plain in lot.tag.lower()
+    ]
+    if only_in_stock:
+        found = [lot for lot in found if lot.kernels > 0]
+    found.sort(key=lambda lot: (-lot.year, lot.name))
+    pages = max(1, -(-len(found) // size))
+    page = min(max(1, page), pages)
+    shown = found[(page - 1) * size : page * size]
+    records = {lot.pk: lot for lot in Lot.objects.filter(pk__in=[lot.id for lot in shown]).select_related("line")}
+    rows = tuple(_lot_row(stock, records[stock.id]) for stock in shown)
+    untested = sum(1 for lot in found if lot.germination_frac is None and lot.kernels > 0)
+    missing = (f"a germination test of {untested} lots in stock",) if untested else ()
+    kernels = sum(lot.kernels for lot in found)
+    return LotList(rows, len(found), page, pages, kernels, Basis((("lots", len(found)),), missing))
+
+
+def _lot_row(stock: LotStock, lot: Lot) -> LotRow:
+    return LotRow(stock, lot.kind, _place(lot), lot.line.generation, stock.kernels < 0 or stock.free < 0)
+
+
+def _place(lot: Lot) -> str:
+    return " / ".join(part for part in (lot.shelf, lot.box, lot.slot) if part)
+
+
+def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
+    """One lot: stock, from where, every movement, what it is promised for."""
+    station = get_station(on.station)
+    lot = get_lot(station, tag_or_name)
+    stock = next(one for one in read_stock(station, [lot.line.name], on.today) if one.id == lot.pk)
+    movements, total = [], 0
+    for move in Movement.objects.filter(lot=lot, moved_on__lte=on.today).order_by("moved_on", "pk"):
+        total += move.kernels
+        movements.append(
+            MovementFacts(move.moved_on, move.kernels, move.reason, move.used_for, move.recorded_by, total)
+        )
+    origins = tuple(_origin(one) for one in _origins(lot))
+    missing = () if origins or lot.origin in ("received", "open_pollinated") else ("rows or lots it came from",)
+    used = (("movements", len(movements)), ("origins", len(origins)))
+    return LotPage(
+        stock=stock,
+        kind=lot.kind,
+        origin=lot.origin,
+        origin_text=lot.origin_text,
+        pedigree=lot.line.pedigree,
+        germination_seeds=lot.germination_seeds,
+        germination_tested_on=lot.germination_tested_on,
+        kernel_weight_mg=lot.kernel_weight_mg,
+        place=_place(lot),
+        origins=origins,
+        movements=tuple(movements),
+        promised=_promised(lot),
+        cautions=_cautions(lot, stock),
+        basis=Basis(used, missing),
+    )
+
+
+def _origins(lot: Lot) -> list[LotOrigin]:
+    return list(
+        LotOrigin.objects.filter(lot=lot)
+        .select_related("row__line", "row__season", "male_row__line", "parent_lot")
+        .order_by("pk")
+    )
+
+
+def _origin(one: LotOrigin) -> OriginFacts:
+    row, male = one.row, one.male_row
+    return OriginFacts(
+        row=row.number if row else None,
+        row_tag=row.tag if row else "",
+        season=row.season.name if row else "",
+        mother=row.line.name if row else "",
+        male_row=male.number if male else None,
+        father=male.line.name if male else "",
+        parent_lot=one.parent_lot.name if one.parent_lot else "",
+        share_frac=one.share_frac,
+    )
+
+
+def _promised(lot: Lot) -> tuple[tuple[str, int], ...]:
+    held = Reservation.objects.filter(lot=lot, released_on__isnull=True).select_related("row__season", "trial")
+    return tuple(
+        (f"row {one.row.number} of {one.row.season.name}" if one.row else f"trial {one.trial or ''}", one.kernels)
+        for one in held.order_by("pk")
+    )
+
+
+def _cautions(lot: Lot, stock: LotStock) -> tuple[str, ...]:
+    told = []
+    if lot.germination_frac is None:
+        told.append("No germination test is on record.")
+    elif (lot.germination_seeds or 0) < OFFICIAL_SEEDS:
+        told.append(f"Germination from {lot.germination_seeds or 'an unknown number of'} seeds: not an official test.")
+    if stock.kernels < 0:
+        told.append("More seed was used than the books hold: count the lot.")
+    if stock.free < 0 <= stock.kernels:
+        told.append("More seed is promised than the lot holds.")
+    return tuple(told)
+
+
+def move_seed(on: Occasion, tag_or_name: str, kernels: int, reason: str, used_for: str = "") -> LotPage:
+    """Take kernels out of a lot (positive number), or set its stock by a count.
+
+    Parameters
+    ----------
+    kernels
+        Kernels to take; for ``counted`` the kernels found in the lot.
+    reason
+        ``split``, ``sent``, ``discarded`` or ``counted``.
+
+    Raises
+    ------
+    InputRefused
+        If the lot would fall below zero, or below what is promised unless it is discarded or counted.
+    """
+    station = get_station(on.station)
+    if reason not in DESK_REASONS:
+        raise refuse("reason_unknown", f"{reason!r} is not a reason at the desk.", f"Use {', '.join(DESK_REASONS)}.")
+    if kernels < (0 if reason == "counted" else 1):
+        raise refuse("kernels_wrong", f"{kernels} kernels cannot be moved.", "Write how many, 1 or more.")
+    with transaction.atomic():
+        Station.objects.select_for_update().get(pk=station.pk)
+        lot = get_lot(station, tag_or_name)
+        stock = next(one for one in read_stock(station, [lot.line.name]) if one.id == lot.pk)
+        change = kernels - stock.kernels if reason == "counted" else -kernels
+        if reason != "counted" and stock.kernels + change < 0:
+            raise refuse(
+                "stock_too_small",
+                f"Lot {lot.name} holds {stock.kernels} kernels; {kernels} cannot leave it.",
+                "Take fewer, or count the lot first.",
+                lot=lot.name,
+                kernels=stock.kernels,
+            )
+        if reason in ("split", "sent") and stock.free + change < 0:
+            raise refuse(
+                "stock_promised",
+                f"Of lot {lot.name} {stock.reserved} of {stock.kernels} kernels are promised to the plan.",
+                f"Take {max(0, stock.free)} or fewer, or give up a promise first.",
+            )
+        if change:
+            _add_movement(on, lot, change, reason, used_for)
+    return read_lot(on, lot.tag)
+
+
+def _add_movement(on: Occasion, lot: Lot, kernels: int, reason: str, used_for: str) -> None:
+    Movement.objects.create(
+        station=lot.station,
+        lot=lot,
+        kernels=kernels,
+        reason=reason,
+        used_for=used_for[:120],
+        moved_on=on.today,
+        recorded_at=on.now,
+        recorded_by=on.who,
+    )
+
+
+def receive_lot(
+    on: Occasion, name: str, line: str, kernels: int, origin_text: str, germination_frac: float | None = None
+) -> LotPage:
+    """Enter a lot received from outside, with its first movement.
+
+    Raises
+    ------
+    InputRefused
+        If the name is taken, the line is unknown, the kernels are not positive, or it is not said where it came from.
+    """
+    station = get_station(on.station)
+    if not name or Lot.objects.filter(station=station, name=name).exists():
+        raise refuse("lot_name_taken", f"The lot name {name!r} is empty or taken.", "Choose another name.")
+    if kernels < 1 or not origin_text.strip():
+        raise refuse("lot_incomplete", "A received lot needs its kernels and where it came from.", "Fill in both.")
+    if germination_frac is not None and not 0 <= germination_frac <= 1:
+        raise refuse("germination_wrong", f"Germination {germination_frac} is not in 0..1.", "Write 0.92 for 92 %.")
+    with transaction.atomic():
+        lot = Lot.objects.create(
+            station=station,
+            tag=take_tags(station, "lot", 1)[0],
+            name=name,
+            line=get_line(station, line),
+            kind="bulk",
+            origin="received",
+            origin_text=origin_text[:200],
+            year=on.today.year,
+            germination_frac=germination_frac,
+        )
+        _add_movement(on, lot, kernels, "opening", "received")
+    return read_lot(on, lot.tag)

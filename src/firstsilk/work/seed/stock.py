@@ -1,0 +1,58 @@
+"""How many kernels does each lot hold, and how many of them are promised?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Sum
+from django.db.models.functions import Coalesce
+
+from firstsilk.records.models import Lot, Movement, Reservation, Station
+
+
+@dataclass(frozen=True, slots=True)
+class LotStock:
+    """One lot with its stock: the sum of its movements, and what of it is promised."""
+
+    id: int
+    tag: str
+    name: str
+    line: str
+    year: int
+    germination_frac: float | None
+    kernels: int
+    reserved: int
+
+    @property
+    def free(self) -> int:
+        """Kernels neither used nor promised."""
+        return self.kernels - self.reserved
+
+
+def read_stock(station: Station, lines: Iterable[str] | None = None, up_to: date | None = None) -> list[LotStock]:
+    """The stock of every lot, oldest first; only lots of these lines if given; movements up to a day if given."""
+    lots = Lot.objects.filter(station=station).select_related("line")
+    if lines is not None:
+        lots = lots.filter(line__name__in=list(lines))
+    moves = Movement.objects.filter(station=station)
+    held = Reservation.objects.filter(station=station, released_on__isnull=True)
+    if up_to is not None:
+        moves = moves.filter(moved_on__lte=up_to)
+        held = Reservation.objects.filter(station=station, reserved_on__lte=up_to).exclude(released_on__lte=up_to)
+    stock = dict(moves.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
+    promised = dict(held.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
+    return [
+        LotStock(
+            lot.pk,
+            lot.tag,
+            lot.name,
+            lot.line.name,
+            lot.year,
+            lot.germination_frac,
+            stock.get(lot.pk, 0),
+            promised.get(lot.pk, 0),
+        )
+        for lot in lots.order_by("year", "name")
+    ]
