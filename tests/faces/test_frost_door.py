@@ -2,12 +2,54 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import statistics
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
 
 import polars
 import pytest
-from weather_files import call, one_object, rows_of, seattle_days, steady_year, weather_csv, write
+
+from firstsilk.faces.command.main import run
+
+
+def write(folder: Path, text: str, name: str = "weather.csv") -> Path:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def call(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
+    """Run one command line; give exit code, standard output, standard error."""
+    code = run([str(argument) for argument in arguments])
+    told = capsys.readouterr()
+    return code, told.out, told.err
+
+
+def rows_of(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def one_object(text: str) -> dict[str, Any]:
+    assert text.count("\n") == 1
+    answer = json.loads(text)
+    assert isinstance(answer, dict)
+    return answer
+
+
+def weather_csv(days: Iterable[tuple[date, object, object]], header: str = "date,tmin_c,tmax_c") -> str:
+    return header + "\n" + "".join(f"{day},{low},{high}\n" for day, low, high in days)
+
+
+def steady_year(year: int, frosts: Sequence[date] = (), low: float = 5.0) -> list[tuple[date, object, object]]:
+    """Every day of a year at one minimum, but -3 °C on the frost days."""
+    every = [date(year, 1, 1) + timedelta(days=step) for step in range((date(year + 1, 1, 1) - date(year, 1, 1)).days)]
+    return [(day, -3.0 if day in frosts else low, 20.0) for day in every]
+
 
 AUTUMN = (251, 258, 262, 263, 266, 268, 270, 271, 275, 284)
 """Days of year with published quantiles, see tests/outside/agronomy_cases.csv (frost_pctl_*)."""
@@ -207,32 +249,3 @@ def test_frost_reads_and_writes_spreadsheets_and_parquet(tmp_path, capsys, suffi
 def test_frost_run_twice_gives_the_same_bytes(tmp_path, capsys):
     path = write(tmp_path, years_with(AUTUMN))
     assert call(capsys, "frost", path, "--json") == call(capsys, "frost", path, "--json")
-
-
-def slow_quantile(values, share):
-    """Quantile type 7 the long way."""
-    ordered = sorted(values)
-    at = share * (len(ordered) - 1)
-    below = int(at)
-    above = min(below + 1, len(ordered) - 1)
-    return ordered[below] + (at - below) * (ordered[above] - ordered[below])
-
-
-def test_frost_of_four_seattle_years_agrees_with_the_slow_twin(tmp_path, capsys):
-    days = seattle_days()
-    path = write(tmp_path, weather_csv(days))
-    code, out, _ = call(capsys, "frost", path, "--threshold", "0")
-    assert code == 0
-    autumn, spring = {}, {}
-    for day, low, _ in days:
-        common = 59 if (day.month, day.day) == (2, 29) else date(2001, day.month, day.day).timetuple().tm_yday
-        if low <= 0 and day.month >= 7:
-            autumn.setdefault(day.year, common)
-        elif low <= 0:
-            spring[day.year] = common
-    assert len(autumn) == len(spring) == 4
-    for event, found in (("first_autumn", autumn), ("last_spring", spring)):
-        for row in of_event(out, event):
-            share = float(row["probability"]) if event == "first_autumn" else 1 - float(row["probability"])
-            assert float(row["day_of_year"]) == pytest.approx(slow_quantile(found.values(), share))
-            assert (row["years"], row["years_with_event"]) == ("4", "4")

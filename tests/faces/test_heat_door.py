@@ -2,14 +2,46 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import subprocess
 import sys
-from datetime import date
 from pathlib import Path
+from typing import Any
 
 import polars
 import pytest
-from weather_files import FIVE_DAYS, call, one_object, rows_of, seattle_days, weather_csv, write
+
+from firstsilk.faces.command.main import run
+
+FIVE_DAYS = (
+    "date,tmin_c,tmax_c\n2031-05-01,10,20\n2031-05-02,10,25\n2031-05-03,14,28\n2031-05-04,6,9\n2031-05-05,15,30\n"
+)
+
+
+def write(folder: Path, text: str, name: str = "weather.csv") -> Path:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def call(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
+    """Run one command line; give exit code, standard output, standard error."""
+    code = run([str(argument) for argument in arguments])
+    told = capsys.readouterr()
+    return code, told.out, told.err
+
+
+def rows_of(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def one_object(text: str) -> dict[str, Any]:
+    assert text.count("\n") == 1
+    answer = json.loads(text)
+    assert isinstance(answer, dict)
+    return answer
 
 
 def numbers(text: str, column: str) -> list[float]:
@@ -239,31 +271,3 @@ def test_heat_as_an_installed_command_reads_standard_input(tmp_path):
     done = subprocess.run(command, input=FIVE_DAYS, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.endswith("2031-05-05,26.04,90.537\n")
-
-
-def slow_units(low: float, high: float, scale: str) -> float:
-    """Heat units the long way, one day at a time."""
-    if scale == "chu":
-        day = 3.33 * (high - 10) - 0.084 * (high - 10) ** 2
-        night = 1.8 * (low - 4.4)
-        return (max(day, 0) + max(night, 0)) / 2
-    if scale == "gdd_f":
-        low, high = low * 9 / 5 + 32, high * 9 / 5 + 32
-    base, top = (10, 30) if scale == "gdd_c" else (50, 86)
-    return (sorted((base, low, top))[1] + sorted((base, high, top))[1]) / 2 - base
-
-
-@pytest.mark.parametrize("scale", ["chu", "gdd_c", "gdd_f"])
-def test_heat_of_four_seattle_years_agrees_with_the_slow_twin(tmp_path, capsys, scale):
-    days = seattle_days()
-    code, out, _ = call(capsys, "heat", write(tmp_path, weather_csv(days)), "--scale", scale)
-    assert code == 0
-    total = 0.0
-    rows = rows_of(out)
-    assert len(rows) == len(days) == 1461
-    for (day, low, high), row in zip(days, rows, strict=True):
-        units = slow_units(low, high, scale)
-        total += units
-        assert date.fromisoformat(row["date"]) == day
-        assert float(row["daily"]) == pytest.approx(units, abs=1e-8)
-        assert float(row["total"]) == pytest.approx(total, abs=1e-7)

@@ -105,7 +105,7 @@ def find_frosts(
     ----------
     NOAA NCEI, Climatography of the United States no. 20.
 
-    Checked by ``tests/faces/test_frost_door.py`` against a plain twin on four years of daily records.
+    Checked by ``tests/faces/test_weather_doors_on_real_years.py`` against a plain twin on four years of records.
     """
     minima = np.asarray(tmin_c, dtype=np.float64)
     second_half = (event == "first_autumn") != south
