@@ -1,5 +1,16 @@
 """Which pocket page or sync door answers which address?"""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from firstsilk.faces.pages.desk import open_page
+from firstsilk.faces.pocket.api import api
+from firstsilk.faces.pocket.views import give_file, give_manifest, give_service_worker, show_page
+
+# The page and its files are open: they hold nothing of the station. The door asks for a phone's token.
+urlpatterns = [
+    open_page("", show_page, "pocket"),
+    open_page("sw.js", give_service_worker, "pocket-worker"),
+    open_page("manifest.json", give_manifest, "pocket-manifest"),
+    open_page("own/<str:name>", give_file, "pocket-file"),
+    path("api/v1/", api.urls),
+]

@@ -1,0 +1,96 @@
+// What is a note, sign for sign as the station reads it? Note format 1, and tags with their check sign.
+
+export const FORMAT = 1;
+
+export const BODY_FIELDS = [
+  "id", "device", "number", "worker", "kind", "detail", "tag", "male", "bag", "plant", "value", "unit",
+  "taken_local", "offset_min", "source", "app", "format", "practice", "doubt", "doubt_reason", "replaces",
+];
+
+const CRC_TABLE = Uint32Array.from({ length: 256 }, (_, byte) => {
+  let rest = byte;
+  for (let bit = 0; bit < 8; bit += 1) rest = rest & 1 ? (rest >>> 1) ^ 0xedb88320 : rest >>> 1;
+  return rest;
+});
+
+/** CRC-32 of a text in UTF-8, as eight lower-case hexadecimal signs. */
+export function crc32(text) {
+  let rest = 0xffffffff;
+  for (const byte of new TextEncoder().encode(text)) rest = CRC_TABLE[(rest ^ byte) & 0xff] ^ (rest >>> 8);
+  return ((rest ^ 0xffffffff) >>> 0).toString(16).padStart(8, "0");
+}
+
+/** The body as one JSON array in the order of BODY_FIELDS: the same bytes as the station writes. */
+export function canonicalText(note) {
+  return JSON.stringify(BODY_FIELDS.map((name) => note[name]));
+}
+
+/** The note with its check sum written. */
+export function sealNote(note) {
+  return { ...note, check_sum: crc32(canonicalText(note)) };
+}
+
+/** True if a note read back from the phone's own store is whole. */
+export function isWhole(note) {
+  return typeof note === "object" && note !== null && note.check_sum === crc32(canonicalText(note));
+}
+
+/** A UUID version 7 (RFC 9562) from milliseconds since 1970 and ten random bytes. */
+export function uuid7(unixMs, dice) {
+  const bytes = new Uint8Array(16);
+  let rest = unixMs;
+  for (let at = 5; at >= 0; at -= 1) {
+    bytes[at] = rest % 256;
+    rest = Math.floor(rest / 256);
+  }
+  bytes.set(dice, 6);
+  bytes[6] = (bytes[6] & 0x0f) | 0x70;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
+}
+
+/** A new id from the phone's clock and dice. */
+export function newId() {
+  return uuid7(Date.now(), crypto.getRandomValues(new Uint8Array(10)));
+}
+
+/** The phone's clock as local time YYYY-MM-DDTHH:MM:SS and its offset from UTC in minutes. */
+export function readClock(now = new Date()) {
+  const two = (number) => String(number).padStart(2, "0");
+  const day = `${String(now.getFullYear()).padStart(4, "0")}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
+  const hour = `${two(now.getHours())}:${two(now.getMinutes())}:${two(now.getSeconds())}`;
+  return { taken_local: `${day}T${hour}`, offset_min: -now.getTimezoneOffset() };
+}
+
+const TAG_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+const CHECK_ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*";
+const READ_AS = { I: "1", L: "1", O: "0" };
+
+/** The ISO/IEC 7064 MOD 37-2 check sign of a text. */
+export function findCheckSign(body) {
+  let state = 0;
+  for (const sign of body) state = ((state + CHECK_ALPHABET.indexOf(sign)) * 2) % 37;
+  return CHECK_ALPHABET[(38 - state) % 37];
+}
+
+/** Read a typed or scanned tag: { tag } if it is one, else { problem } as a sentence. */
+export function readTag(text) {
+  let signs = "";
+  for (const sign of text.toUpperCase()) {
+    if (sign === "-" || sign.trim() === "") continue;
+    const meant = READ_AS[sign] || sign;
+    if (!TAG_ALPHABET.includes(meant)) return { problem: `“${sign}” is on no tag. Look at that sign again.` };
+    signs += meant;
+  }
+  if (signs.length !== 8) return { problem: `A tag has 8 signs, this has ${signs.length}. Read the whole tag again.` };
+  if (findCheckSign(signs.slice(0, 7)) !== signs[7]) {
+    return { problem: "One sign is wrong, or two are exchanged. Read the tag again, sign by sign." };
+  }
+  return { tag: signs };
+}
+
+/** A tag as it is printed: XXXX-XXXX. */
+export function printTag(tag) {
+  return tag.length === 8 ? `${tag.slice(0, 4)}-${tag.slice(4)}` : tag;
+}

@@ -1,0 +1,95 @@
+// What is a screen made of? Headings, buttons and questions, built the same way everywhere.
+
+const screen = document.getElementById("screen");
+
+/** An element with attributes, listeners (`onclick`) and children. */
+export function make(name, given = {}, ...children) {
+  const element = document.createElement(name);
+  for (const [key, value] of Object.entries(given)) {
+    if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    else if (value === true) element.setAttribute(key, "");
+    else if (value !== false && value !== null && value !== undefined) element.setAttribute(key, value);
+  }
+  element.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== ""));
+  return element;
+}
+
+/** Show one screen: what is told above, what can be pressed below. */
+export function show(name, told, pressed) {
+  document.body.dataset.screen = name;
+  screen.replaceChildren(make("div", { class: "told" }, told), make("div", { class: "pressed" }, pressed));
+  screen.scrollTop = 0;
+  window.scrollTo(0, 0);
+  const first = screen.querySelector("[autofocus]") || screen.querySelector("h1");
+  if (first && !first.matches("input, button")) first.tabIndex = -1;
+  first?.focus({ preventScroll: true });
+}
+
+/** A button: a word, and a smaller line below it. */
+export function button(label, onclick, { hint = "", kind = "", ...more } = {}) {
+  const words = [make("span", { class: "word" }, label), hint && make("span", { class: "hint" }, hint)];
+  return make("button", { type: "button", class: kind, onclick, ...more }, words);
+}
+
+export const grid = (columns, buttons) => make("div", { class: `grid of-${columns}` }, buttons);
+
+/** Ask for a number with one press; more than nine is typed. */
+export function askNumber({ title, told = [], onNumber, onBack, extra = [], highest = 999 }) {
+  const nine = Array.from({ length: 9 }, (_, at) => button(String(at + 1), () => onNumber(String(at + 1)), { kind: "digit" }));
+  const more = button("More than 9", () => typeNumber({ title, onNumber, onBack, highest }));
+  show("number", [make("h1", {}, title), told], [
+    extra,
+    grid(3, nine),
+    grid(2, [button("Back", onBack, { kind: "quiet" }), highest > 9 ? more : null].filter(Boolean)),
+  ]);
+}
+
+function typeNumber({ title, onNumber, onBack, highest }) {
+  askText({
+    title,
+    label: "Number",
+    inputmode: "numeric",
+    go: "Save",
+    onBack,
+    onText(text) {
+      const number = Number(text);
+      if (!/^\d+$/.test(text.trim()) || number < 1 || number > highest) return `Type a whole number from 1 to ${highest}.`;
+      onNumber(String(number));
+      return "";
+    },
+  });
+}
+
+/** Ask for one line of text. `onText` gives back a sentence if it cannot stand. */
+export function askText({ name = "text", title, label, told = [], go, onText, onBack, value = "", inputmode = "text", below = [] }) {
+  const problem = make("p", { id: "problem", class: "problem", role: "alert" });
+  const field = make("input", {
+    id: "field", name: "field", type: "text", inputmode, value, autocomplete: "off", autocapitalize: "characters",
+    spellcheck: "false", "aria-describedby": "problem", autofocus: true, maxlength: 40,
+  });
+  const form = make(
+    "form",
+    {
+      onsubmit: async (event) => {
+        event.preventDefault();
+        problem.textContent = "";
+        const said = await onText(field.value);
+        problem.textContent = said || "";
+        if (said) field.select();
+      },
+    },
+    make("label", { for: "field" }, label),
+    field,
+    problem,
+    make("button", { type: "submit", class: "first" }, make("span", { class: "word" }, go)),
+  );
+  show(name, [make("h1", {}, title), told], [form, below, onBack ? button("Back", onBack, { kind: "quiet" }) : ""]);
+}
+
+/** Ask for one of a few. */
+export function askChoice({ title, told = [], choices, onChoice, onBack }) {
+  show("choice", [make("h1", {}, title), told], [
+    grid(2, choices.map(([value, label]) => button(label, () => onChoice(value)))),
+    button("Back", onBack, { kind: "quiet" }),
+  ]);
+}

@@ -1,0 +1,92 @@
+// How do the notes reach the station? Each once, however often they are sent, and none is thought sent before it is there.
+
+import { FORMAT, readClock } from "./note.js";
+
+const BATCH = 100;
+const PATIENCE_MS = 20000;
+
+/** What the station, or the way to it, said instead of yes. `code` is stable. */
+export class NoAnswer extends Error {
+  constructor(message, code) {
+    super(message);
+    this.code = code;
+  }
+}
+
+async function ask(address, options = {}) {
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
+  try {
+    const response = await fetch(address, { ...options, signal: stop.signal, credentials: "omit", cache: "no-store" });
+    const answer = await response.json();
+    if (response.ok) return answer;
+    throw new NoAnswer(`${answer.message || "The station said no."} ${answer.yes_if || ""}`.trim(), answer.code || "no");
+  } catch (fault) {
+    if (fault instanceof NoAnswer) throw fault;
+    throw new NoAnswer("No network here. The notes are safe on this phone.", "no_network");
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+const asJson = (body) => ({ method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+
+/** Join the station with the code that the crew leader shows. */
+export async function join(store, root, code) {
+  const answer = await ask(`${root}api/v1/enrol`, asJson({ code, device: store.settings.get("device") }));
+  await store.keep("phone", { number: answer.number, station: answer.station, station_name: answer.station_name });
+  if (answer.highest_number > store.highest) {
+    store.highest = answer.highest_number;
+    await store.keep("highest", answer.highest_number);
+  }
+  await store.keep("token", answer.token);
+}
+
+/** Send all notes that are not confirmed, then take a fresh field list. Returns numbers that nobody has. */
+export async function bring(store, root) {
+  let answer = await sendAll(store, root);
+  // The station may have lost notes that it once confirmed: those that are still here go again.
+  const again = answer.gaps.length ? await unmarkGaps(store, answer.gaps) : 0;
+  if (again) answer = await sendAll(store, root);
+  const list = await ask(`${root}api/v1/walk`, { headers: authorise(store) });
+  await store.keepList({ ...list, after_number: answer.confirmed_to, fetched_at: readClock().taken_local });
+  return answer.gaps;
+}
+
+async function sendAll(store, root) {
+  const waiting = store.unconfirmed();
+  let answer = null;
+  for (let start = 0; start < waiting.length || answer === null; start += BATCH) {
+    answer = await sendBatch(store, root, waiting.slice(start, start + BATCH));
+  }
+  return answer;
+}
+
+async function sendBatch(store, root, notes) {
+  const { taken_local, offset_min } = readClock();
+  const body = {
+    format: FORMAT,
+    device: store.settings.get("device"),
+    sent_local: taken_local,
+    sent_offset_min: offset_min,
+    highest_number: store.highest,
+    notes,
+  };
+  const options = asJson(body);
+  const answer = await ask(`${root}api/v1/notes`, { ...options, headers: { ...options.headers, ...authorise(store) } });
+  const here = (ids) => ids.filter((id) => store.notes.has(id));
+  await store.mark(notes.map((note) => note.id), "sent");
+  await store.mark(here([...answer.stored, ...answer.already]), "confirmed");
+  await store.mark(here(answer.aside.map((one) => one.id)), "aside");
+  return answer;
+}
+
+async function unmarkGaps(store, gaps) {
+  const lost = [...store.notes.values()].filter(
+    (note) => store.marks.get(note.id) === "confirmed" && gaps.some(([from, to]) => from <= note.number && note.number <= to),
+  );
+  await store.mark(lost.map((note) => note.id), "sent");
+  return lost.length;
+}
+
+const authorise = (store) => ({ Authorization: `Bearer ${store.settings.get("token")}` });

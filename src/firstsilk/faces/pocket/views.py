@@ -1,0 +1,93 @@
+"""What does a phone load once, so that it opens ever after without a network?
+
+All that the pocket needs lies under its own address: a service worker answers only for what is below it, and that
+includes the script of a worker.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+
+from firstsilk import __version__
+
+FOLDER = Path(__file__).resolve().parent / "static" / "pocket"
+TYPES = {
+    ".js": "text/javascript; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".png": "image/png",
+}
+PAGE = "pocket/page.html"
+
+
+@cache
+def _read_files() -> dict[str, bytes]:
+    """Every file of the pocket by name, read once."""
+    return {path.name: path.read_bytes() for path in sorted(FOLDER.iterdir()) if path.suffix in TYPES}
+
+
+@cache
+def _read_edition() -> str:
+    """A name for exactly this set of files: what the phone holds is of one edition, never a mixture."""
+    digest = sha256(__version__.encode())
+    for name, content in _read_files().items():
+        digest.update(name.encode() + b"\0" + sha256(content).digest())
+    for template in (PAGE, "pocket/sw.js"):
+        digest.update(render_to_string(template, {"app": __version__, "names": "", "edition": ""}).encode())
+    return digest.hexdigest()[:16]
+
+
+@require_safe
+def show_page(request: HttpRequest) -> HttpResponse:
+    """The page itself: the same for everybody, and nothing of the station on it."""
+    response = render(request, PAGE, {"app": __version__})
+    response["Cache-Control"] = "no-cache"
+    return response
+
+
+@require_safe
+def give_service_worker(request: HttpRequest) -> HttpResponse:
+    """The service worker with the list of all that it must hold, or nothing."""
+    names = [reverse("pocket"), reverse("pocket-manifest")]
+    names += [reverse("pocket-file", args=[name]) for name in _read_files()]
+    text = render_to_string("pocket/sw.js", {"names": json.dumps(names), "edition": _read_edition()})
+    return HttpResponse(text, content_type=TYPES[".js"], headers={"Cache-Control": "no-cache"})
+
+
+@require_safe
+def give_file(request: HttpRequest, name: str) -> HttpResponse:
+    """One file of the pocket."""
+    content = _read_files().get(name)
+    if content is None:
+        raise Http404(name)
+    return HttpResponse(content, content_type=TYPES[Path(name).suffix], headers={"Cache-Control": "no-cache"})
+
+
+@require_safe
+def give_manifest(request: HttpRequest) -> HttpResponse:
+    """What a phone needs to put the page on its home screen."""
+    manifest = {
+        "name": "firstsilk field notes",
+        "short_name": "firstsilk",
+        "lang": "en",
+        "start_url": reverse("pocket"),
+        "scope": reverse("pocket"),
+        "display": "standalone",
+        "background_color": "#ffffff",
+        "theme_color": "#ffffff",
+        "icons": [
+            {"src": reverse("pocket-file", args=["icon.svg"]), "sizes": "any", "type": "image/svg+xml"},
+        ],
+    }
+    return HttpResponse(
+        json.dumps(manifest), content_type="application/manifest+json", headers={"Cache-Control": "no-cache"}
+    )
