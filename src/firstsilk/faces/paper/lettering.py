@@ -137,3 +137,8 @@ def wrap_text(text: str, width_mm: float, size_pt: float, bold: bool = False) ->
         else:
             return None
     return lines
+
+
+def cut_words(text: str, width_mm: float, size_pt: float, bold: bool = False) -> str:
+    """The text with every word cut that is wider than a column [mm], so that the rest may run over several lines."""
+    return " ".join(cut_text(word, width_mm, size_pt, bold) for word in clean_text(text).split(" "))

@@ -21,6 +21,20 @@ DO_HEIGHT_MM = 11.4
 DO_MIDDLE_MM = 40.1
 DO_GAP_MM = 2.2
 CAP_HEIGHT_EM = 0.698
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 MARKS = {"self": "self", "female": "cross", "male": "male", "filler": "filler"}
 
 
@@ -134,9 +148,7 @@ def render_row_tags(tags: Sequence[RowTag], layout: LabelPaper = ROW_TAG_PAPER, 
     return _print_labels("row_tags", f"Row tags {tags[0].season}", labels, layout, check)
 
 
-def render_lot_labels(
-    labels: Sequence[LotLabel], layout: LabelPaper = LOT_LABEL_PAPER, check: bool = True
-) -> bytes:
+def render_lot_labels(labels: Sequence[LotLabel], layout: LabelPaper = LOT_LABEL_PAPER, check: bool = True) -> bytes:
     """Print labels for seed lots in the order given, 27 to an A4 sheet, as one PDF.
 
     Parameters
@@ -187,9 +199,10 @@ def _place_lines(n_lines: int, size_pt: float) -> list[float]:
     return [round(top_mm + at * (line_mm + DO_GAP_MM), 3) for at in range(n_lines)]
 
 
-def write_day(day: date) -> str:
-    """A day as people write it: 4 May 2031."""
-    return f"{day.day} {day:%B %Y}"
+def write_day(day: date, short: bool = False) -> str:
+    """A day as people write it: 4 May 2031, or short 4 May; the month in letters, so that nobody swaps the two."""
+    month = MONTHS[day.month - 1]
+    return f"{day.day} {month[:3]}" if short else f"{day.day} {month} {day.year}"
 
 
 def _instruction_width_mm(layout: LabelPaper) -> float:
