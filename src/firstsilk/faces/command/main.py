@@ -48,6 +48,8 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("stability", "unbuilt:stability", DOORS, "how entries respond to environments"),
     Entry("merit", "unbuilt:merit", DOORS, "an index with verdicts"),
     Entry("seed", "unbuilt:seed", DOORS, "which lots cover a need for kernels"),
+    Entry("bring", "bring:bring", HOUSE, "bring a station's own tables into the books"),
+    Entry("blank-tables", "bring:blank_tables", HOUSE, "write the tables to fill in, each with an example row"),
 )
 
 

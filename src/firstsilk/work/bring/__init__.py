@@ -1,0 +1,1 @@
+"""How does a station bring its own lines, seed, rows, weather and trials into the books?"""

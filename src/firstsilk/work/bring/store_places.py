@@ -1,0 +1,90 @@
+"""How do the station, its sites and their weather come into the books?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from firstsilk.records.models import Site, WeatherDay
+from firstsilk.work.bring.compare import fill_record
+from firstsilk.work.bring.storing import CHUNK, Storing
+from firstsilk.work.bring.tables import DayGiven
+
+
+def store_sites(storing: Storing) -> None:
+    """New sites; what an old one lacked."""
+    station = storing.station
+    storing.sites = {site.code: site for site in Site.objects.filter(station=station)}
+    for given in storing.tables.sites:
+        site = storing.sites.get(given.site)
+        if site is None:
+            assert given.latitude is not None
+            assert given.longitude is not None
+            storing.sites[given.site] = Site.objects.create(
+                station=station,
+                code=given.site,
+                name=given.name,
+                latitude=given.latitude,
+                longitude=given.longitude,
+                elevation_m=given.elevation_m,
+                is_home=bool(given.home),
+            )
+            storing.count("sites", new=1)
+            continue
+        wishes = [
+            ("name", "name", given.name),
+            ("latitude", "latitude", given.latitude),
+            ("longitude", "longitude", given.longitude),
+            ("elevation_m", "elevation_m", given.elevation_m),
+            ("home", "is_home", given.home),
+        ]
+        filled = fill_record(site, given, wishes, f"site {site.code!r}", storing.findings)
+        if filled:
+            site.save(update_fields=filled)
+        storing.count_filled("sites", filled)
+
+
+def store_weather(storing: Storing) -> None:
+    """New days in bulk; rain where an old day lacked it. A day without both temperatures is left out."""
+    by_site: dict[str, dict[object, DayGiven]] = defaultdict(dict)
+    for given in storing.tables.weather:
+        if given.date is not None and given.tmin_c is not None and given.tmax_c is not None:
+            by_site[given.site][given.date] = given
+    for code, days in by_site.items():
+        _store_days(storing, storing.sites[code], list(days.values()))
+
+
+def _store_days(storing: Storing, site: Site, days: list[DayGiven]) -> None:
+    dates = [day.date for day in days if day.date is not None]
+    there = {
+        day.date: day
+        for day in WeatherDay.objects.filter(
+            station=storing.station, site=site, date__gte=min(dates), date__lte=max(dates)
+        )
+    }
+    new, filled = [], []
+    for given in days:
+        assert given.date is not None
+        assert given.tmin_c is not None
+        assert given.tmax_c is not None
+        before = there.get(given.date)
+        if before is None:
+            new.append(
+                WeatherDay(
+                    station=storing.station,
+                    site=site,
+                    date=given.date,
+                    tmin_c=given.tmin_c,
+                    tmax_c=given.tmax_c,
+                    rain_mm=given.rain_mm,
+                )
+            )
+            continue
+        wishes = [(column, column, getattr(given, column)) for column in ("tmin_c", "tmax_c", "rain_mm")]
+        what = f"{given.date} at site {site.code!r}"
+        changed = fill_record(before, given, wishes, what, storing.findings)
+        if changed:
+            filled.append(before)
+        storing.count_filled("weather", changed)
+    WeatherDay.objects.bulk_create(new, batch_size=CHUNK)
+    WeatherDay.objects.bulk_update(filled, ["rain_mm"], batch_size=CHUNK)
+    storing.count("weather", new=len(new))
