@@ -1,0 +1,112 @@
+"""How are the day and its notes worked from the command line?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from firstsilk.answers import refuse
+from firstsilk.faces.command.giving import AsJson, Out, give_result, say
+from firstsilk.faces.command.nursery_year import Season
+from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
+
+
+def day(
+    season: Season = "",
+    out: Out = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Today's list: rows to sow, look at, bag, pollinate and pick, each with its reason."""
+    on = open_books(station, today)
+    from firstsilk.work.flowering.day import read_day_list
+    from firstsilk.work.home import FIELD_CAUTION, HEAT_CAUTION
+
+    found = read_day_list(on, season)
+    say(f"{found.today}: {len(found.tasks)} tasks in season {found.season}. {found.basis.as_text()}")
+    say(HEAT_CAUTION)
+    say(FIELD_CAUTION)
+    columns = ("do", "row", "tag", "line", "count", "male_rows", "days_left", "why")
+    rows = [
+        (
+            task.do,
+            task.number,
+            task.tag,
+            found.rows[task.number].line,
+            task.count,
+            ";".join(str(number) for number in task.males),
+            task.days_left,
+            task.why,
+        )
+        for task in found.tasks
+    ]
+    give_result(columns, rows, out, as_json, {"season": found.season, "today": found.today})
+
+
+def note(
+    kind: Annotated[str, typer.Argument(help="Kind of note, such as silk, shed, pollinated, spoiled, rated.")],
+    row: Annotated[str, typer.Argument(help="Row number or tag.")],
+    value: Annotated[str, typer.Argument(help="Count, date or score; today for silk and shed if absent.")] = "",
+    detail: Annotated[str, typer.Option(help="What kind of it: self, cross, silk_exposed, vigour, ...")] = "",
+    male: Annotated[str, typer.Option(help="Row number or tag of the male.")] = "",
+    bag: Annotated[str, typer.Option(help="Number of the bag that identifies the pollination.")] = "",
+    taken: Annotated[str, typer.Option(help="Day the note speaks of, as 2031-07-21; today if absent.")] = "",
+    worker: Annotated[str, typer.Option(help="Worker code.")] = "",
+    doubt: Annotated[str, typer.Option(help="Why the note is in doubt, if it is.")] = "",
+    season: Season = "",
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Write one note about a row, as from paper keyed back."""
+    on = open_books(station, today)
+    from firstsilk.work.flowering.desk_notes import write_row_note
+
+    taken_on = read_day(taken) or on.today
+    written = write_row_note(on, season, kind, row, value, detail, male, bag, taken_on, worker, doubt, source="paper")
+    say(f"Noted: {written}.")
+
+
+def notes(
+    tag: Annotated[str, typer.Option(help="Only notes of this tag.")] = "",
+    limit: Annotated[int, typer.Option(help="How many of the newest.")] = 50,
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Walk the chain of hashes and say whether it holds.")
+    ] = False,
+    out: Out = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """The newest notes, or whether the chain of all notes still holds."""
+    on = open_books(station, today)
+    from firstsilk.work.flowering.chain import verify_chain
+    from firstsilk.work.flowering.notes import list_notes
+
+    if verify:
+        check = verify_chain(on)
+        if not check.ok:
+            raise refuse("chain_broken", f"The chain of notes breaks at note {check.first_broken}: {check.reason}", "")
+        say(f"The chain of {check.n:,} notes holds.")
+        give_result(("notes", "holds", "head"), [(check.n, check.ok, check.head)], out, as_json)
+        return
+    columns = ("position", "taken", "kind", "detail", "tag", "value", "male", "bag", "worker", "source", "doubt", "id")
+    rows = [
+        (
+            one.position,
+            one.note.taken_local,
+            one.note.kind,
+            one.note.detail,
+            one.note.tag,
+            one.note.value,
+            one.note.male,
+            one.note.bag,
+            one.note.worker,
+            one.note.source,
+            one.note.doubt,
+            one.note.id,
+        )
+        for one in list_notes(on, tag or None, limit)
+    ]
+    give_result(columns, rows, out, as_json)

@@ -1,0 +1,144 @@
+"""How is the nursery planned and sown from the command line?"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+import typer
+
+from firstsilk.answers import Finding, refuse, stop_if_any
+from firstsilk.faces.command.giving import AsJson, Out, give_result, say
+from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
+from firstsilk.faces.files.tables import Table, read_table
+
+Season = Annotated[str, typer.Option("--season", help="Season, such as 2031 or 2031W; the day's season if absent.")]
+
+PLAN_COLUMNS = (
+    "row", "field_row", "field_col", "line", "purpose", "target", "kind", "male", "lot", "kernels", "sow_on",
+    "silk_expected", "pollinations", "meet_frac", "why",
+)  # fmt: skip
+
+
+def plan(
+    season: Annotated[str, typer.Argument(help="Season to plan, such as 2032 or 2032W.")],
+    add: Annotated[
+        str, typer.Option("--add", help="Table of targets to add: kind, female, male, ears, kernels, ...")
+    ] = "",
+    sow_from: Annotated[str, typer.Option(help="First day the field can be sown, as 2032-05-15.")] = "",
+    rows_per_range: Annotated[int, typer.Option(help="Rows side by side in one range.")] = 20,
+    assurance: Annotated[float, typer.Option(help="Chance wanted of reaching each target.")] = 0.95,
+    fix: Annotated[bool, typer.Option("--fix", help="Make the rows and reserve the seed.")] = False,
+    out: Out = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Plan crosses and selfs: rows, kernels, lots, sowing days. Shows the plan; --fix makes it."""
+    on = open_books(station, today)
+    from firstsilk.work.nursery.plan import PlanSettings, add_targets, open_season, plan_nursery
+
+    wants = read_wants(read_table(add)) if add else ()
+    name = open_season(on, season)
+    if wants:
+        say(f"{len(add_targets(on, name, wants))} targets in season {name}.")
+    first = read_day(sow_from) or date(int(name[:4]), 5, 15)
+    settings = PlanSettings(sow_from=first, rows_per_range=rows_per_range, assurance=assurance)
+    made = plan_nursery(on, name, settings, fix)
+    for lack in made.short:
+        say(f"Short of seed: {lack.message}.")
+    say(f"{len(made.rows)} rows, {made.kernels:,} kernels, {len(made.short)} targets short of seed.")
+    say(made.basis.as_text())
+    if not fix:
+        say("Nothing was changed. Add --fix to make the rows and reserve the seed.")
+    rows = [
+        (
+            row.number,
+            row.field_row,
+            row.field_col,
+            row.line,
+            row.purpose,
+            row.target,
+            row.kind,
+            row.male,
+            row.lot_name,
+            row.kernels,
+            row.sow_on,
+            row.silk_expected,
+            row.pollinations,
+            row.meet_frac,
+            row.why,
+        )  # fmt: skip
+        for row in made.rows
+    ]
+    more = {"season": made.season, "fixed": made.fixed, "kernels": made.kernels}
+    more |= {"short": [lack.message for lack in made.short], "basis": made.basis.as_text()}
+    give_result(PLAN_COLUMNS, rows, out, as_json, more)
+
+
+def read_wants(table: Table) -> tuple[object, ...]:
+    """Read a table of targets; every finding is told at once.
+
+    Columns: kind, female, ears; male, kernels, priority, reason where wanted.
+    """
+    from firstsilk.work.nursery.plan import Want
+
+    table.need("kind", "female", "ears")
+    findings: list[Finding] = []
+    wants = []
+    for row in table.rows:
+        ears, kernels = row.whole("ears", findings), row.whole("kernels", findings)
+        priority = row.whole("priority", findings)
+        if ears is not None and ears < 1:
+            findings.append(row.finding("ears_wanted", "one ear or more must be wanted", "ears", "Write 1 or more"))
+        wants.append(
+            Want(
+                kind=row.text("kind").lower(),
+                female=row.text("female"),
+                male=row.text("male"),
+                ears=ears or 1,
+                kernels=kernels,
+                priority=priority or 2,
+                reason=row.text("reason"),
+            )
+        )
+    stop_if_any(findings)
+    return tuple(wants)
+
+
+def sow(
+    file: Annotated[str, typer.Argument(help="Table of what was sown: row, sown[, misplanted, remark].")] = "",
+    as_planned: Annotated[bool, typer.Option("--as-planned", help="Note all rows due by the day as sown.")] = False,
+    season: Season = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Note what was sown, with as-planted corrections, and take its seed out of the lots."""
+    on = open_books(station, today)
+    from firstsilk.work.nursery.sow import AsSown, record_sowing, sow_as_planned
+
+    if as_planned == bool(file):
+        raise refuse("sow_what", "Say what was sown.", "Give a table, or --as-planned, one of the two.")
+    if as_planned:
+        done = sow_as_planned(on, season, on.today)
+    else:
+        table = read_table(file)
+        table.need("row")
+        findings: list[Finding] = []
+        rows = []
+        for row in table.rows:
+            number = row.whole("row", findings)
+            if number is None:
+                findings.append(
+                    row.finding("row_missing", "the row number is missing", "row", "Write the row's number")
+                )
+            rows.append(
+                AsSown(number or 0, row.day("sown", findings), row.text("misplanted").lower(), row.text("remark"))
+            )
+        stop_if_any(findings)
+        done = record_sowing(on, season, rows, source="file")
+    for finding in done.findings:
+        say(finding.as_text())
+    columns = ("season", "noted", "rows_settled", "kernels_out")
+    give_result(columns, [(done.season, done.noted, done.settled, done.kernels)], "", as_json)

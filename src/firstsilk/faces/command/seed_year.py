@@ -1,0 +1,127 @@
+"""How are harvest and lots worked from the command line?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from firstsilk.answers import Finding, refuse, stop_if_any
+from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, say
+from firstsilk.faces.command.nursery_year import Season
+from firstsilk.faces.command.station import StationCode, Today, open_books
+from firstsilk.faces.files.tables import read_table
+
+
+def harvest(
+    file: Annotated[str, typer.Argument(help="Table of ears and kernels: row, ears, kernels[, bag].")] = "",
+    lots: Annotated[bool, typer.Option("--lots", help="Make lots of all rows whose kernels are noted.")] = False,
+    season: Season = "",
+    out: Out = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Note ears picked and kernels shelled; with --lots make the lots they become."""
+    on = open_books(station, today)
+    from firstsilk.work.seed.harvest import Picked, make_lots, record_harvest
+
+    if not file and not lots:
+        raise refuse("harvest_what", "There is nothing to do.", "Give a table of ears and kernels, or --lots.")
+    if file:
+        table = read_table(file)
+        table.need("row")
+        findings: list[Finding] = []
+        picked = []
+        for row in table.rows:
+            number = row.whole("row", findings)
+            if number is None:
+                findings.append(
+                    row.finding("row_missing", "the row number is missing", "row", "Write the row's number")
+                )
+            picked.append(
+                Picked(number or 0, row.whole("ears", findings), row.whole("kernels", findings), row.text("bag"))
+            )
+        stop_if_any(findings)
+        done = record_harvest(on, season, picked, source="file")
+        for finding in done.findings:
+            say(finding.as_text())
+        say(f"{done.noted} notes written for season {done.season}.")
+    if lots:
+        made = make_lots(on, season)
+        for finding in made.findings:
+            say(finding.as_text())
+        say(f"{len(made.lots)} lots made. {made.basis.as_text()}")
+        columns = ("lot", "tag", "line", "row", "male", "kernels", "new_line")
+        rows = [(one.name, one.tag, one.line, one.row, one.male, one.kernels, one.is_new_line) for one in made.lots]
+        give_result(columns, rows, out, as_json)
+
+
+def lots(
+    text: Annotated[str, typer.Argument(help="Part of a lot's name, tag or line.")] = "",
+    in_stock: Annotated[bool, typer.Option("--in-stock", help="Only lots that hold seed.")] = False,
+    out: Out = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """The lots with their stock, promised and free kernels."""
+    on = open_books(station, today)
+    from firstsilk.work.seed.lots import list_lots
+
+    found = list_lots(on, text, in_stock, size=1_000_000)
+    say(found.basis.as_text())
+    columns = ("lot", "tag", "line", "year", "kind", "kernels", "promised", "free", "germination", "place")
+    rows = [
+        (
+            one.stock.name,
+            one.stock.tag,
+            one.stock.line,
+            one.stock.year,
+            one.kind,
+            one.stock.kernels,
+            one.stock.reserved,
+            one.stock.free,
+            one.stock.germination_frac,
+            one.place,
+        )
+        for one in found.lots
+    ]
+    give_result(columns, rows, out, as_json)
+
+
+def lot(
+    name: Annotated[str, typer.Argument(help="Name or tag of the lot.")],
+    take: Annotated[int, typer.Option("--take", help="Kernels to take out.")] = 0,
+    count: Annotated[int, typer.Option("--count", help="Kernels counted in the lot.")] = -1,
+    reason: Annotated[str, typer.Option(help="Why kernels are taken: split, sent or discarded.")] = "split",
+    used_for: Annotated[str, typer.Option("--for", help="What they are used for.")] = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """One lot: from where, every movement; take kernels out of it, or enter a count."""
+    on = open_books(station, today)
+    from dataclasses import asdict
+
+    from firstsilk.work.seed.lots import move_seed, read_lot
+
+    if count >= 0:
+        page = move_seed(on, name, count, "counted", used_for)
+    elif take:
+        page = move_seed(on, name, take, reason, used_for)
+    else:
+        page = read_lot(on, name)
+    for caution in page.cautions:
+        say(caution)
+    if as_json:
+        give_json(asdict(page))
+        return
+    stock = page.stock
+    say(f"Lot {stock.name} ({stock.tag}) of {stock.line}: {stock.kernels} kernels, {stock.reserved} promised.")
+    for origin in page.origins:
+        father = f" x row {origin.male_row} ({origin.father})" if origin.father else ""
+        say(f"From row {origin.row} of {origin.season} ({origin.mother}){father}{origin.parent_lot}.")
+    columns = ("moved_on", "kernels", "reason", "used_for", "who", "stock_after")
+    rows = [(m.moved_on, m.kernels, m.reason, m.used_for, m.who, m.stock_after) for m in page.movements]
+    give_result(columns, rows, "", False)
