@@ -1,0 +1,108 @@
+"""Which plots take part in an analysis, and what does each say of the trait?"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from firstsilk.answers import refuse
+from firstsilk.records.models import Plot, PlotRecord, Station, Trial
+from firstsilk.science.trials.stands import measure_lodging
+from firstsilk.work.trials.newest import read_newest_records
+
+TRAITS = ("yield_kg_ha_15_5", "moisture_pct", "erect_frac")
+
+
+@dataclass(frozen=True, slots=True)
+class PlotValue:
+    """One plot that takes part: its trial, replicate within it, entry, and the value of the trait."""
+
+    environment: str
+    site: str
+    year: int
+    rep: str
+    entry: str
+    line: int
+    is_check: bool
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlotValues:
+    """All plots that take part, and what was missing, in sentences."""
+
+    trait: str
+    years: tuple[int, ...]
+    plots: tuple[PlotValue, ...]
+    missing: tuple[str, ...]
+
+    def hash(self) -> str:
+        """What the inputs hash to: the same plots give the same text."""
+        rows = sorted((p.environment, p.rep, p.entry, p.is_check, repr(p.value)) for p in self.plots)
+        return hashlib.sha256(json.dumps([self.trait, self.years, rows]).encode()).hexdigest()
+
+
+def read_plot_values(station: Station, years: Sequence[int], trait: str) -> PlotValues:
+    """The newest record of every plot of the years' trials, as far as it tells the trait.
+
+    Raises
+    ------
+    InputRefused
+        If the trait is unknown, or no plot of these years tells it.
+    """
+    if trait not in TRAITS:
+        raise refuse("trait_unknown", f"There is no trait {trait!r}.", f"Traits: {', '.join(TRAITS)}.")
+    trials = {trial.pk: trial for trial in _find_trials(station, years)}
+    records = read_newest_records(station, trials)
+    plots = Plot.objects.filter(station=station, trial__in=list(trials)).select_related("entry")
+    values: list[PlotValue] = []
+    gone: Counter[str] = Counter()
+    for plot in plots.order_by("trial__year", "trial__name", "number"):
+        value = _value(records.get(plot.pk), trait, gone)
+        if value is not None:
+            trial = trials[plot.trial_id]
+            check = plot.is_check or plot.entry.is_check
+            told = (trial.name, trial.site.code, trial.year, f"{trial.name} {plot.rep}")
+            values.append(PlotValue(*told, plot.entry.name, plot.entry_id, check, value))
+    asked = ", ".join(str(year) for year in years) or "all years"
+    if not values:
+        raise refuse("no_plots", f"No plot of {asked} tells {trait}.", "Bring the plot data in first.")
+    missing = [f"{count} plots {why}" for why, count in gone.items()]
+    silent = {trial.name for trial in trials.values()} - {one.environment for one in values}
+    missing += [f"trial {name} tells nothing of it" for name in sorted(silent)]
+    used = tuple(sorted({one.year for one in values}))
+    return PlotValues(trait, used, tuple(values), tuple(missing))
+
+
+def _find_trials(station: Station, years: Sequence[int]) -> list[Trial]:
+    trials = Trial.objects.filter(station=station).select_related("site").order_by("year", "name")
+    return list(trials.filter(year__in=list(years)) if years else trials)
+
+
+def _value(record: PlotRecord | None, trait: str, gone: Counter[str]) -> float | None:
+    """The trait of one record; if it cannot be had, `gone` counts why."""
+    if record is None:
+        gone["have no record"] += 1
+        return None
+    if record.rejected:
+        gone["are rejected"] += 1
+        return None
+    if trait == "yield_kg_ha_15_5":
+        value = record.yield_kg_ha_15_5
+    elif trait == "moisture_pct":
+        value = record.moisture_pct
+    else:
+        value = _erect_frac(record)
+    if value is None:
+        gone["have a record that does not tell it"] += 1
+    return value
+
+
+def _erect_frac(record: PlotRecord) -> float | None:
+    """The share of plants that stand; None without a stand or where neither kind of lodging was counted."""
+    if not record.stand or (record.root_lodged is None and record.stalk_lodged is None):
+        return None
+    return measure_lodging(record.stand, record.root_lodged or 0, record.stalk_lodged or 0).erect_pct / 100.0
