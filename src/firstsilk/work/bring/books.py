@@ -20,7 +20,7 @@ def find_station(on: Occasion, tables: StationTables) -> Station | None:
 def read_known(on: Occasion, tables: StationTables) -> Known:
     """Names in the books of the station that is meant; nothing if it is new."""
     station = find_station(on, tables)
-    others = Station.objects.exclude(pk=station.pk if station else None).values_list("code", flat=True)
+    others = [code for code in Station.objects.values_list("code", flat=True) if not station or code != station.code]
     if station is None:
         return Known(station=on.station, others=tuple(others))
     sites = list(Site.objects.filter(station=station).order_by("code"))

@@ -69,7 +69,7 @@ STATION = Layout(
     "Whose books these are. Exactly one row.",
     ("station",),
     (
-        Column("station", "code", True, "short code: letters, digits, - and _", "eskerholm", longest=40),
+        Column("station", "code", True, "short code: letters, digits, - and _", "eskerholm-example", longest=40),
         Column("name", "text", True, "full name", "Eskerholm Growers' Cooperative", longest=120),
         _latitude(),
         Column("time_zone", "text", False, "IANA time zone", "Etc/UTC", longest=60, empty_means="UTC"),
@@ -92,7 +92,7 @@ SITES = Layout(
     ("site",),
     (
         Column("site", "code", True, "short code: letters, digits, - and _", "home", longest=20),
-        Column("name", "text", True, "full name", "Eskerholm home fields", longest=120),
+        Column("name", "text", True, "full name", "Eskerholm home fields (example)", longest=120),
         _latitude(),
         Column("longitude", "number", True, "degrees east, west negative", "-1.2", low=-180, high=180),
         Column("elevation_m", "number", False, "height above the sea [m]", "240", low=-450, high=9000, odd_high=4500),
@@ -164,7 +164,7 @@ LINES = Layout(
             odd_low=200,
             odd_high=4000,
         ),
-        Column("remark", "text", False, "anything worth keeping", longest=400),
+        Column("remark", "text", False, "anything worth keeping", "example row", longest=400),
     ),
 )
 
@@ -173,7 +173,7 @@ LOTS = Layout(
     "Seed in store. The kernels here become the lot's opening stock.",
     ("lot",),
     (
-        Column("lot", "text", True, "name on the label, its own within the station", "ESK101-30", longest=60),
+        Column("lot", "text", True, "name on the label, its own within the station", "ESK101-example", longest=60),
         Column("line", "text", True, "name of the line", "ESK101", longest=120),
         Column(
             "kind",
@@ -193,7 +193,12 @@ LOTS = Layout(
             ("ears", "rows", "pollinations", "lots", "open_pollinated", "male_set", "received"),
         ),
         Column(
-            "origin_text", "text", False, "which rows, ears or lots; or received from whom", "rows of 2030", longest=200
+            "origin_text",
+            "text",
+            False,
+            "which rows, ears or lots; or received from whom",
+            "rows of 2030 (example)",
+            longest=200,
         ),
         Column("year", "whole", True, "year of harvest", "2030", low=1850, high=2200),
         Column("kernels", "whole", True, "kernels in store", "1200", low=0, high=MOST_WHOLE, odd_high=50_000_000),
@@ -228,7 +233,7 @@ ROWS = Layout(
         Column("field_row", "whole", True, "place across the field", "1", low=-100_000, high=100_000),
         Column("field_col", "whole", True, "place along the field", "1", low=-100_000, high=100_000),
         Column("line", "text", True, "name of the line", "ESK101", longest=120),
-        Column("lot", "text", False, "name of the lot sown", "ESK101-30", longest=60),
+        Column("lot", "text", False, "name of the lot sown", "ESK101-example", longest=60),
         Column(
             "purpose",
             "choice",
@@ -253,7 +258,7 @@ PLOTS = Layout(
     "Trial plots of past years, one row a plot. Give weight, moisture and area, or a yield at 15.5 % moisture.",
     ("trial", "plot"),
     (
-        Column("trial", "text", True, "name of the trial: one site in one season", "FIRST-2030-home", longest=60),
+        Column("trial", "text", True, "name of the trial: one site in one season", "EXAMPLE-2030-home", longest=60),
         Column("series", "text", False, "name that trials with one aim share", "FIRST-2030", longest=60),
         Column("site", "code", True, "code of the site", "home", longest=20),
         Column("year", "whole", True, "year of the season", "2030", low=1850, high=2200),
