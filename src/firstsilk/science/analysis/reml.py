@@ -22,8 +22,9 @@ PROMISE = 1e-15
 SETTLED = 1e-9
 # A residual variance is not let below this share of its former value in one step.
 FALL = 0.1
+LONGEST = 20.0
 # A residual variance below this share of the response variance counts as 0.
-NOTHING = 1e-10
+NOTHING = 1e-7
 FLAT = 1e-9
 # Rounding in a log-likelihood, relative to its size.
 ROUNDING = 1e-13
@@ -122,8 +123,12 @@ def _direction(state: State, moving: NDArray[np.bool_], damping: float) -> Array
     while moving.any():
         at = np.flatnonzero(moving)
         information = state.information[np.ix_(at, at)]
-        root = np.sqrt(np.maximum(np.diag(information), 1e-300))
-        scaled = information / root[:, None] / root + damping * np.eye(len(at))
+        own = np.diag(information)
+        # Where a residual group has no spread its information is nil: then no step is longer than LONGEST times.
+        least = np.abs(state.score[at]) / (LONGEST * np.maximum(state.variances[at], 1e-300))
+        root = np.sqrt(np.maximum(own, np.where(state.variances[at] > 0, least, 1e-300)))
+        scaled = information / root[:, None] / root
+        scaled[np.diag_indices(len(at))] = 1.0 + damping
         # lstsq, since an average information may be singular where several variances are 0.
         step = np.linalg.lstsq(scaled, state.score[at] / root, rcond=1e-12)[0] / root
         stuck = (state.variances[at] == 0) & (step <= 0)
@@ -163,7 +168,7 @@ def _check_residual(
 
 def _errors(state: State, free: NDArray[np.bool_]) -> Array:
     errors = np.full(len(state.variances), np.nan)
-    at = np.flatnonzero(free & (state.variances > 0))
+    at = np.flatnonzero(free & (state.variances > 0) & (np.diag(state.information) > 0))
     if len(at):
         root = np.sqrt(np.diag(state.information)[at])
         scaled = state.information[np.ix_(at, at)] / root[:, None] / root
@@ -185,10 +190,11 @@ def _check_identifiable(problem: Problem, free: NDArray[np.bool_], names: Sequen
     size = float(np.max(np.abs(problem.response)))
     if free.any() and size <= 1e-12 * problem.magnitude:
         raise refuse("no_variation", "The fixed effects explain the response wholly; there is no variance to estimate")
-    gram = _pattern_products(problem)
+    columns = _columns_of(problem)
+    gram = _pattern_products(problem, columns)
     size_of = np.sqrt(np.maximum(np.diag(gram), 0.0))
     for k in np.flatnonzero(free).tolist():
-        if size_of[k] <= 1e-9 * _raw_size(problem, k):
+        if size_of[k] <= 1e-9 * _raw_size(problem, columns, k):
             raise _confounded([names[k]], "cannot be told from the fixed terms")
     at = np.flatnonzero(free)
     if len(at) > 1:
@@ -208,13 +214,12 @@ def _confounded(names: Sequence[str], why: str) -> InputRefused:
     )
 
 
-def _raw_size(problem: Problem, k: int) -> float:
+def _raw_size(problem: Problem, columns: Array, k: int) -> float:
     """The size of a variance's pattern before the fixed part is taken out."""
     if k >= problem.n_random:
         inside = problem.groups == k - problem.n_random
         return float(np.linalg.norm(1.0 / problem.weights[inside]))
-    columns = problem.random.components[k].columns
-    pattern = _columns_of(problem)[:, columns]
+    pattern = columns[:, problem.random.components[k].columns]
     return float(np.linalg.norm(pattern.T @ pattern))
 
 
@@ -224,11 +229,10 @@ def _columns_of(problem: Problem) -> Array:
     return to_columns(problem.random, np.ascontiguousarray(dense.T)).T
 
 
-def _pattern_products(problem: Problem) -> Array:
+def _pattern_products(problem: Problem, columns: Array) -> Array:
     """tr(M V_j M V_k) for all pairs of variances, M projecting past the fixed part, (K, K)."""
     Q, part = problem.fixed, problem.random
-    W = _columns_of(problem)
-    W = W - Q @ (Q.T @ W)
+    W = columns - Q @ (Q.T @ columns)
     inner = W.T @ W
     K = problem.n_random + problem.n_groups
     gram = np.zeros((K, K))

@@ -1,0 +1,67 @@
+"""Which doors does analysis have? `fit`: a mixed model on plot data."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Annotated
+
+import typer
+
+from firstsilk.faces.command.giving import give_json, say
+from firstsilk.faces.files.fit_models import model_columns, read_model
+from firstsilk.faces.files.relationships import columns_from_table
+from firstsilk.faces.files.tables import read_table, write_table
+from firstsilk.science.analysis.mixed_models import fit_mixed_model
+from firstsilk.science.analysis.models import Fit
+
+RANDOM_COLUMNS = ("term", "level", "value", "se", "reliability")
+
+
+def fit(
+    plots: Annotated[str, typer.Argument(help="Table with one record a line: response and the model's columns.")],
+    model: Annotated[str, typer.Argument(metavar="MODEL.toml", help="The model; keys in docs/doors.")],
+    out: Annotated[str, typer.Option("--out", help="File for the random effects as a table.")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="The answer is one JSON object in any case.")] = False,
+) -> None:
+    """Fit a mixed model by REML: variances, fixed effects, means, predictions, heritability, as one JSON object.
+
+    Up to 4,000 records and 3,000 random levels. Keys of the model: response, fixed, numeric, sum_coded, weights,
+    genotype, [[random]] columns, relationship, variance_by, variance (known), [residual] variance_by, covariance,
+    variance (known).
+    """
+    begun = time.perf_counter()
+    table = read_table(plots)
+    wanted = read_model(model, len(table.rows))
+    numbers, classes = model_columns(wanted)
+    found = fit_mixed_model(columns_from_table(table, numbers, classes, wanted.response), wanted)
+    if not found.converged:
+        say(f"The fit stopped after {found.iterations} steps before it was done: treat its numbers with care.")
+    if out not in ("", "-"):
+        write_table(out, RANDOM_COLUMNS, [[getattr(line, key) for key in RANDOM_COLUMNS] for line in found.random])
+    give_json(fit_as_json(found, time.perf_counter() - begun))
+
+
+def fit_as_json(found: Fit, seconds: float) -> dict[str, object]:
+    """A fit with the keys of the door."""
+    return {
+        "n": found.n,
+        "n_dropped": found.n_dropped,
+        "reml_log_likelihood": found.reml_log_likelihood,
+        "variances": _lines(found.variances),
+        "correlations": _lines(found.correlations),
+        "fixed": _lines(found.fixed),
+        "means": _lines(found.means),
+        "random": _lines(found.random),
+        "heritability": asdict(found.heritability) if found.heritability else None,
+        "converged": found.converged,
+        "gradient": found.gradient,
+        "at_bound": list(found.at_bound),
+        "iterations": found.iterations,
+        "seconds": round(seconds, 3),
+    }
+
+
+def _lines(lines: Sequence[object]) -> list[dict[str, object]]:
+    return [asdict(line) for line in lines]  # type: ignore[call-overload]

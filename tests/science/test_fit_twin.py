@@ -1,0 +1,229 @@
+"""Does the fit agree with a slow and obvious twin: the textbook REML formula, climbed by a general optimiser?"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import scipy.optimize
+from numpy.typing import NDArray
+
+from firstsilk.science.analysis.equations import cross_products, solve_equations
+from firstsilk.science.analysis.mixed_models import _plan, fit_mixed_model
+from firstsilk.science.analysis.models import Model, RandomTerm, Relationship, Residual
+
+Array = NDArray[np.float64]
+
+
+def textbook(y: Array, X: Array, V: Array) -> float:
+    """REML log-likelihood as it is written in books: dense, with inverses and determinants."""
+    inverse = np.linalg.inv(V)
+    inner = X.T @ inverse @ X
+    P = inverse - inverse @ X @ np.linalg.inv(inner) @ X.T @ inverse
+    n, p = X.shape
+    return -0.5 * float(
+        (n - p) * math.log(2 * math.pi) + np.linalg.slogdet(V)[1] + np.linalg.slogdet(inner)[1] + y @ P @ y
+    )
+
+
+def twin(y: Array, X: Array, patterns: list[Array]) -> tuple[float, Array]:
+    """The best log-likelihood and variances from several starts, variances kept at 0 or above."""
+    total = float(np.var(y))
+
+    def downhill(theta: Array) -> float:
+        V = sum(t * pattern for t, pattern in zip(theta, patterns, strict=True))
+        return -textbook(y, X, np.asarray(V))
+
+    bounds = [(0.0, None)] * (len(patterns) - 1) + [(1e-6 * total, None)]
+    best: tuple[float, Array] = (-math.inf, np.zeros(len(patterns)))
+    for share in (0.05, 0.3, 1.0, 3.0):
+        start = np.full(len(patterns), share * total)
+        found = scipy.optimize.minimize(downhill, start, bounds=bounds, method="L-BFGS-B", options={"ftol": 1e-15})
+        polished = scipy.optimize.minimize(
+            downhill,
+            found.x,
+            bounds=bounds,
+            method="Nelder-Mead",
+            options={"xatol": 1e-9, "fatol": 1e-12, "maxiter": 4000},
+        )
+        if -polished.fun > best[0]:
+            best = (-float(polished.fun), np.asarray(polished.x))
+    return best
+
+
+def incidence(names: list[str]) -> Array:
+    levels = sorted(set(names))
+    return np.array([[float(name == level) for level in levels] for name in names])
+
+
+def small_trial(seed: int, holes: bool) -> dict[str, list[object]]:
+    dice = np.random.default_rng(seed)
+    lines, sites = [f"L{k}" for k in range(6)], ["A", "B", "C"]
+    effect = dict(zip(lines, dice.normal(0, 2, 6), strict=True))
+    shift = dict(zip(sites, dice.normal(10, 3, 3), strict=True))
+    data: dict[str, list[object]] = {"line": [], "site": [], "rep": [], "y": [], "w": []}
+    for site in sites:
+        for rep in ("1", "2"):
+            for line in lines:
+                if holes and dice.random() < 0.15:
+                    continue
+                spread = {"A": 0.5, "B": 1.0, "C": 2.0}[site]
+                for name, value in (("line", line), ("site", site), ("rep", rep)):
+                    data[name].append(value)
+                data["y"].append(shift[site] + effect[line] + dice.normal(0, spread))
+                data["w"].append(float(dice.uniform(0.5, 2)))
+    return data
+
+
+def columns(data: dict[str, list[object]], *names: str) -> list[str]:
+    return [":".join(str(data[name][k]) for name in names) for k in range(len(data["y"]))]
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("holes", [False, True], ids=["balanced", "with holes"])
+def test_fit_when_terms_are_crossed_then_the_twin_agrees(seed: int, holes: bool) -> None:
+    data = small_trial(seed, holes)
+    y = np.array(data["y"], dtype=float)
+    X = np.hstack([np.ones((len(y), 1)), incidence(columns(data, "site"))[:, 1:]])
+    patterns = [Z @ Z.T for Z in (incidence(columns(data, "line")), incidence(columns(data, "site", "rep")))]
+    log_likelihood, variances = twin(y, X, [*patterns, np.eye(len(y))])
+    model = Model("y", (("site",),), (RandomTerm(("line",)), RandomTerm(("site", "rep"))))
+    fit = fit_mixed_model(data, model)
+    assert fit.converged
+    assert fit.reml_log_likelihood == pytest.approx(log_likelihood, abs=1e-6)
+    # The twin stops where the likelihood is flat: a variance is good to about 1e-4 of the largest.
+    assert [line.value for line in fit.variances] == pytest.approx(variances, rel=1e-3, abs=1e-4 * max(variances))
+
+
+@pytest.mark.parametrize("seed", [4, 5])
+def test_fit_when_residuals_differ_by_site_and_records_have_weights_then_the_twin_agrees(seed: int) -> None:
+    data = small_trial(seed, holes=True)
+    y = np.array(data["y"], dtype=float)
+    X = np.hstack([np.ones((len(y), 1)), incidence(columns(data, "site"))[:, 1:]])
+    Z = incidence(columns(data, "line"))
+    at = columns(data, "site")
+    weights = np.array(data["w"], dtype=float)
+    residual = [np.diag([(name == site) / w for name, w in zip(at, weights, strict=True)]) for site in "ABC"]
+    log_likelihood, variances = twin_of_groups(y, X, [Z @ Z.T, *residual])
+    model = Model("y", (("site",),), (RandomTerm(("line",)),), Residual("site"), weights="w")
+    fit = fit_mixed_model(data, model)
+    assert fit.reml_log_likelihood == pytest.approx(log_likelihood, abs=1e-6)
+    assert [line.value for line in fit.variances] == pytest.approx(variances, rel=1e-3)
+
+
+def twin_of_groups(y: Array, X: Array, patterns: list[Array]) -> tuple[float, Array]:
+    """As `twin`, over the logarithms of variances (none of them is 0 here)."""
+
+    def downhill(log_theta: Array) -> float:
+        return -textbook(y, X, np.asarray(sum(math.exp(t) * p for t, p in zip(log_theta, patterns, strict=True))))
+
+    best: tuple[float, Array] = (-math.inf, np.zeros(len(patterns)))
+    for start in (-2.0, 0.0, 2.0):
+        found = scipy.optimize.minimize(downhill, np.full(len(patterns), start), method="BFGS")
+        if -found.fun > best[0]:
+            best = (-float(found.fun), np.exp(found.x))
+    return best
+
+
+def test_fit_when_lines_are_related_then_effects_and_errors_are_those_of_the_dense_formulas() -> None:
+    data = small_trial(6, holes=True)
+    names = tuple(f"L{k}" for k in range(8))
+    root = np.random.default_rng(7).normal(size=(8, 8))
+    K = root @ root.T / 8
+    model = Model("y", (("site",),), (RandomTerm(("line",), Relationship(names, K)),))
+    fit = fit_mixed_model(data, model)
+    y = np.array(data["y"], dtype=float)
+    X = np.hstack([np.ones((len(y), 1)), incidence(columns(data, "site"))[:, 1:]])
+    Z = np.array([[float(line == name) for name in names] for line in data["line"]])
+    s2, error = fit.variance("line"), fit.variance("residual")
+    V = s2 * Z @ K @ Z.T + error * np.eye(len(y))
+    inverse = np.linalg.inv(V)
+    covariance = np.linalg.inv(X.T @ inverse @ X)
+    P = inverse - inverse @ X @ covariance @ X.T @ inverse
+    G = s2 * K
+    assert fit.reml_log_likelihood == pytest.approx(textbook(y, X, V), abs=1e-9)
+    assert [line.estimate for line in fit.fixed] == pytest.approx(covariance @ X.T @ inverse @ y, rel=1e-8)
+    assert [line.se for line in fit.fixed] == pytest.approx(np.sqrt(np.diag(covariance)), rel=1e-8)
+    assert [line.value for line in fit.random] == pytest.approx(G @ Z.T @ P @ y, rel=1e-7, abs=1e-9)
+    pev = np.diag(G - G @ Z.T @ P @ Z @ G)
+    assert [line.se for line in fit.random] == pytest.approx(np.sqrt(pev), rel=1e-7)
+    assert [line.reliability for line in fit.random] == pytest.approx(1 - pev / np.diag(G), rel=1e-6, abs=1e-9)
+
+
+def test_fit_when_a_relationship_is_singular_then_it_is_an_ordinary_case() -> None:
+    data = small_trial(8, holes=False)
+    names = tuple(f"L{k}" for k in range(6))
+    twins = np.kron(np.eye(3), np.ones((2, 2)))
+    related = fit_mixed_model(data, Model("y", (("site",),), (RandomTerm(("line",), Relationship(names, twins)),)))
+    data["pair"] = [str(int(str(line)[1]) // 2) for line in data["line"]]
+    pairs = fit_mixed_model(data, Model("y", (("site",),), (RandomTerm(("pair",)),)))
+    assert related.reml_log_likelihood == pytest.approx(pairs.reml_log_likelihood, abs=1e-9)
+    assert related.variance("line") == pytest.approx(pairs.variance("pair"), rel=1e-7)
+    assert related.random[0].value == pytest.approx(related.random[1].value, abs=1e-9)
+
+
+MODELS = {
+    "one residual": Model("y", (("site",),), (RandomTerm(("line",)), RandomTerm(("site", "rep")))),
+    "residuals by site": Model("y", (("site",),), (RandomTerm(("line",)),), Residual("site"), weights="w"),
+    "random variances by site": Model(
+        "y", (("site",),), (RandomTerm(("line",)), RandomTerm(("site", "line"), variance_by="site")), weights="w"
+    ),
+    "related lines within sites": Model(
+        "y",
+        (("site",),),
+        (RandomTerm(("line", "site"), Relationship(tuple(f"L{k}" for k in range(6)), np.eye(6) + 0.5), "site"),),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", MODELS)
+def test_score_when_compared_with_differences_of_the_log_likelihood_then_equal(name: str) -> None:
+    data = small_trial(9, holes=True)
+    problem = _plan(data, MODELS[name]).problem
+    K = problem.n_random + problem.n_groups
+    theta = np.random.default_rng(3).uniform(0.3, 2.0, K)
+    at_one = cross_products(problem, problem.weights) if problem.n_groups == 1 else None
+    score = solve_equations(problem, theta, at_one).score
+    for k in range(K):
+        step = np.zeros(K)
+        step[k] = 1e-5 * theta[k]
+        up = solve_equations(problem, theta + step, at_one).log_likelihood
+        down = solve_equations(problem, theta - step, at_one).log_likelihood
+        assert score[k] == pytest.approx((up - down) / (2 * step[k]), rel=1e-6, abs=1e-7)
+
+
+def test_score_when_a_variance_is_0_or_almost_0_then_the_one_sided_difference() -> None:
+    problem = _plan(small_trial(9, holes=True), MODELS["one residual"]).problem
+    for tiny in (0.0, 1e-9):
+        theta = np.array([tiny, 0.4, 1.3])
+        base = solve_equations(problem, theta)
+        up = solve_equations(problem, theta + np.array([1e-7, 0.0, 0.0]))
+        assert base.score[0] == pytest.approx((up.log_likelihood - base.log_likelihood) / 1e-7, rel=1e-4)
+
+
+@pytest.mark.parametrize("batch", range(4))
+def test_fit_when_true_variances_are_0_then_the_bound_is_hit_exactly_and_is_the_top(batch: int) -> None:
+    """Sixty simulated sets with one or two true zeros: at a bound 0 exactly, and no way leads up from the end."""
+    at_bound = 0
+    for seed in range(15 * batch, 15 * batch + 15):
+        dice = np.random.default_rng(seed)
+        line, site = np.repeat(np.arange(12), 6), np.tile(np.repeat(np.arange(3), 2), 12)
+        y = dice.normal(size=72) + (dice.normal(size=12)[line] if seed % 2 else 0.0)
+        data = {"line": [f"L{k:02d}" for k in line], "site": [f"S{k}" for k in site], "y": y}
+        model = Model("y", (("site",),), (RandomTerm(("line",)), RandomTerm(("line", "site"))))
+        fit = fit_mixed_model(data, model)
+        assert fit.converged
+        assert fit.gradient < 1e-6
+        assert all(line.value == 0.0 or line.value > 1e-8 for line in fit.variances)
+        assert {line.term for line in fit.variances if line.value == 0.0} == set(fit.at_bound)
+        assert all(line.se is None for line in fit.variances if line.value == 0.0)
+        at_bound += len(fit.at_bound)
+        problem = _plan(data, model).problem
+        theta = np.array([line.value for line in fit.variances])
+        for k in range(3):
+            for change in (0.01, -0.01):
+                moved = theta.copy()
+                moved[k] = max(moved[k] + change, 0.0)
+                assert solve_equations(problem, moved).log_likelihood <= fit.reml_log_likelihood + 1e-9
+    assert at_bound >= 5
