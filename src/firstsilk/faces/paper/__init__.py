@@ -1,1 +1,1 @@
-"""What leaves the printer: row tags, lot labels, the walk book, packet lists, day sheets. Frozen values in, PDF bytes out."""
+"""What leaves the printer? Row tags, lot labels, the walk book, packet lists, day sheets: frozen values in, PDF out."""

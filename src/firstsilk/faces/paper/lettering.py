@@ -43,7 +43,8 @@ def read_lettering(bold: bool = False) -> Lettering:
     n_widths = struct.unpack_from(">H", data, start["hhea"] + 34)[0]
 
     def advance(glyph: int) -> float:
-        return float(struct.unpack_from(">H", data, start["hmtx"] + 4 * min(glyph, n_widths - 1))[0]) / per_em
+        width = int(struct.unpack_from(">H", data, start["hmtx"] + 4 * min(glyph, n_widths - 1))[0])
+        return width / int(per_em)
 
     return Lettering({sign: advance(glyph) for sign, glyph in _read_cmap(data, start["cmap"]).items()})
 

@@ -66,7 +66,8 @@ def print_sheet(sheet: str, data: Mapping[str, object], tagged: bool = True) -> 
         raise StationFault(f"The sheet {sheet} could not be printed: {error}") from error
     if warnings:
         raise StationFault(f"The sheet {sheet} was printed with a warning: {warnings[0]}")
-    return bytes(pdf)
+    assert isinstance(pdf, bytes)
+    return pdf
 
 
 def draw_code(signs: str) -> str:
@@ -99,17 +100,16 @@ def picture_page(pdf: bytes, page: int, dpi: float = CHECK_DPI) -> NDArray[np.ui
     with tempfile.TemporaryDirectory() as folder:
         Path(folder, "print.pdf").write_bytes(pdf)
         try:
-            png = typst.compile(
+            png = typst.Compiler(
                 b'#set page(width: auto, height: auto, margin: 0pt)\n#image("print.pdf", page: %d)' % page,
                 root=folder,
                 font_paths=_load_fonts(),
                 ignore_system_fonts=True,
-                format="png",
-                ppi=dpi,
-            )
+            ).compile(format="png", ppi=dpi)
         except typst.TypstError as error:
             raise StationFault(f"Page {page} of our own print could not be read: {error}") from error
-    return _read_png(bytes(png))
+    assert isinstance(png, bytes)
+    return _read_png(png)
 
 
 def check_print(pdf: bytes, expected: Mapping[int, Sequence[str]]) -> None:
@@ -132,7 +132,9 @@ def check_print(pdf: bytes, expected: Mapping[int, Sequence[str]]) -> None:
     The page is drawn by Typst from the PDF at 150 dpi and read by zxing-cpp.
     """
     for page, codes in expected.items():
-        found = zxingcpp.read_barcodes(picture_page(pdf, page), formats=zxingcpp.BarcodeFormat.QRCode)
+        found = zxingcpp.read_barcodes(
+            picture_page(pdf, page), formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
+        )
         read = Counter(code.text for code in found)
         if read != Counter(codes):
             lost = ", ".join(sorted((Counter(codes) - read) | (read - Counter(codes))))

@@ -77,7 +77,7 @@ class LabelPaper:
 
 
 ROW_TAG_PAPER = LabelPaper(columns=2, rows=5, width_mm=98, height_mm=56.6, left_mm=7, top_mm=7, code_mm=28)
-"""Ten tags on A4; the code has modules of 0.97 mm. Below 0.5 mm a phone loses it (tests of this project, 90 px codes)."""
+"""Ten tags on A4; the code has modules of 0.97 mm, where 0.5 mm is the least that a phone reads well."""
 
 LOT_LABEL_PAPER = LabelPaper(columns=3, rows=9, width_mm=65, height_mm=31, left_mm=7.5, top_mm=9, code_mm=24)
 """Twenty-seven labels on A4; the code has modules of 0.83 mm."""

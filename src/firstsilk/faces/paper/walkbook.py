@@ -1,7 +1,7 @@
 """How does a walker find each row in order and write what is seen, where no phone will do?
 
-The walk book: rows in serpentine order, boxes to fill, the tag beside each row so that the page can be keyed back in the
-evening, and the neighbours of each page for orientation.
+The walk book: rows in serpentine order, boxes to fill, the tag beside each row so that the page can be keyed back in
+the evening, and the neighbours of each page for orientation.
 """
 
 from __future__ import annotations
@@ -168,7 +168,7 @@ def _cut_pages(rows: Sequence[WalkRow]) -> list[list[WalkRow]]:
 
 
 def _set_pages(pages: Sequence[Sequence[WalkRow]]) -> list[dict[str, object]]:
-    printed = []
+    printed: list[dict[str, object]] = []
     for at, page in enumerate(pages):
         before = f"{_name(pages[at - 1][-1])} (page {at + 1})" if at else "nothing: the walk starts here"
         after = f"{_name(pages[at + 1][0])} (page {at + 3})" if at + 1 < len(pages) else "nothing: the walk ends here"
