@@ -1,0 +1,58 @@
+# firstsilk: two commands on a fresh machine.
+#   make demo   builds the invented station, runs its year, serves it at http://127.0.0.1:8000  (SERVE=0: stops after the run)
+#   make test   sets up and runs everything
+# Nothing is needed before them but git, make and Python 3.11 or newer with venv.
+
+PYTHON ?= python3
+SERVE ?= 1
+JOBS ?= 2
+BIN := .venv/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check -q
+DEMO_HOME := $(CURDIR)/.made/eskerholm
+
+.PHONY: demo test lint types browser clean bench
+
+demo: .venv/run.stamp
+	FIRSTSILK_HOME="$(DEMO_HOME)" $(BIN)/firstsilk demo --fresh $(if $(filter 0,$(SERVE)),--no-serve,)
+
+test: .venv/test.stamp browser lint types
+	$(BIN)/python -m pytest -n $(JOBS) --dist loadgroup -p no:cacheprovider
+
+lint: .venv/test.stamp
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/lint-imports
+
+types: .venv/test.stamp
+	FIRSTSILK_HOME="$(CURDIR)/.made/types" $(BIN)/mypy
+
+bench: .venv/test.stamp
+	$(BIN)/python benchmarks/run.py
+
+# The browser tests drive Debian's chromium; elsewhere they are skipped and say why.
+browser:
+	@if ! command -v chromium >/dev/null 2>&1; then \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then \
+	    echo "Installing Debian's chromium for the browser tests."; \
+	    (apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium >/dev/null) \
+	      || echo "chromium could not be installed; the browser tests will be skipped."; \
+	  else \
+	    echo "There is no chromium here and this is not root on Debian: the browser tests will be skipped."; \
+	  fi; \
+	fi
+
+.venv/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Python 3.11 or newer is needed; name it with PYTHON=...")'
+	$(PYTHON) -m venv .venv
+
+.venv/run.stamp: locks/run.txt pyproject.toml | .venv/bin/python
+	$(PIP) install --require-hashes --only-binary :all: -r locks/run.txt
+	$(PIP) install --no-deps --no-build-isolation --no-index -e .
+	@touch $@
+
+.venv/test.stamp: locks/test.txt .venv/run.stamp
+	$(PIP) install --require-hashes --only-binary :all: -r locks/test.txt
+	@touch $@
+
+clean:
+	rm -rf .venv .made .hypothesis .ruff_cache .mypy_cache .pytest_cache
