@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from firstsilk.faces.files.station import read_station_folder
-from firstsilk.faces.files.tables import read_table
+from firstsilk.faces.files.tables import read_table, write_table
 from firstsilk.invented.pedigrees import list_hybrid
 from firstsilk.invented.programme import FIRST_TRIAL_YEAR, SECOND_TRIAL_YEAR
 from firstsilk.invented.station import estimate_units, write_tables
@@ -30,7 +30,7 @@ def world() -> World:
 @pytest.fixture(scope="module")
 def folder(world: World, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("station")
-    write_tables(world, path, UP_TO)
+    write_tables(world, path, UP_TO, write_table)
     return path
 
 
@@ -39,7 +39,7 @@ def test_tables_when_checked_as_a_real_stations_then_nothing_is_found(folder: Pa
 
 
 def test_tables_when_the_seed_is_the_same_then_every_byte_is(folder: Path, tmp_path: Path) -> None:
-    again = write_tables(build_world(1), tmp_path, UP_TO)
+    again = write_tables(build_world(1), tmp_path, UP_TO, write_table)
     assert [path.name for path in again] == [
         f"{name}.csv" for name in ("station", "sites", "weather", "lines", "lots", "rows", "plots")
     ]

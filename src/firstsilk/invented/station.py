@@ -5,13 +5,13 @@ Only what a station can know: estimates where it measured, gaps where it did not
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 
-from firstsilk.faces.files.tables import write_table
 from firstsilk.invented.dice import roll
 from firstsilk.invented.pedigrees import InventedLine, find_truth
 from firstsilk.invented.programme import NURSERY_YEAR, SECOND_TRIAL_YEAR, SERIES, PastRow
@@ -53,7 +53,20 @@ PLOT_COLUMNS = (
 )
 
 
-def write_tables(world: World, folder: str | Path, up_to: date) -> tuple[Path, ...]:
+@dataclass(frozen=True, slots=True)
+class StationTable:
+    """One table that the station brings: its name without ending, its columns, its rows."""
+
+    name: str
+    columns: Sequence[str]
+    rows: Sequence[Cells]
+
+
+Writer = Callable[[Path, Sequence[str], Sequence[Cells]], None]
+"""Writes one table to a file; `faces.files.tables.write_table` is one."""
+
+
+def write_tables(world: World, folder: str | Path, up_to: date, write: Writer) -> tuple[Path, ...]:
     """Write the seven tables of the invented station into a folder.
 
     Parameters
@@ -64,6 +77,8 @@ def write_tables(world: World, folder: str | Path, up_to: date) -> tuple[Path, .
         Made if it is not there.
     up_to
         The last day of weather, and of germination tests, that the station has seen.
+    write
+        Called for each table with path, columns and rows.
 
     Returns
     -------
@@ -76,21 +91,25 @@ def write_tables(world: World, folder: str | Path, up_to: date) -> tuple[Path, .
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    home = world.sites[0]
-    tables: tuple[tuple[str, Sequence[str], Iterable[Cells]], ...] = (
-        ("station", STATION_COLUMNS, [(STATION_CODE, STATION_NAME, home.latitude, TIME_ZONE, "chu")]),
-        ("sites", SITE_COLUMNS, list_sites(world)),
-        ("weather", WEATHER_COLUMNS, list_weather(world, world.weather.days[0], up_to)),
-        ("lines", LINE_COLUMNS, list_lines(world)),
-        ("lots", LOT_COLUMNS, list_lots(world, up_to)),
-        ("rows", ROW_COLUMNS, list_rows(world)),
-        ("plots", PLOT_COLUMNS, list_plots(world)),
-    )
     written = []
-    for name, columns, rows in tables:
-        written.append(folder / f"{name}.csv")
-        write_table(written[-1], columns, rows)
+    for table in list_tables(world, up_to):
+        written.append(folder / f"{table.name}.csv")
+        write(written[-1], table.columns, table.rows)
     return tuple(written)
+
+
+def list_tables(world: World, up_to: date) -> tuple[StationTable, ...]:
+    """The seven tables of the invented station, as it has seen them up to a day; see `write_tables`."""
+    home = world.sites[0]
+    return (
+        StationTable("station", STATION_COLUMNS, [(STATION_CODE, STATION_NAME, home.latitude, TIME_ZONE, "chu")]),
+        StationTable("sites", SITE_COLUMNS, list_sites(world)),
+        StationTable("weather", WEATHER_COLUMNS, list_weather(world, world.weather.days[0], up_to)),
+        StationTable("lines", LINE_COLUMNS, list_lines(world)),
+        StationTable("lots", LOT_COLUMNS, list_lots(world, up_to)),
+        StationTable("rows", ROW_COLUMNS, list_rows(world)),
+        StationTable("plots", PLOT_COLUMNS, list_plots(world)),
+    )
 
 
 def list_sites(world: World) -> list[Cells]:
