@@ -288,5 +288,7 @@ def answer_wrong_fields(request: HttpRequest, error: ValidationError) -> HttpRes
 
 @api.exception_handler(HttpError)
 def answer_other(request: HttpRequest, error: HttpError) -> HttpResponse:
-    """What the framework itself refuses."""
+    """What the framework itself refuses; a refusal of our parser's comes wrapped in it."""
+    if isinstance(error.__cause__, FirstsilkError):
+        return answer_own_error(request, error.__cause__)
     return _answer_no(refuse("request_wrong", str(error)), error.status_code)

@@ -10,7 +10,7 @@ export function make(name, given = {}, ...children) {
     else if (value === true) element.setAttribute(key, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(key, value);
   }
-  element.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== ""));
+  element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== ""));
   return element;
 }
 
@@ -20,7 +20,7 @@ export function show(name, told, pressed) {
   screen.replaceChildren(make("div", { class: "told" }, told), make("div", { class: "pressed" }, pressed));
   screen.scrollTop = 0;
   window.scrollTo(0, 0);
-  const first = screen.querySelector("[autofocus]") || screen.querySelector("h1");
+  const first = screen.querySelector("[data-focus]") || screen.querySelector("h1");
   if (first && !first.matches("input, button")) first.tabIndex = -1;
   first?.focus({ preventScroll: true });
 }
@@ -65,7 +65,7 @@ export function askText({ name = "text", title, label, told = [], go, onText, on
   const problem = make("p", { id: "problem", class: "problem", role: "alert" });
   const field = make("input", {
     id: "field", name: "field", type: "text", inputmode, value, autocomplete: "off", autocapitalize: "characters",
-    spellcheck: "false", "aria-describedby": "problem", autofocus: true, maxlength: 40,
+    spellcheck: "false", "aria-describedby": "problem", "data-focus": true, maxlength: 40,
   });
   const form = make(
     "form",

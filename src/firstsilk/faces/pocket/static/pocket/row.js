@@ -71,15 +71,16 @@ class AtRow {
   }
 
   show(saved = null) {
-    const next = DEED_OF[this.row?.next || ""];
-    const others = DEEDS.filter((deed) => deed !== next);
+    const done = this.ownNotes().some((note) => note.kind === this.row?.next);
+    const next = done ? null : DEED_OF[this.row?.next || ""];
+    // The nine keep their places; the one that the row waits for stands above them once more.
     const press = (deed, kind, hint) =>
-      button(deed.label, () => this.start(deed), { hint, kind, "data-kind": deed.kind });
+      button(deed.label, () => this.start(deed), { hint, kind, "data-kind": kind ? null : deed.kind });
     const status = make("p", { class: "saved", role: "status" }, saved ? `Saved: ${tellNote(saved)}.` : "");
     const undo = saved && saved.kind !== "withdrawn" ? this.makeUndo(saved, status) : "";
     show("row", [this.told(), status], [
       next ? press(next, "first", next.hint) : "",
-      grid(3, others.map((deed) => press(deed, "", deed.hint))),
+      grid(3, DEEDS.map((deed) => press(deed, "", deed.hint))),
       make("div", { class: "foot" }, undo, button("Next tag", () => this.pocket.goHome(), { kind: "quiet" })),
     ]);
     if (saved) navigator.vibrate?.(saved.kind === "withdrawn" ? [40, 60, 40] : 80);

@@ -2,7 +2,7 @@
 
 /** What can be noted of a row: label, the line below it, and what is asked next. */
 export const DEEDS = [
-  { kind: "silk", label: "Silk", hint: "half the plants" },
+  { kind: "silk", label: "Silk", hint: "half show" },
   { kind: "silk_not_yet", label: "No silk", hint: "not yet" },
   { kind: "shoot_bagged", label: "Shoot bags", hint: "put on", ask: "count", question: "How many shoot bags did you put on?" },
   { kind: "shed", label: "Pollen", hint: "half shed" },

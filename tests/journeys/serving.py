@@ -1,0 +1,102 @@
+"""A station of its own for a journey: its books in a folder, its server in a process group, phones that talk to it."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from dataclasses import dataclass, field
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+APPLICATION = "firstsilk.station.wsgi:application"
+
+
+def find_port() -> int:
+    """A port that is free now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@dataclass
+class StationServer:
+    """A served station. `start` and `kill` may be called in turn as often as wanted."""
+
+    home: Path
+    application: str = APPLICATION
+    port: int = field(default_factory=find_port)
+    extra: dict[str, str] = field(default_factory=dict)
+    process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def environment(self) -> dict[str, str]:
+        paths = os.pathsep.join([str(HERE), os.environ.get("PYTHONPATH", "")])
+        return {**os.environ, "FIRSTSILK_HOME": str(self.home), "PYTHONPATH": paths, **self.extra}
+
+    def prepare(self) -> dict[str, object]:
+        """Make the books; gives the rows' tags and an enrolment code."""
+        script = [sys.executable, str(HERE / "prepare_books.py")]
+        done = subprocess.run(script, env=self.environment, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)
+
+    def run(self, script: str) -> str:
+        """Run a few lines with the station's books open."""
+        opening = "import django; django.setup()\n"
+        environment = {**self.environment, "DJANGO_SETTINGS_MODULE": "firstsilk.station.settings"}
+        done = subprocess.run(
+            [sys.executable, "-c", opening + script], env=environment, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    def start(self) -> None:
+        """Serve in a process group of its own, and wait until it answers."""
+        command = [sys.executable, "-m", "granian", "--interface", "wsgi", self.application]
+        command += ["--host", "127.0.0.1", "--port", str(self.port), "--no-ws", "--log-level", "critical"]
+        self.process = subprocess.Popen(
+            command, env=self.environment, start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+        )
+        deadline = time.monotonic() + 30
+        while time.monotonic() < deadline:
+            try:
+                with urllib.request.urlopen(f"{self.address}/pocket/manifest.json", timeout=5):
+                    return
+            except (urllib.error.URLError, ConnectionError, TimeoutError):
+                assert self.process.poll() is None, self.process.stderr.read()
+                time.sleep(0.02)
+        raise AssertionError("the server did not answer within 30 s")
+
+    def kill(self, sign: signal.Signals = signal.SIGKILL) -> None:
+        """End the whole process group at once."""
+        if self.process is None:
+            return
+        os.killpg(self.process.pid, sign)
+        self.process.wait(timeout=10)
+        self.process.stderr.close()
+        self.process = None
+
+    def send(self, path: str, body: object = None, token: str = "") -> tuple[int, dict[str, object]]:
+        """One request to the sync door; gives status and answer."""
+        headers = {"Content-Type": "application/json"}
+        if token:
+            headers["Authorization"] = f"Bearer {token}"
+        data = None if body is None else json.dumps(body).encode()
+        request = urllib.request.Request(f"{self.address}/pocket/api/v1/{path}", data=data, headers=headers)
+        try:
+            with urllib.request.urlopen(request, timeout=10) as answer:
+                return answer.status, json.load(answer)
+        except urllib.error.HTTPError as no:
+            with no:
+                return no.code, json.load(no)
