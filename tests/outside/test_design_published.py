@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from itertools import combinations
 
+import numpy as np
 import pytest
 from trial_tables import OATS_ALPHA, WHEAT_ALPHA, alpha_trial
 
-from firstsilk.science.trials.designs import design_efficiency, efficiency_bound
+from firstsilk.science.trials.designs import design_efficiency, difference_variances, efficiency_bound
 
 
 def efficiency_of(blocks: list[list[int]]) -> float:
@@ -131,3 +132,28 @@ def test_efficiency_factor_of_a_layout_in_two_parts_does_not_exist() -> None:
     found = design_efficiency(["A", "B", "C", "D"], [1, 1, 2, 2])
     assert found.value is None
     assert not found.connected
+
+
+def test_p_rep_variances_of_twelve_entries_of_which_four_stand_twice() -> None:
+    # Information matrix: entries 1-4 in both blocks of 8, 5-8 in block 1 only, 9-12 in block 2 only.
+    entries = [*range(1, 9), *range(1, 5), *range(9, 13)]
+    found = difference_variances(entries, [1] * 8 + [2] * 8)
+    assert np.mean(found[np.triu_indices(12, 1)]) == pytest.approx(1.8484848, abs=1e-7)
+    assert [found[0, 1], found[0, 4], found[4, 5], found[4, 8]] == pytest.approx([1, 1.625, 2, 2.5], abs=1e-9)
+
+
+def test_augmented_sed_of_federers_twenty_plots() -> None:
+    # Federer 1956 Hawaiian Planters' Record 55:191: MSE 26.972222;
+    # SED of two checks, two new in one block, two new in two blocks, new and check.
+    entries = [*"ABCDgkl", *"ABCDei", *"ABCDfhj"]
+    found = np.sqrt(26.972222 * difference_variances(entries, [1] * 7 + [2] * 6 + [3] * 7))
+    at = {entry: place for place, entry in enumerate(dict.fromkeys(entries))}
+    pairs = [("A", "B"), ("g", "k"), ("g", "e"), ("g", "A")]
+    seds = [found[at[one], at[two]] for one, two in pairs]
+    assert seds == pytest.approx([4.2404577, 7.3446882, 8.2116110, 6.3606865], abs=1e-6)
+
+
+def test_differences_that_cannot_be_estimated_are_infinite() -> None:
+    found = difference_variances(["A", "B", "C", "D"], [1, 1, 2, 2])
+    assert found[0, 1] == pytest.approx(2.0)
+    assert np.isinf(found[0, 2])

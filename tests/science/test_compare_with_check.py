@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from firstsilk.answers import InputRefused
-from firstsilk.science.analysis.comparisons import compare_with_check
+from firstsilk.science.analysis.comparisons import compare_with_check, least_significant_difference
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Model, RandomTerm
 
@@ -61,3 +61,10 @@ def test_chance_when_many_trials_are_simulated_then_kept_as_often_as_promised() 
                 kept.append(truth[names.index(one.entry)] > truth[0])
     # About 900 pairs; pairs of one trial share the check, so allow three standard errors of about .02.
     assert np.mean(kept) == pytest.approx(np.mean(promised), abs=0.06)
+
+
+def test_lsd_when_24_degrees_of_freedom_then_from_the_table_of_t() -> None:
+    # t(.975, 24) = 2.0639 (table of Student's t) times sqrt(2 x .36 / 3) = 1.0110997.
+    assert least_significant_difference(0.36, 3, 24) == pytest.approx(1.0110997, abs=1e-6)
+    with pytest.raises(InputRefused, match="above 0"):
+        least_significant_difference(0.36, 0, 24)

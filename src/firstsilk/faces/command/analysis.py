@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Annotated
 
 import typer
+
+# Before numpy is loaded: on matrices of this size a second thread costs time, much of it on a busy machine.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from firstsilk.faces.command.giving import give_json, say
 from firstsilk.faces.files.fit_models import model_columns, read_model
@@ -21,7 +25,7 @@ RANDOM_COLUMNS = ("term", "level", "value", "se", "reliability")
 
 def fit(
     plots: Annotated[str, typer.Argument(help="Table with one record a line: response and the model's columns.")],
-    model: Annotated[str, typer.Argument(metavar="MODEL.toml", help="The model; keys in docs/doors.")],
+    model: Annotated[str, typer.Argument(metavar="MODEL.toml", help="The model, as TOML.")],
     out: Annotated[str, typer.Option("--out", help="File for the random effects as a table.")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="The answer is one JSON object in any case.")] = False,
 ) -> None:

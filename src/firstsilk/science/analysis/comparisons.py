@@ -79,3 +79,40 @@ def compare_with_check(
         for k, (entry, d, se, p) in enumerate(zip(entries, differences, errors, chances, strict=True))
         if k != at
     )
+
+
+def least_significant_difference(mean_square: float, records: float, df: float, chance: float = 0.05) -> float:
+    """How far two means must lie apart to be called different at the chance given.
+
+    Parameters
+    ----------
+    mean_square
+        Residual mean square, in squared units of the trait.
+    records
+        Plots behind each of the two means.
+    df
+        Degrees of freedom of the mean square.
+    chance
+        Two-sided chance of calling equal entries different, for a pair picked beforehand [0 to 1].
+
+    Returns
+    -------
+    float
+        The difference, in units of the trait.
+
+    Raises
+    ------
+    InputRefused
+        If a number is outside its range.
+
+    Notes
+    -----
+    t(1 - chance/2, df) sqrt(2 mean_square / records).
+
+    Checked by
+    ----------
+    tests/science/test_compare_with_check.py
+    """
+    if mean_square < 0 or records <= 0 or df <= 0 or not 0 < chance < 1:
+        raise refuse("out_of_range", "A least significant difference needs mean square, plots, df and chance above 0")
+    return float(scipy.special.stdtrit(df, 1.0 - chance / 2.0) * np.sqrt(2.0 * mean_square / records))

@@ -83,20 +83,69 @@ def design_efficiency(entries: Sequence[object], *blockings: Sequence[object]) -
     ----------
     tests/outside/test_design_published.py
     """
-    n = len(entries)
-    if n == 0 or any(len(blocking) != n for blocking in blockings):
-        raise refuse("lengths_differ", "Entries and blockings must have one value for each of one or more plots")
-    X = _incidence(entries)
-    replications = X.sum(axis=0)
-    B = np.hstack([np.ones((n, 1)), *(_incidence(blocking) for blocking in blockings)])
-    left, sizes, _ = np.linalg.svd(B, full_matrices=False)
-    basis = left[:, sizes > 1e-10 * sizes[0]]
-    scaled = X / np.sqrt(replications)
-    within = scaled - basis @ (basis.T @ scaled)
+    within = _within_blockings(entries, blockings, scaled=True)
     factors = np.linalg.eigvalsh(within.T @ within)[1:]
     connected = bool(np.all(factors > LOST))
     value = float(len(factors) / np.sum(1.0 / factors)) if connected and len(factors) else None
     return Efficiency(value, connected, tuple(float(factor) for factor in factors))
+
+
+def difference_variances(entries: Sequence[object], *blockings: Sequence[object]) -> NDArray[np.float64]:
+    """Variance of the difference of each two entries, in units of the plot variance, blockings fixed.
+
+    Parameters
+    ----------
+    entries, blockings
+        As for `design_efficiency`.
+
+    Returns
+    -------
+    array
+        (v, v), entries in the order in which they first stand; infinite where two cannot be compared.
+
+    Raises
+    ------
+    InputRefused
+        If there is no plot or the lengths differ.
+
+    Notes
+    -----
+    C+_ii + C+_jj - 2 C+_ij with C = X'(I - P)X and C+ its generalised inverse.
+
+    References
+    ----------
+    Cullis, Smith & Coombes 2006 JABES 11:381 (the mean over all pairs as criterion).
+
+    Checked by
+    ----------
+    tests/outside/test_design_published.py
+    """
+    within = _within_blockings(entries, blockings, scaled=False)
+    C = within.T @ within
+    roots, directions = np.linalg.eigh(C)
+    kept = roots > LOST * max(float(roots[-1]), 1.0)
+    inverse = (directions[:, kept] / roots[kept]) @ directions[:, kept].T
+    own = np.diag(inverse)
+    variances = np.maximum(own[:, None] + own - 2.0 * inverse, 0.0)
+    # A difference that leans on a lost contrast cannot be estimated; all differences lean on none but the mean's.
+    shadow = directions[:, ~kept]
+    lost = np.linalg.norm(shadow[:, None, :] - shadow[None, :, :], axis=2) > 1e-6
+    return np.where(lost, np.inf, variances)
+
+
+def _within_blockings(
+    entries: Sequence[object], blockings: Sequence[Sequence[object]], scaled: bool
+) -> NDArray[np.float64]:
+    """What is left of the incidence of entries (or of it over root replication) beside the blockings, (n, v)."""
+    n = len(entries)
+    if n == 0 or any(len(blocking) != n for blocking in blockings):
+        raise refuse("lengths_differ", "Entries and blockings must have one value for each of one or more plots")
+    X = _incidence(entries)
+    B = np.hstack([np.ones((n, 1)), *(_incidence(blocking) for blocking in blockings)])
+    left, sizes, _ = np.linalg.svd(B, full_matrices=False)
+    basis = left[:, sizes > 1e-10 * sizes[0]]
+    columns = X / np.sqrt(X.sum(axis=0)) if scaled else X
+    return np.asarray(columns - basis @ (basis.T @ columns), dtype=np.float64)
 
 
 def efficiency_bound(n_entries: int, n_reps: int, blocks_in_rep: int) -> float | None:
