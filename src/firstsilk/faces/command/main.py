@@ -56,9 +56,17 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("harvest", "seed_year:harvest", YEAR, "ears and kernels in; --lots makes lots of them"),
     Entry("lots", "seed_year:lots", YEAR, "lots with stock, promised and free kernels"),
     Entry("lot", "seed_year:lot", YEAR, "one lot: from where, to where; take or count"),
+    Entry("testcross", "trials_year:list_testcrosses", YEAR, "which lines should meet which tester, and why"),
+    Entry("trial", "trials_year:trial", YEAR, "lay out a trial and reserve its seed, or show one"),
+    Entry("packets", "trials_year:packets", YEAR, "a trial's packets in planting order; --pack books them"),
+    Entry("plots", "trials_year:plots", YEAR, "plot data of a trial in, all or nothing"),
+    Entry("analyse", "analysis_year:analyse", YEAR, "estimates of entries and lines over trials"),
+    Entry("choose", "choice_year:choose", YEAR, "verdicts with reasons: propose, accept, write down"),
+    Entry("next-plan", "choice_year:next_plan", YEAR, "next season's selfs and crosses from the verdicts"),
     Entry("serve", "serve:serve", HOUSE, "put the station's pages on the network"),
     Entry("bring", "bring:bring", HOUSE, "bring a station's own tables into the books"),
     Entry("blank-tables", "bring:blank_tables", HOUSE, "write the tables to fill in, each with an example row"),
+    Entry("daily", "bring:daily", HOUSE, "make daily weather from hourly readings"),
 )
 
 

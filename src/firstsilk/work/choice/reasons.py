@@ -48,7 +48,8 @@ def _verdict_words(one: Candidate, settings: ChoiceSettings, cut_kg_ha: float | 
         return f"Fewer than {settings.least_sites} sites: too little to go on with."
     chance = one.better_probability
     if chance is not None and chance < settings.least_probability:
-        return f"Out-yields the checks with a chance under {settings.least_probability:g}."
+        full = "; the places to wait are taken" if one.verdict == "stop" else ""
+        return f"Chance of out-yielding the checks under the bar of {settings.least_probability:g}{full}."
     place = f"Rank {one.rank} by merit"
     if cut_kg_ha is None:
         return f"{place}."

@@ -25,7 +25,10 @@ STAND_ODD_BELOW_FRAC = 0.7
 
 @dataclass(frozen=True, slots=True)
 class PlotReading:
-    """What one line of a file or form says about one plot; None where it says nothing."""
+    """What one line of a file or form says about one plot; None where it says nothing.
+
+    `entry`, where it is given, must be what grows on the plot: a file that has slipped by a line is found so.
+    """
 
     plot: int
     weight_kg: float | None = None
@@ -35,6 +38,7 @@ class PlotReading:
     root_lodged: int | None = None
     stalk_lodged: int | None = None
     rejected: str = ""
+    entry: str = ""
     place: Place = field(default_factory=Place, compare=False)
 
     def is_silent(self) -> bool:
@@ -92,7 +96,7 @@ def record_plot_data(on: Occasion, trial: str, records: Sequence[PlotReading], s
     found = get_trial(station, trial)
     with transaction.atomic():
         Station.objects.select_for_update().get(pk=station.pk)
-        plots = {plot.number: plot for plot in Plot.objects.filter(station=station, trial=found)}
+        plots = {plot.number: plot for plot in _read_plots(station, found)}
         findings = _check_readings(found, plots, records)
         stop_if_any(findings)
         kept = [one for one in records if not one.is_silent()]
@@ -104,6 +108,10 @@ def record_plot_data(on: Occasion, trial: str, records: Sequence[PlotReading], s
     told = set(before) | {record.plot_id for record in made}
     silent = tuple(sorted(number for number, plot in plots.items() if plot.pk not in told))
     return _tell(found, records, made, len(fresh), findings, silent)
+
+
+def _read_plots(station: Station, trial: Trial) -> list[Plot]:
+    return list(Plot.objects.filter(station=station, trial=trial).select_related("entry"))
 
 
 def _tell(
@@ -155,6 +163,10 @@ def _check_readings(trial: Trial, plots: dict[int, Plot], records: Sequence[Plot
             )
         seen.add(one.plot)
         before = one.plot
+        grown = plots[one.plot].entry.name
+        if one.entry and one.entry != grown:
+            repair = f"On plot {one.plot} grows {grown}: check that the lines have not slipped"
+            findings.append(_finding(one, "entry_differs", "another entry grows there", "entry", one.entry, repair))
         findings += _check_grain(one)
         findings += _check_plants(one, trial)
     return findings

@@ -46,7 +46,7 @@ def pick_lots(
     picked = {line.pk: _fill_packets(free.get(line.pk, ()), packets, kernels_per_plot) for line in entries}
     short = [line for line in entries if len(picked[line.pk]) < packets]
     if short:
-        raise _refuse_short(short, free, picked, packets, kernels_per_plot)
+        raise _refuse_short(short, free, packets, kernels_per_plot)
     return picked
 
 
@@ -63,17 +63,15 @@ def _fill_packets(lots: tuple[LotStock, ...], packets: int, kernels: int) -> tup
 def _refuse_short(
     short: Sequence[Line],
     free: Mapping[int, tuple[LotStock, ...]],
-    picked: Mapping[int, tuple[LotStock, ...]],
     packets: int,
     kernels: int,
 ) -> InputRefused:
     facts = []
     for line in short:
-        lots = free.get(line.pk, ())
-        lying = sum(lot.free for lot in lots)
-        missing = (packets - len(picked[line.pk])) * kernels
-        scraps = " in lots too small for a whole packet" if lying and not picked[line.pk] else ""
-        facts.append((line.name, f"{packets * kernels} kernels wanted, {lying} free{scraps}, {missing} missing"))
+        lying = sum(lot.free for lot in free.get(line.pk, ()))
+        lack = packets * kernels - lying
+        missing = f"{lack} missing" if lack > 0 else "in lots that do not fill whole packets"
+        facts.append((line.name, f"{packets * kernels} kernels wanted, {lying} free, {missing}"))
     told = "; ".join(f"{name}: {fact}" for name, fact in facts)
     refusal = Refusal(
         "seed_short",

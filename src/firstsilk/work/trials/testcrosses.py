@@ -103,7 +103,7 @@ def propose_testcrosses(on: Occasion, year: int) -> TestcrossList:
         listed.add(line.pk)
         found.append(_propose(line, tester, books))
     found.sort(key=lambda one: (one.group, one.line))
-    missing = [f"{count} lines are not listed: {why}" for why, count in left_out.items() if why != "-"]
+    missing = [f"{count} lines left out: {why}" for why, count in left_out.items() if why != "-"]
     if not testers:
         missing.insert(0, "no line is marked as a tester")
     used = (("lines", len(books.lines)), ("testers", len(testers)))

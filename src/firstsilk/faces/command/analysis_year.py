@@ -1,0 +1,59 @@
+"""How are trials analysed from the command line?"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, astuple, fields
+from typing import Annotated
+
+import typer
+
+from firstsilk.faces.command.giving import AsJson, Out, give_result, say
+from firstsilk.faces.command.station import StationCode, Today, open_books
+
+
+def analyse(
+    years: Annotated[str, typer.Option("--years", help="Years joined by commas; all if absent.")] = "",
+    trait: Annotated[str, typer.Option("--trait", help="One trait; all three if absent.")] = "",
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Stored with the result.")] = 1,
+    show: Annotated[bool, typer.Option("--show", help="Show the last analysis; compute nothing.")] = False,
+    out: Out = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Analyse plot data over trials: estimates of entries and of the lines behind them, and the trials' quality."""
+    asked = _read_years(years)
+    on = open_books(station, today)
+    from firstsilk.work.analysis.analyse import analyse_trials
+    from firstsilk.work.analysis.facts import EstimateFacts
+    from firstsilk.work.analysis.plots import TRAITS
+    from firstsilk.work.analysis.reading import read_analysis
+
+    found = []
+    for one in (trait,) if trait else TRAITS:
+        if not show:
+            say(f"{one}:")
+        found.append(read_analysis(on, one, asked) if show else analyse_trials(on, asked, one, seed, _say_progress))
+    for analysis in found:
+        say(f"{analysis.trait}: {analysis.model}. {analysis.basis.as_text()}")
+        for line in analysis.said:
+            say(f"  {line}")
+    columns = ["trait", *(one.name for one in fields(EstimateFacts))]
+    rows = [(analysis.trait, *astuple(one)) for analysis in found for one in analysis.estimates]
+    told = [_describe(asdict(analysis)) for analysis in found]
+    give_result(columns, rows, out, as_json, {"analyses": told})
+
+
+def _describe(analysis: dict[str, object]) -> dict[str, object]:
+    return {key: value for key, value in analysis.items() if key != "estimates"}
+
+
+def _read_years(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(part) for part in text.split(",") if part.strip())
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is no list of years: write 2030,2031.") from None
+
+
+def _say_progress(share_frac: float, message: str) -> None:
+    say(f"{100 * share_frac:3.0f} % {message}")
