@@ -34,6 +34,11 @@ def read_station(code: str = "") -> StationFacts:
     return _facts(get_station(code))
 
 
+def list_stations() -> tuple[StationFacts, ...]:
+    """All stations whose books are here."""
+    return tuple(_facts(station) for station in Station.objects.order_by("code"))
+
+
 def _facts(station: Station) -> StationFacts:
     return StationFacts(
         station.code,
@@ -44,6 +49,14 @@ def _facts(station: Station) -> StationFacts:
         station.is_invented,
         station.held_date,
     )
+
+
+def mark_invented(on: Occasion) -> StationFacts:
+    """Mark a station as invented, so that its pages say so; there is no way back."""
+    station = get_station(on.station)
+    station.is_invented = True
+    station.save(update_fields=["is_invented"])
+    return _facts(station)
 
 
 def hold_day(on: Occasion, day: date | None) -> StationFacts:

@@ -1,0 +1,132 @@
+"""How is one year of the invented station played, day by day, through the work functions?
+
+Nature and the crew come from the simulator; everything the station does goes through the same functions as on a page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from django.conf import settings as wiring
+
+from firstsilk.faces.command.demo.field import play_nursery
+from firstsilk.faces.command.demo.trials import lay_trials, weigh_trials
+from firstsilk.faces.files.station import read_station_folder
+from firstsilk.faces.files.tables import write_table
+from firstsilk.invented.season import Field
+from firstsilk.invented.station import list_weather, write_tables
+from firstsilk.invented.world import TIME_ZONE, World, build_world
+from firstsilk.work.accounts import add_account
+from firstsilk.work.analysis.analyse import analyse_trials
+from firstsilk.work.analysis.facts import TrialAnalysis
+from firstsilk.work.bring.store import Brought, bring_station
+from firstsilk.work.choice.decide import decide
+from firstsilk.work.choice.facts import ChoicePage, ChoiceSettings, Decision
+from firstsilk.work.choice.next_season import NextPlan, plan_next_season
+from firstsilk.work.choice.propose import propose_verdicts
+from firstsilk.work.climate.arrivals import DayReading, add_weather_of_sites
+from firstsilk.work.flowering.chain import ChainCheck, verify_chain
+from firstsilk.work.flowering.day import TargetProgress, read_progress
+from firstsilk.work.nursery.plan import NurseryPlan, PlanSettings, plan_nursery
+from firstsilk.work.nursery.sow import settle_sowing
+from firstsilk.work.occasion import Occasion, stay_silent
+from firstsilk.work.seed.harvest import MadeLots, make_lots
+from firstsilk.work.station import hold_day, mark_invented
+
+YEAR = 2031
+SHOWN_DAY = date(2031, 8, 1)
+LOOK_BACK_DAYS = 130
+"""Days of weather added at once: from December to the first of April."""
+TRAITS = ("yield_kg_ha_15_5", "moisture_pct", "erect_frac")
+
+
+@dataclass(slots=True)
+class Year:
+    """What one year came to, for the account of it."""
+
+    world: World
+    brought: Brought | None = None
+    plan: NurseryPlan | None = None
+    sown: int = 0
+    nursery: Field | None = None
+    notes: dict[str, int] = field(default_factory=dict)
+    peak: tuple[date, int] = (SHOWN_DAY, 0)
+    progress: tuple[TargetProgress, ...] = ()
+    lots: MadeLots | None = None
+    trials: dict[str, int] = field(default_factory=dict)
+    analysis: TrialAnalysis | None = None
+    choice: ChoicePage | None = None
+    next_plan: NextPlan | None = None
+    chain: ChainCheck | None = None
+
+
+def occasion_at(day: date, hour: int = 18, who: str = "breeder", station: str = "eskerholm") -> Occasion:
+    """An occasion on a day of the invented year."""
+    now = datetime(day.year, day.month, day.day, hour, tzinfo=ZoneInfo(TIME_ZONE))
+    return Occasion(station, day, now, who)
+
+
+def play_year(seed: int, tell: Callable[[str], None], password: str, accounts: Sequence[tuple[str, str]]) -> Year:
+    """Build the station of this seed and play its year; the books end on the held day."""
+    tell("Building the invented world: weather, lines, lots, two years of trials.")
+    year = Year(build_world(seed))
+    folder = Path(wiring.HOME) / "tables"
+    folder.mkdir(parents=True, exist_ok=True)
+    write_tables(year.world, folder, date(YEAR - 1, 12, 1), write_table)
+    tell("Bringing its tables in, as any station would.")
+    winter = occasion_at(date(YEAR - 1, 12, 10))
+    year.brought = bring_station(occasion_at(winter.today, station=""), read_station_folder(folder))
+    mark_invented(winter)
+    for name, role in accounts:
+        add_account(winter, name, password, role)
+    tell(f"December {YEAR - 1}: analysis, verdicts, plan.")
+    _decide(winter, (YEAR - 2, YEAR - 1))
+    _bring_weather(year.world, date(YEAR, 4, 1))
+    tell(f"Spring {YEAR}: the nursery plan, the trials and their packets.")
+    spring = occasion_at(date(YEAR, 4, 2))
+    year.plan = plan_nursery(spring, str(YEAR), _plan_settings(), fix=True)
+    year.trials = lay_trials(occasion_at(date(YEAR, 4, 10)), year.world, YEAR)
+    play_nursery(year, str(YEAR), lambda day: _bring_weather(year.world, day), occasion_at, tell)
+    _close_year(year, tell)
+    return year
+
+
+def _plan_settings() -> PlanSettings:
+    return PlanSettings(sow_from=date(YEAR, 5, 14), rows_per_range=20, cutoff_on=date(YEAR, 8, 22))
+
+
+def _bring_weather(world: World, up_to: date) -> None:
+    """Add the weather of the days before; those known already are recognised."""
+    by_site: dict[str, list[DayReading]] = {site.code: [] for site in world.sites}
+    for site, day, tmin_c, tmax_c, rain_mm in list_weather(world, up_to - timedelta(days=LOOK_BACK_DAYS), up_to):
+        by_site[str(site)].append(
+            DayReading(date.fromisoformat(str(day)), float(str(tmin_c)), float(str(tmax_c)), float(str(rain_mm)))
+        )
+    add_weather_of_sites(occasion_at(up_to + timedelta(days=1)), by_site, f"weather to {up_to}")
+
+
+def _close_year(year: Year, tell: Callable[[str], None]) -> None:
+    tell("Autumn: ears into lots, trials weighed, analysis, verdicts, next plan.")
+    autumn = occasion_at(date(YEAR, 10, 25))
+    _bring_weather(year.world, autumn.today)
+    year.sown = settle_sowing(autumn, str(YEAR)).settled
+    year.lots = make_lots(autumn, str(YEAR))
+    year.progress, _ = read_progress(autumn, str(YEAR))
+    weigh_trials(occasion_at(date(YEAR, 11, 5)), year.world, YEAR, year.trials)
+    december = occasion_at(date(YEAR, 12, 10))
+    year.analysis, year.choice, year.next_plan = _decide(december, (YEAR - 2, YEAR - 1, YEAR))
+    year.chain = verify_chain(december)
+    hold_day(december, year.peak[0])
+
+
+def _decide(on: Occasion, years: tuple[int, ...]) -> tuple[TrialAnalysis, ChoicePage, NextPlan]:
+    """Analyse, take the proposals as verdicts, and draft the next season."""
+    found = [analyse_trials(on, years, trait, 1, stay_silent) for trait in TRAITS]
+    settings = ChoiceSettings(go_on=8, wait=12)
+    page = propose_verdicts(on, years[-1], settings)
+    decide(on, years[-1], [Decision(one.line, one.verdict) for one in page.candidates], settings)
+    return found[0], page, plan_next_season(on, years[-1])
