@@ -91,7 +91,11 @@ def read_weather(path: str | Path, name: str = "") -> Weather:
         Naming all of these at once: a missing column, a cell that is no date or number, a day twice at one site, a
         minimum above its maximum, a temperature that cannot be; or if there is no day at all.
     """
-    table = read_table(path, name)
+    return weather_from_table(read_table(path, name))
+
+
+def weather_from_table(table: Table) -> Weather:
+    """Read daily weather from a table that was read already; same promises as `read_weather`."""
     columns, unit = _find_columns(table)
     findings: list[Finding] = []
     records = [record for row in table.rows if (record := _read_record(row, columns, findings)) is not None]

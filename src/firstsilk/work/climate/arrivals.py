@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
@@ -18,22 +18,12 @@ from firstsilk.answers import Finding, Place, refuse, stop_if_any
 from firstsilk.records.models import Site, Station, WeatherDay
 from firstsilk.science.climate.weather import check_days
 from firstsilk.work.climate.readings import find_holes
+from firstsilk.work.climate.sent import DayReading
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
 
 SAME_WITHIN = 0.05
 """Two readings of a day this close [°C or mm] are the same, told to a tenth or changed from °F. Our own choice."""
-
-
-@dataclass(frozen=True, slots=True)
-class DayReading:
-    """One day as it was sent: temperatures [°C] and rain [mm], None where not known, and where it stood."""
-
-    day: date
-    tmin_c: float | None
-    tmax_c: float | None
-    rain_mm: float | None = None
-    place: Place = field(default_factory=Place, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

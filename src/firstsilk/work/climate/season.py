@@ -13,7 +13,7 @@ from datetime import date
 from firstsilk.answers import refuse
 from firstsilk.science.climate.heat import Scale
 from firstsilk.work.climate.readings import LONGEST_FILL_DAYS, Readings, read_readings
-from firstsilk.work.climate.running import Against, Course, PastYears, line_up
+from firstsilk.work.climate.running import RECENT_DAYS, Against, Course, PastYears, line_up
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
 
@@ -21,6 +21,7 @@ NORTH_START = (5, 1)
 SOUTH_START = (11, 1)
 FEW_YEARS = 10
 """With fewer past years the outer tenths are little more than the extremes; said beside them. Our own choice."""
+SCALE_NAMES: dict[Scale, str] = {"chu": "CHU", "gdd_c": "GDD (°C)", "gdd_f": "GDD (°F)"}
 STALE_DAYS = 2
 """A last reading older than so many days is said to be old. Our own choice."""
 
@@ -49,6 +50,11 @@ class SeasonHeat:
     def is_stale(self) -> bool:
         """Whether the last reading is old, or there is none."""
         return self.reading_age_days is None or self.reading_age_days > STALE_DAYS
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """How the season stands, as a person would say it."""
+        return tuple(tell_season(self))
 
 
 def read_season_heat(on: Occasion, site: str = "", start: str = "season") -> SeasonHeat:
@@ -84,7 +90,7 @@ def read_season_heat(on: Occasion, site: str = "", start: str = "season") -> Sea
     course, against, past = line_up(given, scale, first, south)
     last = given.last_measured
     n_past = sum(1 for day in given.days if day < first)
-    used = (("days of this season", len(given.days) - n_past), ("days of earlier", n_past))
+    used = (("days of this season", len(given.days) - n_past), ("days of years before it", n_past))
     return SeasonHeat(
         site=place.code,
         site_name=place.name,
@@ -98,6 +104,47 @@ def read_season_heat(on: Occasion, site: str = "", start: str = "season") -> Sea
         against=against,
         basis=Basis(used, (*_tell_reading(given, on.today), *_tell_course(course), *_tell_past(past))),
     )
+
+
+def tell_season(heat: SeasonHeat) -> Iterator[str]:
+    """The season in sentences: the total, how it compares, the last week, what is still to come."""
+    course, against, scale = heat.course, heat.against, SCALE_NAMES[heat.scale]
+    if course.counted_to is None:
+        yield f"Nothing is counted at {heat.site_name} yet: {heat.starts_why}."
+        return
+    closed = f", when a frost of −2 °C ended the count on {_say_day(course.frost_on)}" if course.frost_on else ""
+    span = f"{_say_day(course.starts)} to {_say_day(course.counted_to)}"
+    yield f"{heat.site_name} had {course.total:,.0f} {scale} from {span}{closed}."
+    if against.ahead_units is not None:
+        yield _tell_ahead(against, scale)
+    if against.recent_daily is not None and against.recent_middle is not None:
+        yield (
+            f"The last {RECENT_DAYS} days brought {against.recent_daily:.1f} {scale} a day; "
+            f"{against.recent_middle:.1f} is the middle for these dates."
+        )
+    if against.past_seasons is not None:
+        low, middle, high = against.past_seasons
+        yield (
+            f"Whole seasons of {against.n_seasons} past years had {middle:,.0f} {scale} by the first −2 °C; "
+            f"one in ten had under {low:,.0f}, one in ten over {high:,.0f}."
+        )
+
+
+def _tell_ahead(against: Against, scale: str) -> str:
+    units = against.ahead_units or 0.0
+    side, word = ("more", "ahead") if units >= 0 else ("less", "behind")
+    days = ""
+    if against.ahead_days is not None:
+        count = abs(against.ahead_days)
+        days = ": on time" if count < 0.5 else f": about {count:.0f} day{'s' if round(count) != 1 else ''} {word}"
+    return (
+        f"That is {abs(units):,.0f} {scale} {side} than the middle of {against.n_years} past years by that date{days}; "
+        f"{against.years_below} of them had less."
+    )
+
+
+def _say_day(day: date) -> str:
+    return f"{day.day} {day:%B}"
 
 
 def find_season_start(today: date, south: bool = False) -> date:

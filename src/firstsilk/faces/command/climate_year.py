@@ -1,0 +1,122 @@
+"""How does a station follow its weather from the shell? `season` tells the heat so far, `weather` adds days."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from firstsilk.answers import refuse
+from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, say
+from firstsilk.faces.command.station import StationCode, Today, open_books
+
+if TYPE_CHECKING:
+    from firstsilk.work.climate.season import SeasonHeat
+
+Site = Annotated[str, typer.Option("--site", help="Code of the site; the home site if absent.")]
+
+POINT_COLUMNS = ("date", "total", "p10", "p50", "p90", "years")
+DECIMALS = 1
+
+
+def season(
+    site: Site = "",
+    start: Annotated[str, typer.Option("--start", help="season, or month and day counted from: 05-18.")] = "season",
+    station: StationCode = "",
+    today: Today = "",
+    out: Out = "",
+    as_json: AsJson = False,
+) -> None:
+    """Heat units of this season against past years on the same date.
+
+    Prints sentences; --out writes the course by date (this season, and 10, 50 and 90 % of past years); --json gives
+    both. Counted from 1 May as in Ontario (1 November in the south) to the first -2 °C of the autumn.
+    """
+    on = open_books(station, today)
+    from firstsilk.work.climate.season import read_season_heat
+
+    heat = read_season_heat(on, site, start)
+    rows = [
+        [point.day, _short(point.total), _short(point.low), _short(point.middle), _short(point.high), point.years]
+        for point in heat.course.points
+    ]
+    if as_json:
+        give_result(POINT_COLUMNS, rows, out, True, _as_json(heat))
+        return
+    if out:
+        give_result(POINT_COLUMNS, rows, out, False)
+    if out != "-":
+        for line in (*heat.sentences, heat.basis.as_text()):
+            print(line)
+
+
+def _as_json(heat: SeasonHeat) -> dict[str, object]:
+    course, against = heat.course, heat.against
+    return {
+        "site": heat.site,
+        "scale": heat.scale,
+        "today": heat.today,
+        "from": course.starts,
+        "counted_to": course.counted_to,
+        "total": _short(course.total),
+        "frost_on": course.frost_on,
+        "last_reading": heat.last_reading,
+        "reading_age_days": heat.reading_age_days,
+        "ahead_units": _short(against.ahead_units),
+        "ahead_days": _short(against.ahead_days),
+        "years_below": against.years_below,
+        "years": against.n_years,
+        "past_seasons": [_short(value) for value in against.past_seasons] if against.past_seasons else None,
+        "filled": course.filled_days,
+        "forecast": course.forecast_days,
+        "sentences": heat.sentences,
+        "basis": heat.basis.as_text(),
+    }
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None else round(value, DECIMALS) + 0.0
+
+
+def weather(
+    file: Annotated[str, typer.Argument(help="Daily weather: [site,] date, tmin_c, tmax_c[, rain_mm]; or tmin_f, ...")],
+    site: Site = "",
+    station: StationCode = "",
+    today: Today = "",
+    as_json: AsJson = False,
+) -> None:
+    """Add measured days to the books: all of them or none.
+
+    A day that is there already with the same values is recognised; another value for a measured day stops the file.
+    A file with a column site adds to each of its sites; --site then takes only that one.
+    """
+    from firstsilk.faces.files.daily_readings import readings_by_site
+    from firstsilk.faces.files.weather import read_weather
+
+    given = readings_by_site(read_weather(file), site)
+    on = open_books(station, today)
+    from firstsilk.work.climate.arrivals import add_weather_of_sites
+
+    if not given:
+        raise refuse("site_not_in_file", f"There is no day of site {site!r} in {file}.", "Check the site's code.")
+    added = add_weather_of_sites(on, given, file)
+    for one in added:
+        for finding in one.findings:
+            say(f"warns: {finding.as_text()}")
+    if not as_json:
+        for one in added:
+            print(one.as_text())
+        return
+    told = [
+        {
+            "site": one.site,
+            "added": one.n_added,
+            "known": one.n_known,
+            "completed": one.n_completed,
+            "measured": one.n_measured,
+            "empty": one.n_empty,
+            "findings": [finding.as_json() for finding in one.findings],
+        }
+        for one in added
+    ]
+    give_json({"sites": told})

@@ -1,0 +1,110 @@
+"""How does a station look up its lines from the shell? `lines` lists them, `line` tells the history of one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, say
+from firstsilk.faces.command.station import StationCode, Today, open_books
+
+if TYPE_CHECKING:
+    from firstsilk.work.lineage.ancestry import Ancestor
+    from firstsilk.work.lineage.line import LinePage
+
+LINE_COLUMNS = (
+    *("line", "kind", "stands_for", "method", "mother", "father", "generation", "pedigree", "group", "tester", "check"),
+    *("units_to_silk", "units_to_shed", "lots", "free_kernels", "verdict"),
+)
+
+
+def lines(
+    text: Annotated[str, typer.Option("--text", help="Part of the name, pedigree or remark.")] = "",
+    group: Annotated[str, typer.Option("--group", help="Only this heterotic group.")] = "",
+    kind: Annotated[str, typer.Option("--kind", help="Only line, hybrid, tester or check.")] = "",
+    station: StationCode = "",
+    today: Today = "",
+    out: Out = "",
+    as_json: AsJson = False,
+) -> None:
+    """The lines and hybrids in the books, with the seed there is of each."""
+    on = open_books(station, today)
+    from firstsilk.work.lineage.lines import list_lines
+
+    first = list_lines(on, text, group, kind)
+    pages = [first, *(list_lines(on, text, group, kind, page) for page in range(2, first.n_pages + 1))]
+    rows = [
+        [
+            *(one.name, one.kind, one.stands_for, one.method, one.mother, one.father, one.generation, one.pedigree),
+            *(one.group, one.is_tester, one.is_check, one.units_to_silk, one.units_to_shed, one.n_lots),
+            *(one.free_kernels, one.verdict),
+        ]
+        for page in pages
+        for one in page.lines
+    ]
+    give_result(LINE_COLUMNS, rows, out, as_json, {"basis": first.basis.as_text()})
+    if not as_json:
+        say(first.basis.as_text())
+
+
+def line(
+    name: Annotated[str, typer.Argument(help="The line or hybrid, as it is called in the books.")],
+    station: StationCode = "",
+    today: Today = "",
+    as_json: AsJson = False,
+) -> None:
+    """The history of one line: from whom, where grown, with which results, what is left of it."""
+    on = open_books(station, today)
+    from firstsilk.work.lineage.line import read_line
+
+    told = read_line(on, name)
+    if as_json:
+        from dataclasses import asdict
+
+        give_json({**asdict(told), "basis": told.basis.as_text()})
+        return
+    for text in _tell(told):
+        print(text)
+
+
+def _tell(told: LinePage) -> list[str]:
+    facts = told.facts
+    marks = [word for word, is_so in (("tester", facts.is_tester), ("check", facts.is_check)) if is_so]
+    about = ", ".join(one for one in (facts.kind, facts.generation, facts.group, *marks) if one)
+    said = [f"{facts.name}: {about}; stands for a {facts.stands_for}."]
+    if facts.pedigree:
+        shares = ", ".join(f"{name} {100 * share:.4g} %" for name, share in told.shares)
+        said.append(f"Pedigree {facts.pedigree}" + (f" ({shares})." if shares else "."))
+    if told.inbreeding is not None:
+        said.append(f"Inbreeding {told.inbreeding:.4g}.")
+    if facts.units_to_silk is not None:
+        said.append(f"{facts.units_to_silk:,.0f} {told.scale} from sowing to silk.")
+    said += ["", "Comes from", *_tell_tree(told.tree, 1)]
+    said += _part("Closest kin with seed", [f"{one.name}  {one.coancestry:.4f}" for one in told.kin])
+    seed = [f"{lot.name}  {lot.free:,} free of {lot.kernels:,}  {lot.place}".rstrip() for lot in told.lots]
+    said += _part("Seed on hand", seed)
+    said += _part("Estimates", _tell_estimates(told))
+    events = [f"{one.day or one.year or '':<10}  {one.text}" for one in told.timeline]
+    return [*said, *_part("What happened", events), "", told.basis.as_text()]
+
+
+def _part(title: str, lines: list[str]) -> list[str]:
+    return ["", title, *(f"  {one}" for one in lines)] if lines else ["", f"{title}: nothing in the books"]
+
+
+def _tell_tree(one: Ancestor, depth: int) -> list[str]:
+    more = " (more behind)" if one.is_cut else ""
+    said = [f"{'  ' * depth}{one.name}  {one.how}{more}"]
+    for parent in (one.female, one.male):
+        said += _tell_tree(parent, depth + 1) if parent else []
+    return said
+
+
+def _tell_estimates(told: LinePage) -> list[str]:
+    said = []
+    for one in told.estimates:
+        error = f" ± {one.se:.4g}" if one.se is not None else ""
+        rests = f"{one.n_plots} plots, {one.n_sites} sites"
+        said.append(f"{one.entry}  {one.trait} {one.kind} {one.value:,.5g}{error}  ({rests})")
+    return said

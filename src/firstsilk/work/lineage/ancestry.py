@@ -1,0 +1,117 @@
+"""From whom does a line come, going by the records, and how is it related to others?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from firstsilk.records.models import Line, Station
+from firstsilk.science.lineage.kinship import Kinship, find_coancestry
+from firstsilk.science.lineage.members import FOUNDERS, ONE_PARENT, Member
+
+TREE_DEPTH = 5
+"""Generations of ancestors drawn; the one where drawing stops says so."""
+
+Books = dict[int, Line]
+"""All lines of a station by the books' number."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ancestor:
+    """One line in the tree of another's ancestors: how it was made, its parents, and whether more stand behind it.
+
+    The one parent of a self, sib or doubled haploid is its `female`.
+    """
+
+    name: str
+    how: str
+    group: str
+    generation: str
+    female: Ancestor | None = None
+    male: Ancestor | None = None
+    is_cut: bool = False
+
+
+def read_books(station: Station) -> Books:
+    """All lines of the station by number."""
+    return {line.pk: line for line in Line.objects.filter(station=station)}
+
+
+def tell_method(line: Line) -> str:
+    """How a line was made, in words."""
+    if line.method == "self":
+        times = max(1, line.selfings)
+        return "selfed" if times == 1 else f"selfed {times} times"
+    return {
+        "founder": "founder",
+        "founder_inbred": "inbred founder",
+        "cross": "cross",
+        "sib": "sib within the family",
+        "dh": "doubled haploid",
+        "bulk": "bulk",
+        "open": "open-pollinated",
+    }[line.method]
+
+
+def draw_tree(line: Line, books: Books, depth: int = TREE_DEPTH) -> Ancestor:
+    """The tree of a line's ancestors, so many generations deep."""
+    mother, father = _parents(line, books)
+    known = [parent for parent in (mother, father) if parent]
+    if not known or depth == 0:
+        return Ancestor(line.name, tell_method(line), line.group, line.generation, is_cut=bool(known))
+    return Ancestor(
+        line.name,
+        tell_method(line),
+        line.group,
+        line.generation,
+        female=draw_tree(mother, books, depth - 1) if mother else None,
+        male=draw_tree(father, books, depth - 1) if father else None,
+    )
+
+
+def _parents(line: Line, books: Books) -> tuple[Line | None, Line | None]:
+    """Mother and father as kinship takes them: one parent is named once, the father of an open pollination is not."""
+    if line.method in FOUNDERS:
+        return None, None
+    mother = books.get(line.mother_id or 0)
+    father = books.get(line.father_id or 0) if line.method in ("cross", "bulk") else None
+    return mother, father
+
+
+def collect_ancestors(lines: Iterable[Line], books: Books) -> list[Line]:
+    """These lines and everything they come from, each once."""
+    found: dict[int, Line] = {}
+    waiting = list(lines)
+    while waiting:
+        line = waiting.pop()
+        if line.pk not in found:
+            found[line.pk] = line
+            waiting += [parent for parent in _parents(line, books) if parent]
+    return list(found.values())
+
+
+def find_kinship(lines: Iterable[Line], books: Books) -> Kinship:
+    """Inbreeding and coancestry of these lines and all their ancestors, from the records.
+
+    Raises
+    ------
+    InputRefused
+        If the records hold no pedigree that can be worked through.
+    """
+    return find_coancestry([as_member(line, books) for line in collect_ancestors(lines, books)])
+
+
+def as_member(line: Line, books: Books) -> Member:
+    """The line as the pedigree wants it; one whose mother is not known stands as a founder."""
+    mother, father = _parents(line, books)
+    if line.method in FOUNDERS:
+        return Member(line.name, line.method)
+    if line.method != "cross" and mother is None:
+        return Member(line.name, "founder_inbred" if line.method == "dh" else "founder")
+    return Member(
+        line.name,
+        line.method,
+        mother.name if mother else "",
+        father.name if father and line.method not in ONE_PARENT else "",
+        max(1, line.selfings) if line.method == "self" else 1,
+    )

@@ -1,0 +1,139 @@
+"""Which lines and hybrids are there, and which are meant?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from firstsilk.records.models import Line, Station, Verdict
+from firstsilk.work.lineage.ancestry import tell_method
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.stock import LotStock, read_stock
+from firstsilk.work.shelf import get_station
+
+PAGE_LINES = 50
+
+
+@dataclass(frozen=True, slots=True)
+class LineFacts:
+    """One line or hybrid: what it is, whom it comes from, the seed there is, its latest verdict (empty if none).
+
+    Heat units to silk and shed are counted from sowing in the station's scale.
+    """
+
+    name: str
+    kind: str
+    stands_for: str
+    method: str
+    how: str
+    mother: str
+    father: str
+    generation: str
+    pedigree: str
+    group: str
+    is_tester: bool
+    is_check: bool
+    units_to_silk: float | None
+    units_to_shed: float | None
+    remark: str
+    n_lots: int
+    free_kernels: int
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineList:
+    """One page of the lines that were asked for; `n_found` on all pages; the groups there are to choose from."""
+
+    lines: tuple[LineFacts, ...]
+    n_found: int
+    page: int
+    n_pages: int
+    groups: tuple[str, ...]
+    basis: Basis
+
+
+def list_lines(on: Occasion, text: str = "", group: str = "", kind: str = "", page: int = 1) -> LineList:
+    """The lines by name, a page at a time.
+
+    Parameters
+    ----------
+    on
+        The occasion; stock and verdicts are as of its `today`.
+    text
+        Part of the name, pedigree or remark; any case.
+    group, kind
+        Only this group; only ``line``, ``hybrid``, ``tester`` or ``check``. Empty: all.
+    page
+        From 1; a page beyond the last is the last.
+
+    Notes
+    -----
+    Checked by tests/work/test_lineage_work.py.
+    """
+    station = get_station(on.station)
+    found = Line.objects.filter(station=station)
+    if text.strip():
+        wanted = text.strip()
+        found = found.filter(Q(name__icontains=wanted) | Q(pedigree__icontains=wanted) | Q(remark__icontains=wanted))
+    if group:
+        found = found.filter(group=group)
+    if kind:
+        found = found.filter(_of_kind(kind))
+    n_found = found.count()
+    n_pages = max(1, -(-n_found // PAGE_LINES))
+    page = min(max(1, page), n_pages)
+    kept = found.select_related("mother", "father").order_by("name")[(page - 1) * PAGE_LINES : page * PAGE_LINES]
+    groups = Line.objects.filter(station=station).exclude(group="").order_by("group")
+    return LineList(
+        lines=tell_lines(on, station, kept),
+        n_found=n_found,
+        page=page,
+        n_pages=n_pages,
+        groups=tuple(groups.values_list("group", flat=True).distinct()),
+        basis=Basis((("lines", n_found),)),
+    )
+
+
+def _of_kind(kind: str) -> Q:
+    if kind == "tester":
+        return Q(is_tester=True)
+    return Q(is_check=True) if kind == "check" else Q(kind=kind)
+
+
+def tell_lines(on: Occasion, station: Station, lines: Iterable[Line]) -> tuple[LineFacts, ...]:
+    """These lines with their stock and latest verdict; parents should be loaded with them."""
+    kept = list(lines)
+    stock: dict[str, list[LotStock]] = defaultdict(list)
+    for lot in read_stock(station, [line.name for line in kept], on.today):
+        if lot.year <= on.today.year:
+            stock[lot.line].append(lot)
+    told = Verdict.objects.filter(station=station, line__in=kept, decided_on__lte=on.today)
+    verdicts = dict(told.order_by("decided_on", "decided_at", "id").values_list("line", "verdict"))
+    return tuple(_tell_line(line, stock[line.name], verdicts.get(line.pk, "")) for line in kept)
+
+
+def _tell_line(line: Line, lots: list[LotStock], verdict: str) -> LineFacts:
+    return LineFacts(
+        name=line.name,
+        kind=line.kind,
+        stands_for=line.stands_for,
+        method=line.method,
+        how=tell_method(line),
+        mother=line.mother.name if line.mother else "",
+        father=line.father.name if line.father else "",
+        generation=line.generation,
+        pedigree=line.pedigree,
+        group=line.group,
+        is_tester=line.is_tester,
+        is_check=line.is_check,
+        units_to_silk=line.units_to_silk,
+        units_to_shed=line.units_to_shed,
+        remark=line.remark,
+        n_lots=len(lots),
+        free_kernels=sum(max(0, lot.free) for lot in lots),
+        verdict=verdict,
+    )

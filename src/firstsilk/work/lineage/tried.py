@@ -1,0 +1,179 @@
+"""How did a line, and the hybrids made from it, do in trials, and what was decided?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Q
+
+from firstsilk.records.models import Estimate, Line, Plot, PlotRecord, Result, Station, Verdict
+from firstsilk.work.occasion import Occasion
+from firstsilk.work.trials.newest import read_newest_records
+
+
+@dataclass(frozen=True, slots=True)
+class TrialResult:
+    """An entry in one trial: plots, plots that count, plain means, and the difference to the plain mean of the checks.
+
+    Yield is grain at 15.5 % moisture [kg/ha]. `partner` is the line's other parent in a hybrid, empty for the line.
+    """
+
+    trial: str
+    site: str
+    year: int
+    entry: str
+    partner: str
+    n_plots: int
+    n_used: int
+    yield_kg_ha_15_5: float | None
+    moisture_pct: float | None
+    versus_checks_kg_ha: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class EstimateOf:
+    """The latest estimate of one trait of the line or of a hybrid from it, and the analysis it stands in.
+
+    `versus_checks` is the estimate less the mean of the checks, `better_probability` the chance that the difference
+    is truly in the wanted direction; None where the analysis had no checks.
+    """
+
+    entry: str
+    trait: str
+    kind: str
+    value: float
+    se: float | None
+    reliability: float | None
+    n_plots: int
+    n_sites: int
+    years: tuple[int, ...]
+    made_on: date
+    versus_checks: float | None
+    better_probability: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictFacts:
+    """One verdict: the year it speaks of, what, why, when, by whom, and what the figures had proposed."""
+
+    year: int
+    verdict: str
+    reason: str
+    decided_on: date
+    decided_by: str
+    proposed: str
+
+
+def find_hybrids(line: Line, books: Iterable[Line]) -> list[Line]:
+    """The hybrids that have this line as a parent."""
+    return [one for one in books if one.kind == "hybrid" and line.pk in (one.mother_id, one.father_id)]
+
+
+def list_trial_results(
+    on: Occasion, station: Station, line: Line, hybrids: Sequence[Line], names: dict[int, str]
+) -> tuple[TrialResult, ...]:
+    """The line and its hybrids in each trial up to this year, oldest first."""
+    entries = {one.pk: one for one in (line, *hybrids)}
+    own = list(
+        Plot.objects.filter(station=station, entry__in=list(entries), trial__year__lte=on.today.year).select_related(
+            "trial", "trial__site"
+        )
+    )
+    trials = {plot.trial_id for plot in own}
+    checks = Plot.objects.filter(station=station, trial__in=trials).filter(Q(is_check=True) | Q(entry__is_check=True))
+    check_plots = list(checks) if trials else []
+    newest = read_newest_records(station, trials) if trials else {}
+    of_checks = {
+        trial: _mean_yield([plot for plot in check_plots if plot.trial_id == trial], newest) for trial in trials
+    }
+    groups: dict[tuple[int, int], list[Plot]] = defaultdict(list)
+    for plot in own:
+        groups[plot.trial_id, plot.entry_id].append(plot)
+    results = [
+        _tell_result(plots, newest, of_checks[trial], entries[entry], line, names)
+        for (trial, entry), plots in groups.items()
+    ]
+    return tuple(sorted(results, key=lambda one: (one.year, one.trial, one.entry)))
+
+
+def _counted(plots: Sequence[Plot], newest: dict[int, PlotRecord]) -> list[PlotRecord]:
+    records = [newest[plot.pk] for plot in plots if plot.pk in newest]
+    return [record for record in records if not record.rejected and record.yield_kg_ha_15_5 is not None]
+
+
+def _mean(values: Sequence[float]) -> float | None:
+    return sum(values) / len(values) if values else None
+
+
+def _mean_yield(plots: Sequence[Plot], newest: dict[int, PlotRecord]) -> float | None:
+    return _mean([one.yield_kg_ha_15_5 for one in _counted(plots, newest) if one.yield_kg_ha_15_5 is not None])
+
+
+def _tell_result(
+    plots: Sequence[Plot],
+    newest: dict[int, PlotRecord],
+    of_checks: float | None,
+    entry: Line,
+    line: Line,
+    names: dict[int, str],
+) -> TrialResult:
+    counted = _counted(plots, newest)
+    found = _mean_yield(plots, newest)
+    partner = entry.father_id if entry.mother_id == line.pk else entry.mother_id
+    return TrialResult(
+        trial=plots[0].trial.name,
+        site=plots[0].trial.site.name,
+        year=plots[0].trial.year,
+        entry=entry.name,
+        partner=names.get(partner or 0, "") if entry.pk != line.pk else "",
+        n_plots=len(plots),
+        n_used=len(counted),
+        yield_kg_ha_15_5=found,
+        moisture_pct=_mean([one.moisture_pct for one in counted if one.moisture_pct is not None]),
+        versus_checks_kg_ha=found - of_checks if found is not None and of_checks is not None else None,
+    )
+
+
+def list_estimates(on: Occasion, station: Station, line: Line, hybrids: Sequence[Line]) -> tuple[EstimateOf, ...]:
+    """The newest estimate of each trait and kind, of the line first and then of its hybrids."""
+    entries = [line, *hybrids]
+    found = Estimate.objects.filter(station=station, line__in=entries, result__made_on__lte=on.today)
+    newest = {
+        (one.line_id, one.trait, one.kind): one
+        for one in found.order_by("result__made_on", "result__made_at", "result_id")
+    }
+    results = Result.objects.in_bulk({one.result_id for one in newest.values()})
+    order = {one.pk: at for at, one in enumerate(entries)}
+    names = {one.pk: one.name for one in entries}
+    kept = sorted(newest.values(), key=lambda one: (order[one.line_id] > 0, one.trait, one.kind, -one.value))
+    return tuple(_tell_estimate(one, names[one.line_id], results[one.result_id]) for one in kept)
+
+
+def _tell_estimate(one: Estimate, entry: str, result: Result) -> EstimateOf:
+    versus = result.answer.get("versus_checks", {}).get(f"{one.kind} {one.line_id}", (None, None, None))
+    return EstimateOf(
+        entry=entry,
+        trait=one.trait,
+        kind=one.kind,
+        value=one.value,
+        se=one.se,
+        reliability=one.reliability,
+        n_plots=one.n_plots,
+        n_sites=one.n_sites,
+        years=tuple(result.settings.get("years", ())),
+        made_on=result.made_on,
+        versus_checks=versus[0],
+        better_probability=versus[2],
+    )
+
+
+def list_verdicts(on: Occasion, station: Station, line: Line) -> tuple[VerdictFacts, ...]:
+    """The verdicts on the line, oldest first."""
+    told = Verdict.objects.filter(station=station, line=line, decided_on__lte=on.today)
+    return tuple(
+        VerdictFacts(one.year, one.verdict, one.reason, one.decided_on, one.decided_by, one.proposed)
+        for one in told.order_by("decided_on", "decided_at", "id")
+    )
