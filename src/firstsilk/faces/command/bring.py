@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from firstsilk.answers import Finding, InputRefused, refuse
-from firstsilk.faces.command.giving import AsJson, give_json, say
+from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, say
 from firstsilk.faces.command.station import Today, open_books
 
 if TYPE_CHECKING:
@@ -109,3 +109,21 @@ def blank_tables(
         columns, example = blank_table(layout.name)
         write_table(target / f"{layout.name}{'.xlsx' if xlsx else '.csv'}", columns, [example])
     say(f"{len(LAYOUTS)} blank tables are in {folder}. Remove the example row of each, fill them, then: bring {folder}")
+
+
+def daily(
+    hours: Annotated[str, typer.Argument(metavar="HOURS", help="File with time, temp_c or temp_f [, site, rain_mm].")],
+    least_hours: Annotated[int, typer.Option("--least-hours", min=1, max=24, help="Fewest hours in a day.")] = 20,
+    out: Out = "",
+    as_json: AsJson = False,
+) -> None:
+    """Make daily weather from hourly readings; days with too few hours are left out and named."""
+    from firstsilk.faces.files.hours import gather_days, read_hours
+
+    file, readings = read_hours(hours)
+    days, findings = gather_days(readings, file, least_hours)
+    for finding in findings:
+        say(f"warns: {finding.as_text()}")
+    columns = ("site", "date", "tmin_c", "tmax_c", "rain_mm")
+    rows = [(day.site, day.date.isoformat(), round(day.tmin_c, 4), round(day.tmax_c, 4), day.rain_mm) for day in days]
+    give_result(columns, rows, out, as_json, {"findings": [finding.as_json() for finding in findings]})

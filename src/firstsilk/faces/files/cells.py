@@ -16,6 +16,10 @@ from firstsilk.faces.files.tables import TableRow, format_number
 from firstsilk.work.bring.layouts import Column
 from firstsilk.work.bring.names import find_nearest
 
+FIRST_YEAR = 1850
+LAST_YEAR = 2200
+"""No field records lie outside these years. Our own choice, no source."""
+
 Cell = str | float | int | bool | date | None
 
 MISSING_WORDS = frozenset({"na", "n/a", "nan", "null", "none", "nil", "-", "--", ".", "?", "missing", "nd", "#n/a"})
@@ -151,7 +155,12 @@ def _date(row: TableRow, column: Column, text: str, findings: list[Finding]) -> 
     day = text[:10] if text[10:] in ("", " 00:00:00", "T00:00:00") else text
     try:
         if re.fullmatch(r"\d{4}-\d{2}-\d{2}", day):
-            return date.fromisoformat(day)
+            found = date.fromisoformat(day)
+            if FIRST_YEAR <= found.year <= LAST_YEAR:
+                return found
+            message = f"the year must lie in {FIRST_YEAR} to {LAST_YEAR}"
+            findings.append(row.finding("year_far_off", message, column.name, f"Did you mean 20{day[2:]}?"))
+            return None
     except ValueError:
         pass
     findings.append(row.finding("not_a_date", "this is not a date", column.name, _date_repair(text)))
@@ -189,7 +198,7 @@ def _as_repair(year: int, month: int, day: int) -> str:
 
 
 def _season(row: TableRow, column: Column, text: str, findings: list[Finding]) -> str:
-    if _SEASON.fullmatch(text):
+    if _SEASON.fullmatch(text) and FIRST_YEAR <= int(text[:4]) <= LAST_YEAR:
         return text
     digits = "".join(re.findall(r"\d", text))
     winter = "W" if re.search(r"w", text, re.IGNORECASE) else ""
