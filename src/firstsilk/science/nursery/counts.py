@@ -63,6 +63,18 @@ def count_pollinations(ears_wanted: int, success_frac: float = SUCCESS_FRAC, ass
     return low
 
 
+def reach_chance(ears_wanted: int, pollinations: int, success_frac: float = SUCCESS_FRAC) -> float:
+    """The chance that so many pollinations give at least the ears wanted: P(X >= ears_wanted), X binomial.
+
+    Notes
+    -----
+    As in `count_pollinations`, whose inverse it is. Checked by tests/outside/test_nursery_counts.py.
+    """
+    if ears_wanted < 0 or pollinations < 0 or not 0 < success_frac <= 1:
+        raise ValueError("ears_wanted >= 0, pollinations >= 0 and 0 < success_frac <= 1 are needed")
+    return float(binom.sf(ears_wanted - 1, pollinations, success_frac))
+
+
 def count_rows(pollinations: int, plants_per_row: int = PLANTS_PER_ROW, usable_frac: float = USABLE_FRAC) -> int:
     """Rows needed so that enough plants flower on usable days, one ear a plant."""
     if plants_per_row < 1 or not 0 < usable_frac <= 1:

@@ -35,6 +35,8 @@ DEFAULT_UNITS_TO_SILK_CHU = 1750.0
 """Units from sowing to half silk where nothing is known of a line: Ottawa inbreds 1,720-1,855 CHU to flowering."""
 MALE_EARS_PER_ROW = 40
 """Ears that one male row can serve over its days of shed (common practice, no source)."""
+DEAD_FRAC = 0.05
+"""Lots that germinate worse than this are not sown (a choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,8 @@ class Short:
     kernels_needed: int
     kernels_free: int
     message: str
+    rows_needed: int = 1
+    rows_possible: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,14 +118,29 @@ def lay_out_rows(
         drafted += rows
         short += lack
     ordered = _order_rows(drafted, males)
-    last = Row.objects.filter(station=station, season=season).order_by("-number").first()
-    places = walk_places(settings.rows_per_range, 1 + (last.number if last else 0))
-    placed = tuple(
-        replace(row, number=number, field_row=field_row, field_col=field_col)
-        for row, (number, field_row, field_col) in zip(ordered, places, strict=False)
-    )
+    placed = _place_rows(ordered, station, season, settings.rows_per_range)
     used = (("past years of weather", len(bench.years)), ("draft targets", len(drafts)), ("lots", len(bench.stock)))
     return LaidOut(placed, tuple(short), Basis(used, tuple(dict.fromkeys(bench.missing))))
+
+
+def _place_rows(
+    ordered: Sequence[PlannedRow], station: Station, season: Season, rows_per_range: int
+) -> tuple[PlannedRow, ...]:
+    """Number and place rows behind those that stand: on in their walk, or in a new range where they follow another."""
+    there = list(
+        Row.objects.filter(station=station, season=season)
+        .order_by("number")
+        .values_list("number", "field_row", "field_col")
+    )
+    last, start = (there[-1][0] if there else 0), 1
+    if there:
+        same_walk = there == [place for place, _ in zip(walk_places(rows_per_range), there, strict=False)]
+        start = last + 1 if same_walk else max(field_row for _, field_row, _ in there) * rows_per_range + 1
+    places = walk_places(rows_per_range, start)
+    return tuple(
+        replace(row, number=number, field_row=field_row, field_col=field_col)
+        for number, (row, (_, field_row, field_col)) in enumerate(zip(ordered, places, strict=False), last + 1)
+    )
 
 
 def _set_bench(
@@ -129,7 +148,8 @@ def _set_bench(
 ) -> _Bench:
     heat = read_daily_heat(station, season.site, on.today)
     start = settings.sow_from
-    years, daily = heat_by_year(heat, (start.month, start.day), SEASON_DAYS, before_year=start.year)
+    day = 28 if (start.month, start.day) == (2, 29) else start.day
+    years, daily = heat_by_year(heat, (start.month, day), SEASON_DAYS, before_year=start.year)
     if not years:
         raise refuse(
             "no_past_weather",
@@ -156,11 +176,10 @@ def _units(bench: _Bench, line: str) -> tuple[float, float]:
 def _rows_for_target(
     target: Target, bench: _Bench, males: dict[tuple[str, date], list[PlannedRow]]
 ) -> tuple[list[PlannedRow], list[Short]]:
+    """The rows of one target, its males' rows added to `males`; or nothing and what is short."""
     female = target.female.name
     rates = bench.rates[female]
-    ears = target.ears_wanted
-    if target.kernels_wanted:
-        ears = max(ears, int(np.ceil(target.kernels_wanted / rates.kernels_per_ear)))
+    ears = rates.ears_for(target.ears_wanted, target.kernels_wanted)
     attempts = count_pollinations(ears, rates.success_frac, bench.settings.assurance)
     n_rows = count_rows(attempts, bench.settings.plants_per_row)
     silk, _ = _units(bench, female)
@@ -168,31 +187,27 @@ def _rows_for_target(
     if target.male is not None:
         _, male_shed = _units(bench, target.male.name)
         choice = choose_sowing_days(bench.daily, silk, male_shed, bench.settings.last_sowing_days)
-    purpose = "female" if target.male is not None else "self"
     sow_on = bench.settings.sow_from + timedelta(days=choice.female_day)
     why = (
-        f"{ears} good ears at {rates.success_frac:.0%} success need {attempts} pollinations"
+        f"{ears} good ear{'s' if ears > 1 else ''} at {rates.success_frac:.0%} success need {attempts} pollinations"
         f" ({bench.settings.assurance:.0%} sure): {n_rows} row{'s' if n_rows > 1 else ''}"
     )
+    purpose = "female" if target.male is not None else "self"
+    before = dict(bench.taken)
     rows: list[PlannedRow] = []
     for step in range(n_rows):
         share = attempts // n_rows + (1 if step < attempts % n_rows else 0)
         row = _one_row(target, female, purpose, sow_on, silk, share, choice, bench, why)
         if isinstance(row, Short):
-            return _give_back(rows, bench), [row]
+            bench.taken = before
+            return [], [replace(row, rows_needed=n_rows, rows_possible=step)]
         rows.append(row)
     if target.male is not None:
         lack = _male_rows(target, attempts, choice, bench, males)
         if lack is not None:
-            return _give_back(rows, bench), [lack]
+            bench.taken = before
+            return [], [lack]
     return rows, []
-
-
-def _give_back(rows: list[PlannedRow], bench: _Bench) -> list[PlannedRow]:
-    """Undo the promises of a target that cannot be sown whole."""
-    for row in rows:
-        bench.taken[row.lot] -= row.kernels
-    return []
 
 
 def _one_row(
@@ -209,11 +224,7 @@ def _one_row(
     over = OVERPLANT_TESTER_FRAC if purpose == "male" else OVERPLANT_FRAC
     lot, kernels = _take_seed(line, bench, over)
     if lot is None:
-        free = sum(one.free - bench.taken.get(one.tag, 0) for one in bench.stock.get(line, []))
-        told = (
-            f"target {target.number}: {line} needs {kernels} kernels for a row and has {free} free in one lot or more"
-        )
-        return Short(target.number, line, kernels, free, told)
+        return _tell_short(target, line, kernels, bench)
     days = find_flowering_days(bench.daily, (sow_on - bench.settings.sow_from).days, silk)
     known = days[~np.isnan(days)]
     expected = bench.settings.sow_from + timedelta(days=round(float(np.median(known)))) if len(known) else None
@@ -238,18 +249,32 @@ def _one_row(
     )
 
 
+def _tell_short(target: Target, line: str, kernels: int, bench: _Bench) -> Short:
+    """Say how much seed a row needs and how much of it is free, over all lots and in the fullest one."""
+    free = [max(0, one.free - bench.taken.get(one.tag, 0)) for one in bench.stock.get(line, [])]
+    if not free:
+        told = f"target {target.number}: there is no lot of {line}"
+    else:
+        held = f"{sum(free)} free" if len(free) == 1 else f"{sum(free)} free in {len(free)} lots, {max(free)} in one"
+        told = f"target {target.number}: {line} needs {kernels} kernels for one more row and has {held}"
+    return Short(target.number, line, kernels, sum(free), told)
+
+
 def _take_seed(line: str, bench: _Bench, overplant_frac: float) -> tuple[LotStock | None, int]:
     """The oldest lot with enough free kernels for one row, and the kernels; the lot is None if none has enough."""
-    wanted = count_kernels(bench.settings.plants_per_row, GERMINATION_FRAC, overplant_frac)
+    least = count_kernels(bench.settings.plants_per_row, GERMINATION_FRAC, overplant_frac)
     for lot in bench.stock.get(line, []):
-        if lot.germination_frac is None:
-            bench.missing.append(f"germination of lot {lot.name} (taken as {GERMINATION_FRAC:.0%})")
-        germination = lot.germination_frac or GERMINATION_FRAC
-        wanted = count_kernels(bench.settings.plants_per_row, max(germination, 0.05), overplant_frac)
+        if lot.germination_frac is not None and lot.germination_frac < DEAD_FRAC:
+            bench.missing.append(f"live seed in lot {lot.name} (germination {lot.germination_frac:.0%}: not used)")
+            continue
+        germination = GERMINATION_FRAC if lot.germination_frac is None else lot.germination_frac
+        wanted = count_kernels(bench.settings.plants_per_row, germination, overplant_frac)
         if lot.free - bench.taken.get(lot.tag, 0) >= wanted:
+            if lot.germination_frac is None:
+                bench.missing.append(f"germination of lot {lot.name} (taken as {GERMINATION_FRAC:.0%})")
             bench.taken[lot.tag] = bench.taken.get(lot.tag, 0) + wanted
             return lot, wanted
-    return None, wanted
+    return None, least
 
 
 def _male_rows(
@@ -259,13 +284,12 @@ def _male_rows(
     bench: _Bench,
     males: dict[tuple[str, date], list[PlannedRow]],
 ) -> Short | None:
-    """Add male rows for a cross until those sown on the wanted day can serve all ears asked of them."""
+    """Add male rows for a cross until those sown on the wanted day can serve all ears asked of them, or none."""
     assert target.male is not None
     name = target.male.name
     sow_on = bench.settings.sow_from + timedelta(days=choice.male_day)
-    rows = males.setdefault((name, sow_on), [])
-    served = sum(row.pollinations for row in rows)
-    free = len(rows) * MALE_EARS_PER_ROW - served
+    rows = list(males.get((name, sow_on), ()))
+    free = sum(MALE_EARS_PER_ROW - row.pollinations for row in rows)
     while free < attempts:
         silk, _ = _units(bench, name)
         why = f"male for its crosses, sown {choice.male_day} days after the first sowing so that it meets them"
@@ -279,6 +303,7 @@ def _male_rows(
         room = min(left, MALE_EARS_PER_ROW - row.pollinations)
         rows[at] = replace(row, pollinations=row.pollinations + room)
         left -= room
+    males[(name, sow_on)] = rows
     return None
 
 

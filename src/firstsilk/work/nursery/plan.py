@@ -6,6 +6,7 @@ sowing day; what cannot be sown for want of seed stays a draft and is named.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -14,11 +15,15 @@ from django.db import transaction
 from django.db.models import Max
 
 from firstsilk.answers import refuse
-from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Target
+from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Station, Target
 from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_season, get_site, get_station, take_tags
 
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+MOST_EARS = 5000
+MOST_KERNELS = 500_000
+"""A single wish beyond these is a slip of the keyboard (a choice of ours)."""
 CROSSES = ("cross", "testcross", "backcross")
 
 
@@ -90,7 +95,7 @@ def open_season(on: Occasion, name: str, site: str = "", sow_from: date | None =
     """
     station = get_station(on.station)
     year = name[:4]
-    if not (year.isdecimal() and name[4:] in ("", "W")):
+    if not (re.fullmatch(r"[0-9]{4}W?", name, re.ASCII) and FIRST_YEAR <= int(year) <= LAST_YEAR):
         raise refuse(
             "season_name", f"{name!r} is not a season.", "Write the year, and W for its winter nursery: 2031W."
         )
@@ -129,21 +134,32 @@ def add_targets(on: Occasion, season: str, wants: Sequence[Want]) -> tuple[Targe
     return list_targets(on, season)
 
 
-def _parents(station: object, want: Want) -> tuple[Line, Line | None]:
+def _parents(station: Station, want: Want) -> tuple[Line, Line | None]:
     if want.kind not in ("self", "sib", *CROSSES):
         raise refuse(
             "kind_unknown", f"{want.kind!r} is not a kind of target.", "Use self, sib, cross, testcross or backcross."
         )
-    if want.ears < 1:
-        raise refuse("ears_wanted", f"{want.ears} ears cannot be wanted of {want.female}.", "Ask for one ear or more.")
-    female = get_line(station, want.female)  # type: ignore[arg-type]
+    _check_counts(want)
+    female = get_line(station, want.female)
     if want.kind in CROSSES:
         if not want.male or want.male == want.female:
             raise refuse("male_missing", f"The {want.kind} of {want.female} needs another line as male.", "Name it.")
-        return female, get_line(station, want.male)  # type: ignore[arg-type]
+        return female, get_line(station, want.male)
     if want.male and want.male != want.female:
         raise refuse("male_not_wanted", f"A {want.kind} of {want.female} takes no other male.", "Leave the male empty.")
     return female, None
+
+
+def _check_counts(want: Want) -> None:
+    if not 1 <= want.ears <= MOST_EARS:
+        raise refuse(
+            "ears_wanted", f"{want.ears} ears cannot be wanted of {want.female}.", f"Ask for 1 to {MOST_EARS:,} ears."
+        )
+    if want.kernels is not None and not 1 <= want.kernels <= MOST_KERNELS:
+        told = f"{want.kernels} kernels cannot be wanted of {want.female}."
+        raise refuse("kernels_wanted", told, f"Ask for 1 to {MOST_KERNELS:,} kernels, or leave them out.")
+    if want.priority not in (1, 2, 3):
+        raise refuse("priority_unknown", f"{want.priority} is not a priority.", "Use 1 (first), 2 or 3.")
 
 
 def drop_target(on: Occasion, season: str, number: int) -> None:
@@ -203,16 +219,20 @@ def plan_nursery(on: Occasion, season: str, settings: PlanSettings, fix: bool = 
     InputRefused
         If there is no draft target, or no weather to compute sowing days from.
     """
+    _check_settings(settings)
     station = get_station(on.station)
-    book = get_season(station, season)
-    drafts = list(
-        Target.objects.filter(station=station, season=book, state="draft")
-        .select_related("female", "male")
-        .order_by("priority", "number")
-    )
-    if not drafts:
-        raise refuse("nothing_to_plan", f"Season {season} has no draft target.", "Add crosses and selfs first.")
     with transaction.atomic():
+        if fix:
+            # Two people who press at once: the second waits, and then finds no draft.
+            Station.objects.select_for_update().get(pk=station.pk)
+        book = get_season(station, season)
+        drafts = list(
+            Target.objects.filter(station=station, season=book, state="draft")
+            .select_related("female", "male")
+            .order_by("priority", "number")
+        )
+        if not drafts:
+            raise refuse("nothing_to_plan", f"Season {season} has no draft target.", "Add crosses and selfs first.")
         laid = lay_out_rows(on, station, book, drafts, settings)
         if fix and laid.rows:
             _fix_rows(on, book, laid.rows, settings)
@@ -221,6 +241,20 @@ def plan_nursery(on: Occasion, season: str, settings: PlanSettings, fix: bool = 
     return NurseryPlan(
         season, fix, laid.rows, laid.short, list_targets(on, season), sum(row.kernels for row in laid.rows), laid.basis
     )
+
+
+def _check_settings(settings: PlanSettings) -> None:
+    if not 1 <= settings.rows_per_range <= 500:
+        raise refuse("rows_per_range", f"{settings.rows_per_range} rows a range cannot be.", "Use 1 to 500.")
+    if not 1 <= settings.plants_per_row <= 500:
+        raise refuse("plants_per_row", f"{settings.plants_per_row} plants a row cannot be.", "Use 1 to 500.")
+    if not 0.5 <= settings.assurance <= 0.999:
+        raise refuse("assurance", f"An assurance of {settings.assurance:g} is not usable.", "Use 0.5 to 0.999.")
+    if not 0 <= settings.last_sowing_days <= 60:
+        told = f"A last sowing {settings.last_sowing_days} days after the first is not usable."
+        raise refuse("last_sowing_days", told, "Use 0 to 60 days.")
+    if settings.cutoff_on is not None and settings.cutoff_on <= settings.sow_from:
+        raise refuse("cutoff_too_soon", "The cutoff lies before the sowing.", "Choose a day after the sowing.")
 
 
 def _fix_rows(on: Occasion, season: Season, planned: Sequence[PlannedRow], settings: PlanSettings) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -26,6 +27,10 @@ class LineRates:
     kernels_per_ear: float
     own_pollinations: int
     own_ears: int
+
+    def ears_for(self, ears: int, kernels: int | None) -> int:
+        """Good ears needed to have at least so many ears and, where kernels are asked for, so many kernels."""
+        return max(ears, math.ceil(kernels / self.kernels_per_ear)) if kernels else ears
 
 
 def read_line_rates(station: Station, names: Iterable[str]) -> dict[str, LineRates]:

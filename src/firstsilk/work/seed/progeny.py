@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from firstsilk.answers import refuse
 from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.generation import Parent, plan_progeny
 
 FIXED_SELFINGS = 6
 """Selfings after which a line counts as fixed, so that selfing it again only makes more of it: 1.6 % of loci still
 segregate (trade practice; 6-8 generations to a fixed line)."""
+INCREASES = ("self", "sib", "bulk_sib")
+"""Pollinations that only make more of a fixed line."""
+LONGEST_NAME = 120
 
 
 def is_fixed(line: Line) -> bool:
@@ -30,32 +34,41 @@ def count_selfings(line: Line) -> int:
 def find_or_make_progeny(station: Station, kind: str, mother: Line, father: Line | None) -> tuple[Line, bool]:
     """The line that the seed of this pollination is, and whether its record is new.
 
+    Raises
+    ------
+    InputRefused
+        If the kind is unknown, a parent's pedigree cannot be read, or the name that the line would get is another's.
+
     Notes
     -----
     Selfing or sibbing a fixed line increases it. A cross that the books already hold is that cross. The selfed ears
-    of a row together are a bulk, named ``MOTHER-B`` (each hyphen one generation, B a bulk of selfed ears).
+    of a row together are a bulk, named ``MOTHER-B`` (each hyphen one generation, B a bulk of selfed ears); sibs are
+    ``MOTHER-#``, open-pollinated seed ``MOTHER/open``.
     """
-    if father is None and is_fixed(mother):
+    if kind in INCREASES and is_fixed(mother):
         return mother, False
-    if father is not None:
-        known = Line.objects.filter(station=station, method="cross", mother=mother, father=father).first()
-        if known is not None:
-            return known, False
     grown = plan_progeny(kind, _parent(mother), _parent(father) if father else None)
-    name = f"{mother.name}/{father.name}" if father else f"{mother.name}-{'B' if kind == 'self' else '#'}"
-    if father is not None and ("/" in mother.name or "/" in father.name):
-        name = grown.pedigree
-    known = Line.objects.filter(station=station, name=name[:120]).first()
+    parent = father if grown.has_father else None
+    family = Line.objects.filter(station=station, method=grown.method, mother=mother, father=parent)
+    known = family.order_by("pk").first() if parent is not None else None
     if known is not None:
         return known, False
+    name = _name(kind, mother, father, grown.pedigree)
+    taken = Line.objects.filter(station=station, name=name).first()
+    if taken is not None and (taken.mother_id, taken.father_id) == (mother.pk, parent.pk if parent else None):
+        return taken, False
+    if taken is not None:
+        raise refuse(
+            "line_name_taken", f"its seed would be named {name}, and that is another line", "Rename that line."
+        )
     line = Line.objects.create(
         station=station,
-        name=name[:120],
+        name=name,
         kind="hybrid" if kind == "testcross" else "line",
         stands_for="bulk" if father is None else grown.stands_for,
         method=grown.method,
         mother=mother,
-        father=father if grown.has_father else None,
+        father=parent,
         selfings=1 if grown.method == "self" else 0,
         generation=grown.generation,
         pedigree=grown.pedigree[:400],
@@ -64,6 +77,22 @@ def find_or_make_progeny(station: Station, kind: str, mother: Line, father: Line
         units_to_shed=mother.units_to_shed if father is None else None,
     )
     return line, True
+
+
+def _name(kind: str, mother: Line, father: Line | None, pedigree: str) -> str:
+    if father is None:
+        name = f"{mother.name}/open" if kind == "open" else f"{mother.name}-{'B' if kind == 'self' else '#'}"
+    elif kind == "induction":
+        name = f"{mother.name}-D"
+    else:
+        name = pedigree if "/" in mother.name + father.name else f"{mother.name}/{father.name}"
+    if len(name) > LONGEST_NAME:
+        raise refuse(
+            "line_name_long",
+            f"its seed would be named {name[:40]}..., which is too long",
+            "Give the parents short names.",
+        )
+    return name
 
 
 def _parent(line: Line) -> Parent:

@@ -1,0 +1,184 @@
+"""Where does each row of a season stand: as planned, as noted, as its heat units promise?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+
+from firstsilk.records.models import Row, Season, Station
+from firstsilk.science.flowering.rows import RowState
+from firstsilk.science.nursery.counts import count_pollinations
+from firstsilk.science.nursery.sowing import expect_day
+from firstsilk.work.climate.series import DailyHeat, normal_daily, read_daily_heat
+from firstsilk.work.flowering.states import read_states
+from firstsilk.work.nursery.rates import LineRates, read_line_rates
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.shelf import get_season, get_station
+
+LOOK_AHEAD_DAYS = 90
+
+
+@dataclass(frozen=True, slots=True)
+class RowFacts:
+    """One row as planned, as noted, as expected today. An expected day may lie in the past: then it is overdue."""
+
+    number: int
+    tag: str
+    field_row: int
+    field_col: int
+    line: str
+    pedigree: str
+    purpose: str
+    target: int | None
+    kind: str
+    ears_wanted: int
+    wanted: int
+    male: str
+    male_rows: tuple[int, ...]
+    lot: str
+    kernels: int
+    sow_on: date | None
+    silk_expected: date | None
+    shed_expected: date | None
+    units_since_sowing: float | None
+    state: RowState
+    no_entry: bool
+    no_entry_until: datetime | None = None
+    success_frac: float = 0.0
+
+
+class HeatClock:
+    """Heat units of a site, ready for many questions: how many since a day, and on which day a sum was reached."""
+
+    def __init__(self, heat: DailyHeat, today: date) -> None:
+        self.heat, self.today = heat, today
+        self.ordinals = np.array([day.toordinal() for day in heat.days], dtype=np.int64)
+        self.totals = np.concatenate([[0.0], np.cumsum(heat.units)])
+        self.ahead = normal_daily(heat, heat.last or today, LOOK_AHEAD_DAYS).tolist()
+
+    def count_since(self, sown_on: date) -> float:
+        """Units from the day after sowing up to the last reading."""
+        return float(self.totals[-1] - self.totals[self._after(sown_on)])
+
+    def expect(self, sown_on: date, need: float) -> date | None:
+        """The day on which the units were or will be reached at the normal pace; None if that cannot be told."""
+        if self.heat.last is None:
+            return None
+        start = self._after(sown_on)
+        wanted = need + self.totals[start]
+        reached = int(np.searchsorted(self.totals[1:], wanted * (1 - 1e-12)))
+        if reached < len(self.ordinals):
+            return date.fromordinal(int(self.ordinals[reached])) if reached >= start else sown_on
+        days = expect_day(float(wanted - self.totals[-1]), self.ahead)
+        return None if days is None else max(self.heat.last, sown_on) + timedelta(days=days)
+
+    def _after(self, day: date) -> int:
+        return int(np.searchsorted(self.ordinals, day.toordinal(), side="right"))
+
+
+def read_rows(on: Occasion, season: str = "") -> tuple[tuple[RowFacts, ...], Basis]:
+    """Every row of a season as it stands on the occasion's day, in walking order."""
+    station = get_station(on.station)
+    return read_season_rows(on, station, get_season(station, season, on.today))
+
+
+def read_season_rows(on: Occasion, station: Station, season: Season) -> tuple[tuple[RowFacts, ...], Basis]:
+    """As `read_rows`, for whoever has the season at hand."""
+    rows = list(
+        Row.objects.filter(station=station, season=season)
+        .select_related("line", "lot", "target", "target__male")
+        .order_by("number")
+    )
+    states = read_states(station, [row.tag for row in rows], on.today)
+    heat = read_daily_heat(station, season.site, on.today)
+    rates = read_line_rates(station, {row.line.name for row in rows})
+    facts = _facts_of(rows, states, HeatClock(heat, on.today), rates, on)
+    return facts, _basis(facts, heat, on)
+
+
+def _basis(facts: Sequence[RowFacts], heat: DailyHeat, on: Occasion) -> Basis:
+    missing = []
+    if heat.last is None:
+        missing.append("weather of the site (nothing can be expected)")
+    elif (on.today - heat.last).days > 1:
+        missing.append(f"weather since {heat.last} (last reading {(on.today - heat.last).days} days old)")
+    unknown = {row.line for row in facts if row.purpose != "filler" and row.state.sown_on and row.silk_expected is None}
+    if unknown and heat.last is not None:
+        missing.append(f"heat units to silk of {len(unknown)} line{'s' if len(unknown) > 1 else ''}")
+    noted = sum(row.state.n_notes for row in facts)
+    return Basis((("rows", len(facts)), ("notes", noted), ("days of weather", len(heat.days))), tuple(missing))
+
+
+def _facts_of(
+    rows: Sequence[Row], states: dict[str, RowState], clock: HeatClock, rates: dict[str, LineRates], on: Occasion
+) -> tuple[RowFacts, ...]:
+    males: dict[str, list[int]] = defaultdict(list)
+    for row in rows:
+        if row.purpose == "male":
+            males[row.line.name].append(row.number)
+    shares = _share_targets(rows, rates)
+    return tuple(
+        _row_facts(row, states.get(row.tag, RowState(row.tag)), clock, rates[row.line.name], males, shares, on)
+        for row in rows
+    )
+
+
+def _share_targets(rows: Sequence[Row], rates: dict[str, LineRates]) -> dict[int, int]:
+    """Pollinations to attempt on each row: a target's need with assurance, dealt evenly over its rows."""
+    by_target: dict[int, list[Row]] = defaultdict(list)
+    for row in rows:
+        if row.target is not None and row.purpose in ("self", "female"):
+            by_target[row.target.pk].append(row)
+    shares = {}
+    for group in by_target.values():
+        target = group[0].target
+        assert target is not None
+        rate = rates[group[0].line.name]
+        need = count_pollinations(rate.ears_for(target.ears_wanted, target.kernels_wanted), rate.success_frac)
+        for step, row in enumerate(group):
+            shares[row.number] = need // len(group) + (1 if step < need % len(group) else 0)
+    return shares
+
+
+def _row_facts(
+    row: Row,
+    state: RowState,
+    clock: HeatClock,
+    rate: LineRates,
+    males: dict[str, list[int]],
+    shares: dict[int, int],
+    on: Occasion,
+) -> RowFacts:
+    target = row.target if row.purpose in ("self", "female") else None
+    male = target.male.name if target is not None and target.male is not None and row.purpose == "female" else ""
+    silk_units, shed_units = rate.units_to_silk, rate.units_to_shed or rate.units_to_silk
+    sown = state.sown_on
+    return RowFacts(
+        number=row.number,
+        tag=row.tag,
+        field_row=row.field_row,
+        field_col=row.field_col,
+        line=row.line.name,
+        pedigree=row.line.pedigree,
+        purpose=row.purpose,
+        target=row.target.number if row.target is not None else None,
+        kind=target.kind if target is not None else "",
+        ears_wanted=rate.ears_for(target.ears_wanted, target.kernels_wanted) if target is not None else 0,
+        wanted=shares.get(row.number, 0),
+        male=male,
+        male_rows=tuple(males.get(male, [])) if male else (),
+        lot=row.lot.name if row.lot else "",
+        kernels=row.kernels,
+        sow_on=row.sow_on,
+        silk_expected=state.silk_on or (clock.expect(sown, silk_units) if sown and silk_units else None),
+        shed_expected=state.shed_on or (clock.expect(sown, shed_units) if sown and shed_units else None),
+        units_since_sowing=clock.count_since(sown) if sown and clock.heat.last else None,
+        state=state,
+        no_entry=row.no_entry_until is not None and row.no_entry_until > on.now,
+        no_entry_until=row.no_entry_until,
+        success_frac=rate.success_frac,
+    )

@@ -1,0 +1,114 @@
+"""Whose kernels are these? The shelled kernels of a row, told apart by the pollinations they came from.
+
+A row that was pollinated in one way by one male needs nothing more. Where there are several, only a bag number on both
+the pollination and the kernels tells whose they are.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.rows import keep_standing_notes
+
+Way = tuple[str, str]
+"""Kind of pollination and the father's line (its tag where it is no row of the season; empty for the row's own)."""
+WITHIN = ("self", "sib", "bulk_sib")
+"""Kinds in which the pollen is the row's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class EarGroup:
+    """Kernels of one row that came from one way of pollination: kind, father's line, tags of the male rows named.
+
+    `bags` are those by which the kernels were told apart, `notes` the ids of the pollination notes.
+    """
+
+    kind: str
+    father: str
+    males: tuple[str, ...]
+    kernels: int
+    bags: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RowEars:
+    """What the notes tell of one row's kernels: groups, the kernels that nobody can assign, and all ways there are."""
+
+    groups: tuple[EarGroup, ...]
+    unassigned: int
+    ways: tuple[Way, ...]
+
+
+def group_ears(notes: Iterable[Note], tag: str, line_of: Mapping[str, str]) -> RowEars:
+    """Tell the kernels of a row apart.
+
+    Parameters
+    ----------
+    notes
+        All notes that may matter to the row, in any order.
+    tag
+        The row's tag.
+    line_of
+        The line that stands in each row of the season, by tag. Male rows of one line are the same father.
+    """
+    standing, _ = keep_standing_notes(notes)
+    mine = [note for note in standing if note.tag == tag]
+    shelled = [note for note in mine if note.kind == "shelled" and _count(note.value) > 0]
+    pollinated: dict[Way, list[Note]] = defaultdict(list)
+    for note in mine:
+        if note.kind == "pollinated" and _count(note.value) > 0:
+            pollinated[_way(note, tag, line_of)].append(note)
+    ways = tuple(sorted(pollinated))
+    if not shelled:
+        return RowEars((), 0, ways)
+    if len(ways) == 1:
+        return RowEars((_group(ways[0], pollinated[ways[0]], shelled, ()),), 0, ways)
+    return _by_bag(pollinated, shelled, ways)
+
+
+def _by_bag(pollinated: Mapping[Way, list[Note]], shelled: list[Note], ways: tuple[Way, ...]) -> RowEars:
+    known: dict[Way, list[Note]] = defaultdict(list)
+    lost = []
+    for note in shelled:
+        found = [way for way in ways if note.bag and any(one.bag == note.bag for one in pollinated[way])]
+        if len(found) == 1:
+            known[found[0]].append(note)
+        else:
+            lost.append(note)
+    groups = []
+    for way, kernels in sorted(known.items()):
+        bags = tuple(sorted({note.bag for note in kernels}))
+        groups.append(_group(way, [note for note in pollinated[way] if note.bag in bags], kernels, bags))
+    return RowEars(tuple(groups), _add_up(lost), ways)
+
+
+def _group(way: Way, pollinated: list[Note], shelled: list[Note], bags: tuple[str, ...]) -> EarGroup:
+    males = tuple(sorted({note.male for note in pollinated if note.male}))
+    return EarGroup(*way, males, _add_up(shelled), bags, tuple(sorted(note.id for note in pollinated)))
+
+
+def _way(note: Note, tag: str, line_of: Mapping[str, str]) -> Way:
+    father = line_of.get(note.male, note.male)
+    is_own = note.male == tag or father == line_of.get(tag)
+    return note.detail, "" if note.detail in WITHIN and is_own else father
+
+
+def _add_up(notes: list[Note]) -> int:
+    """Kernels added up; notes on the same bag are the same ears, so the largest of them counts once."""
+    loose = sum(_count(note.value) for note in notes if not note.bag)
+    bags: dict[str, int] = {}
+    for note in notes:
+        if note.bag:
+            bags[note.bag] = max(bags.get(note.bag, 0), _count(note.value))
+    return loose + sum(bags.values())
+
+
+def _count(value: str) -> int:
+    try:
+        return max(0, int(float(value)))
+    except (ValueError, OverflowError):
+        return 1

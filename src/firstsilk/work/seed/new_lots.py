@@ -1,0 +1,243 @@
+"""Which lots do the shelled ears of a season become?
+
+A lot is made from the notes: each kernel's mother is the row, its father what the pollination notes say. Where the
+notes cannot tell, no lot is made and a finding says why.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from django.db import transaction
+
+from firstsilk.answers import Finding, InputRefused, Place
+from firstsilk.records.models import Line, Lot, LotOrigin, Movement, Row, Season, Station
+from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.rows import RowState, read_row_states
+from firstsilk.science.lineage.generation import POLLINATIONS
+from firstsilk.work.flowering.states import read_notes
+from firstsilk.work.nursery.as_sown import read_true_lines
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.ears import WITHIN, EarGroup, group_ears
+from firstsilk.work.seed.progeny import find_or_make_progeny
+from firstsilk.work.shelf import get_season, get_station, take_tags
+
+
+@dataclass(frozen=True, slots=True)
+class NewLot:
+    """A lot made from the notes: its tag and name, its line, from which row, by which father, how many kernels."""
+
+    tag: str
+    name: str
+    line: str
+    row: int
+    male: str
+    kernels: int
+    is_new_line: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MadeLots:
+    """All lots made in one go, and the rows for which none could be made."""
+
+    season: str
+    lots: tuple[NewLot, ...]
+    findings: tuple[Finding, ...]
+    basis: Basis
+
+
+@dataclass(slots=True)
+class _Harvest:
+    """What making lots has at hand."""
+
+    on: Occasion
+    station: Station
+    season: Season
+    rows: dict[str, Row]
+    lines: dict[str, Line]
+    line_of: dict[str, str]
+    notes: dict[str, list[Note]]
+    made_before: dict[tuple[int, str], Lot]
+    names: set[str]
+    findings: list[Finding] = field(default_factory=list)
+
+
+def make_lots(on: Occasion, season: str) -> MadeLots:
+    """Make a lot of every row whose kernels are noted and that has none yet.
+
+    Notes
+    -----
+    The father is the line of the male rows in the pollination notes. A row with two kinds of pollination, or with
+    males of different lines, makes a lot for each if bag numbers tell its kernels apart; those that no bag tells make
+    none. Making lots again makes only what is new.
+    """
+    station = get_station(on.station)
+    with transaction.atomic():
+        Station.objects.select_for_update().get(pk=station.pk)
+        book = get_season(station, season, on.today)
+        every = list(Row.objects.filter(station=station, season=book).select_related("line", "lot").order_by("number"))
+        notes = read_notes(station, [row.tag for row in every], on.today)
+        states = read_row_states(notes, on.today)
+        harvest = _open_harvest(on, station, book, every, states, notes)
+        made = []
+        for row in every:
+            if row.purpose in ("self", "female") and row.tag in states and states[row.tag].kernels:
+                made += _make_row_lots(harvest, row, states[row.tag])
+    own = [states[row.tag] for row in every if row.tag in states]
+    unshelled = sum(1 for state in own if state.ears_picked and not state.kernels)
+    missing = (f"kernels of {unshelled} rows whose ears are picked",) if unshelled else ()
+    used = (("rows with kernels noted", sum(1 for state in own if state.kernels)),)
+    return MadeLots(book.name, tuple(made), tuple(harvest.findings), Basis(used, missing))
+
+
+def _open_harvest(
+    on: Occasion,
+    station: Station,
+    season: Season,
+    rows: Sequence[Row],
+    states: Mapping[str, RowState],
+    notes: Sequence[Note],
+) -> _Harvest:
+    lines = read_true_lines(rows, states)
+    by_tag: dict[str, list[Note]] = defaultdict(list)
+    replaced = [note for note in notes if note.replaces]
+    for note in notes:
+        by_tag[note.tag].append(note)
+    for tag in {row.tag for row in rows}:
+        by_tag[tag] = [*by_tag[tag], *(note for note in replaced if note.tag != tag)]
+    origins = LotOrigin.objects.filter(station=station, row__season=season, row__isnull=False)
+    before = {
+        (one.row_id, one.male_row.line.name if one.male_row else ""): one.lot
+        for one in origins.select_related("lot", "male_row__line")
+        if one.row_id is not None
+    }
+    names = set(Lot.objects.filter(station=station, name__startswith=season.name).values_list("name", flat=True))
+    line_of = {tag: line.name for tag, line in lines.items()}
+    return _Harvest(on, station, season, {row.tag: row for row in rows}, lines, line_of, by_tag, before, names)
+
+
+def _make_row_lots(harvest: _Harvest, row: Row, state: RowState) -> list[NewLot]:
+    ears = group_ears(harvest.notes[row.tag], row.tag, harvest.line_of)
+    if not ears.ways:
+        repair = "Note the pollination it came from"
+        harvest.findings.append(_no_lot(row, "no_pollination", "kernels but no pollination noted", repair))
+        return []
+    if ears.unassigned:
+        ways = ", ".join(f"{kind} with {father or 'its own pollen'}" for kind, father in ears.ways)
+        told = f"{ears.unassigned} kernels cannot be told apart; pollinated as {ways}"
+        repair = "Note its kernels by bag number, or take the wrong pollination note back"
+        harvest.findings.append(_no_lot(row, "fathers_mixed", told, repair))
+    made = []
+    for group in ears.groups:
+        lot = _make_lot(harvest, row, state, group, is_alone=len(ears.ways) == 1)
+        if isinstance(lot, Finding):
+            harvest.findings.append(lot)
+        elif lot is not None:
+            made.append(lot)
+    return made
+
+
+def _make_lot(harvest: _Harvest, row: Row, state: RowState, group: EarGroup, is_alone: bool) -> NewLot | Finding | None:
+    mother = harvest.lines[row.tag]
+    problem = _find_problem(harvest, mother, group)
+    if problem is not None:
+        return _no_lot(row, *problem)
+    father_row = next((harvest.rows[tag] for tag in group.males if tag in harvest.rows), None)
+    if group.kind in WITHIN:
+        father_row = None
+    father = harvest.lines[father_row.tag] if father_row is not None else None
+    before = harvest.made_before.get((row.pk, father_row.line.name if father_row else ""))
+    if before is not None:
+        return _compare_with_lot(row, before, group.kernels)
+    try:
+        # A fault inside must leave no half-made line behind.
+        with transaction.atomic():
+            line, is_new = find_or_make_progeny(harvest.station, group.kind, mother, father)
+    except InputRefused as refused:
+        return _no_lot(row, "progeny_unclear", str(refused).rstrip("."), "Correct the line's record or the note")
+    name = _name_lot(harvest, row, father_row, group, is_alone)
+    lot = _store_lot(harvest, row, father_row, group, line, name, state)
+    return NewLot(lot.tag, name, line.name, row.number, father.name if father else "", group.kernels, is_new)
+
+
+def _find_problem(harvest: _Harvest, mother: Line, group: EarGroup) -> tuple[str, str, str] | None:
+    """Why no lot can be made of a group: code, what is odd, repair; None if one can."""
+    kind, father = group.kind, group.father
+    known = POLLINATIONS.get(kind)
+    if known is None:
+        return "kind_unknown", f"{kind or 'nothing'!r} is no kind of pollination known here", "Note it again"
+    if kind in WITHIN and father:
+        told = f"noted as {kind}, but with pollen of {father}"
+        return "self_with_other_male", told, "Take the note back and write it with its right kind or male"
+    if known.father != "needed":
+        return None
+    unknown = [tag for tag in group.males if tag not in harvest.rows]
+    if unknown or not father:
+        told = f"the male of its {kind} is not a row of this season: {', '.join(unknown) or 'none noted'}"
+        return "father_unknown", told, "Take the note back and write it with the male row"
+    if father == mother.name:
+        told = f"noted as {kind}, but its male is of its own line"
+        return "father_is_mother", told, "Take the note back and write it as a sib, or with the right male"
+    return None
+
+
+def _compare_with_lot(row: Row, lot: Lot, kernels: int) -> Finding | None:
+    """A row whose lot is made already: odd only if the notes now say something else."""
+    booked = sum(Movement.objects.filter(lot=lot, reason="harvested").values_list("kernels", flat=True))
+    if booked == kernels:
+        return None
+    told = f"lot {lot.name} was made with {booked} kernels, the notes now say {kernels}"
+    return _no_lot(row, "kernels_changed", told, "Count the lot and enter the count at the desk")
+
+
+def _name_lot(harvest: _Harvest, row: Row, father_row: Row | None, group: EarGroup, is_alone: bool) -> str:
+    """``2031-0012``; of a row with several fathers ``2031-0012x0034``; a letter more where the name is taken."""
+    name = f"{harvest.season.name}-{row.number:04d}"
+    if not is_alone:
+        name += f"x{father_row.number:04d}" if father_row is not None else f"-{group.kind}"
+    free = next(one for one in (name, *(f"{name}{sign}" for sign in "bcdefghijkm")) if one not in harvest.names)
+    harvest.names.add(free)
+    return free
+
+
+def _store_lot(
+    harvest: _Harvest, row: Row, father_row: Row | None, group: EarGroup, line: Line, name: str, state: RowState
+) -> Lot:
+    on, station, season = harvest.on, harvest.station, harvest.season
+    told = f"row {row.number} of {season.name}" + (f", bags {', '.join(group.bags)}" if group.bags else "")
+    lot = Lot.objects.create(
+        station=station,
+        tag=take_tags(station, "lot", 1)[0],
+        name=name,
+        line=line,
+        kind="ears",
+        origin="open_pollinated" if group.kind == "open" else "pollinations",
+        origin_text=told[:200],
+        year=season.year,
+    )
+    LotOrigin.objects.create(
+        station=station,
+        lot=lot,
+        row=row,
+        male_row=father_row,
+        note=group.notes[0] if group.notes else None,
+        bag=group.bags[0] if len(group.bags) == 1 else "",
+    )
+    ears = f"{len(group.bags)} bags" if group.bags else f"{state.ears_picked} ears"
+    Movement.objects.create(
+        station=station,
+        lot=lot,
+        kernels=group.kernels,
+        reason="harvested",
+        used_for=f"{ears} of row {row.number}",
+        moved_on=on.today,
+        recorded_at=on.now,
+        recorded_by=on.who,
+    )
+    return lot
+
+
+def _no_lot(row: Row, code: str, told: str, repair: str) -> Finding:
+    return Finding(code, f"row {row.number} ({row.line.name}): {told}", Place(), row.tag, repair, stops=False)
