@@ -15,7 +15,7 @@ import pytest
 from firstsilk.faces.command.main import run
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
-OF_THE_RUN = ("seconds", "gradient")
+OF_THE_RUN = ("seconds", "gradient", "iterations")
 """Keys that tell how a run went: there, but never twice the same."""
 FOLDERS = sorted(folder for folder in EXAMPLES.iterdir() if (folder / "command.txt").is_file())
 

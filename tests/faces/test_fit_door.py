@@ -192,6 +192,7 @@ NO = {
     "no TOML": ("response = yield\n", {}, "cannot be read as TOML"),
     "terms that are no lists": ('response = "yield"\nfixed = ["site"]\n', {}, "must be a list of lists"),
     "a term of numbers": ('response = "yield"\nfixed = [[1]]\n', {}, "must be a list of column names"),
+    "an empty term": ('response = "yield"\nfixed = [[]]\n', {}, "has an empty term"),
     "a random term without columns": (MODEL + "[[random]]\n", {}, "key 'random.columns' is missing"),
     "random written as one": (
         'response = "yield"\n[random]\ncolumns = ["line"]\n',

@@ -9,6 +9,7 @@ import pytest
 import scipy.optimize
 from numpy.typing import NDArray
 
+from firstsilk.science.analysis import reml
 from firstsilk.science.analysis.equations import cross_products, solve_equations
 from firstsilk.science.analysis.mixed_models import _plan, fit_mixed_model
 from firstsilk.science.analysis.models import Model, RandomTerm, Relationship, Residual
@@ -227,3 +228,69 @@ def test_fit_when_true_variances_are_0_then_the_bound_is_hit_exactly_and_is_the_
                 moved[k] = max(moved[k] + change, 0.0)
                 assert solve_equations(problem, moved).log_likelihood <= fit.reml_log_likelihood + 1e-9
     assert at_bound >= 5
+
+
+def poor_series(seed: int) -> dict[str, list[object]]:
+    """A small series with holes, some true variances 0, and residuals that differ much between sites."""
+    dice = np.random.default_rng(seed)
+    n_lines, n_sites, n_blocks = dice.integers(4, 15), dice.integers(2, 6), dice.integers(2, 4)
+    spread = [float(dice.choice([0, 0.3, 1, 3])) for _ in range(4)]
+    residual = dice.choice([0.1, 1, 5], n_sites) * 1.0
+    line = dice.normal(size=n_lines) * spread[0]
+    within = dice.normal(size=(n_lines, n_sites)) * spread[1]
+    block = dice.normal(size=(n_sites, n_blocks)) * spread[2]
+    site = dice.normal(size=n_sites) * spread[3]
+    data: dict[str, list[object]] = {"line": [], "site": [], "block": [], "y": []}
+    for i in range(n_lines):
+        for j in range(n_sites):
+            for k in range(n_blocks):
+                if dice.random() < 0.85:
+                    for name, value in (("line", f"L{i}"), ("site", f"S{j}"), ("block", f"B{k}")):
+                        data[name].append(value)
+                    data["y"].append(line[i] + within[i, j] + block[j, k] + site[j] + dice.normal() * residual[j])
+    return data
+
+
+def by_site(*columns: str) -> RandomTerm:
+    return RandomTerm(columns, variance_by="site")
+
+
+MANY_TOPS = {
+    39: Model(
+        "y",
+        (("site",),),
+        (by_site("line", "site"), RandomTerm(("line",)), RandomTerm(("site", "block"))),
+        Residual("site"),
+    ),
+    106: Model("y", (("line",),), (RandomTerm(("site",)), by_site("line", "site"), by_site("site", "block"))),
+    157: Model(
+        "y",
+        (),
+        (RandomTerm(("line",)), RandomTerm(("line", "site")), RandomTerm(("site", "block")), RandomTerm(("site",))),
+        Residual("site"),
+    ),
+}
+
+
+@pytest.mark.parametrize("seed", MANY_TOPS)
+def test_fit_when_the_likelihood_has_several_tops_then_none_of_many_starts_ends_higher(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = poor_series(seed)
+    best = fit_mixed_model(data, MANY_TOPS[seed]).reml_log_likelihood
+    plain = reml._start
+    ends = []
+    for ratio in (0.001, 0.1, 3.0, 30.0):
+
+        def start(problem, known, free, total, ratio=ratio):
+            found = plain(problem, known, free, total)
+            found[: problem.n_random] *= ratio
+            return found
+
+        monkeypatch.setattr(reml, "_start", start)
+        monkeypatch.setattr(reml, "_other_starts", lambda problem, free: ())
+        ends.append(fit_mixed_model(data, MANY_TOPS[seed]).reml_log_likelihood)
+    monkeypatch.setattr(reml, "_start", plain)
+    ends.append(fit_mixed_model(data, MANY_TOPS[seed]).reml_log_likelihood)
+    assert max(ends) <= best + 1e-6
+    assert max(ends) - min(ends) > 0.1, "these records were chosen because one start is not enough"

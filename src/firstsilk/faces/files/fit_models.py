@@ -92,6 +92,8 @@ def read_model(path: str | Path, n_records: int) -> Model:
         raise words.wrong(
             "fixed", 'must be a list of lists, one for each term: [["environment"], ["nitrogen", "variety"]]'
         )
+    if any(not term for term in fixed):
+        raise words.wrong("fixed", "has an empty term; the intercept needs none: leave it out")
     model = Model(
         response,
         tuple(words.as_names("fixed", term) for term in fixed),

@@ -20,12 +20,16 @@ MOST_ITERATIONS = 200
 PROMISE = 1e-15
 # Below this promise rounding may stop the climb; that is the top too.
 SETTLED = 1e-9
+# A promise that did not fall below this share of the last one is rounding.
+SLOW = 0.98
 # A residual variance is not let below this share of its former value in one step.
 FALL = 0.1
 LONGEST = 20.0
 # A residual variance below this share of the response variance counts as 0.
 NOTHING = 1e-7
 FLAT = 1e-9
+# So many columns and fewer are climbed from several starts.
+SMALL_PROBLEM = 300
 # Rounding in a log-likelihood, relative to its size.
 ROUNDING = 1e-13
 
@@ -72,22 +76,63 @@ def maximise(problem: Problem, known: Array, names: Sequence[str]) -> Top:
     free = np.isnan(known)
     total = _check_identifiable(problem, free, names)
     at_one = cross_products(problem, problem.weights) if problem.n_groups == 1 else None
-    state = solve_equations(problem, _start(problem, known, free, total), at_one)
-    damping, before, converged, iterations = 0.0, np.inf, not free.any(), 0
-    while not converged and iterations < MOST_ITERATIONS:
-        promise = _promise(state, free)
-        settled = SETTLED > promise >= before / 2.0
-        if promise < PROMISE or settled:
-            converged = True
-            break
-        found, damping = _climb(problem, at_one, state, free, damping)
-        iterations += 1
+    start = _start(problem, known, free, total)
+    best = _climb(problem, at_one, start, free, total)
+    _check_residual(problem, best.state.variances, free, total, names)
+    for ratio in _other_starts(problem, free):
+        elsewhere = start.copy()
+        elsewhere[: problem.n_random][free[: problem.n_random]] *= ratio
+        other = _climb(problem, at_one, elsewhere, free, total)
+        higher = other.state.log_likelihood > best.state.log_likelihood + SETTLED
+        if higher and not _vanished(problem, other.state.variances, free, total):
+            best = other
+    state = best.state
+    return Top(state, _errors(state, free), _gradient(state, free), best.converged, best.iterations)
+
+
+@dataclass(frozen=True, slots=True)
+class _Summit:
+    """Where one climb ended."""
+
+    state: State
+    converged: bool
+    iterations: int
+
+
+def _other_starts(problem: Problem, free: NDArray[np.bool_]) -> tuple[float, ...]:
+    """With many variances and few records the likelihood may have several tops: then start elsewhere too."""
+    small = problem.random.width + problem.fixed.shape[1] <= SMALL_PROBLEM
+    return (0.01, 100.0) if small and int(np.sum(free)) >= 4 else ()
+
+
+def _climb(problem: Problem, at_one: Products | None, start: Array, free: NDArray[np.bool_], total: float) -> _Summit:
+    """Climb from one start to a top, or until a residual variance is gone."""
+    state = solve_equations(problem, start, at_one)
+    damping, before, last = 0.0, np.inf, None
+    for iteration in range(MOST_ITERATIONS):
+        direction = _direction(state, _movable(state, free), 0.0)
+        promise = 0.5 * float(direction @ state.score)
+        if promise < PROMISE or SETTLED > promise >= SLOW * before:
+            return _Summit(state, True, iteration)
+        stretch = _stretch(state, direction, last) if damping == 0.0 else 1.0
+        found, damping = _rise(problem, at_one, state, free, damping, stretch)
         if found is None:
-            converged = promise < SETTLED
-            break
-        _check_residual(problem, found.variances, free, total, names)
+            return _Summit(state, promise < SETTLED, iteration)
+        # Two plain steps one after the other show how fast the climb slows; after a stretched one, look anew.
+        last = direction if stretch == 1.0 and damping == 0.0 else None
         state, before = found, promise
-    return Top(state, _errors(state, free), _gradient(state, free), converged, iterations)
+        if _vanished(problem, state.variances, free, total):
+            return _Summit(state, False, iteration)
+    return _Summit(state, not free.any(), MOST_ITERATIONS)
+
+
+def _stretch(state: State, direction: Array, last: Array | None) -> float:
+    """How much longer than the average-information step to go, since such steps shrink by a steady ratio."""
+    if last is None:
+        return 1.0
+    size = float(last @ state.information @ last)
+    ratio = float(direction @ state.information @ last) / size if size > 0 else 0.0
+    return 1.0 / (1.0 - ratio) if 0.05 < abs(ratio) < 0.95 else 1.0
 
 
 def _start(problem: Problem, known: Array, free: NDArray[np.bool_], total: float) -> Array:
@@ -101,16 +146,23 @@ def _start(problem: Problem, known: Array, free: NDArray[np.bool_], total: float
     return np.asarray(start, dtype=np.float64)
 
 
-def _climb(
-    problem: Problem, at_one: Products | None, state: State, free: NDArray[np.bool_], damping: float
+def _rise(
+    problem: Problem,
+    at_one: Products | None,
+    state: State,
+    free: NDArray[np.bool_],
+    damping: float,
+    stretch: float,
 ) -> tuple[State | None, float]:
     """One accepted step and the next damping; None if no step, however short, leads up."""
     slack = ROUNDING * max(abs(state.log_likelihood), 1.0)
     for _ in range(40):
-        found = solve_equations(problem, _step(problem, state, free, damping), at_one)
+        found = solve_equations(problem, _step(problem, state, free, damping, stretch), at_one)
         if found.log_likelihood >= state.log_likelihood - slack:
             return found, damping / 10.0 if damping > 1e-6 else 0.0
-        damping = max(damping * 10.0, 1e-3)
+        if stretch == 1.0:
+            damping = max(damping * 10.0, 1e-3)
+        stretch = 1.0
     return None, damping
 
 
@@ -125,8 +177,10 @@ def _direction(state: State, moving: NDArray[np.bool_], damping: float) -> Array
         information = state.information[np.ix_(at, at)]
         own = np.diag(information)
         # Where a residual group has no spread its information is nil: then no step is longer than LONGEST times.
-        least = np.abs(state.score[at]) / (LONGEST * np.maximum(state.variances[at], 1e-300))
-        root = np.sqrt(np.maximum(own, np.where(state.variances[at] > 0, least, 1e-300)))
+        above = state.variances[at] > 0
+        least = np.full(len(at), 1e-300)
+        np.divide(np.abs(state.score[at]), LONGEST * state.variances[at], out=least, where=above)
+        root = np.sqrt(np.maximum(np.maximum(own, least), 1e-300))
         scaled = information / root[:, None] / root
         scaled[np.diag_indices(len(at))] = 1.0 + damping
         # lstsq, since an average information may be singular where several variances are 0.
@@ -140,30 +194,30 @@ def _direction(state: State, moving: NDArray[np.bool_], damping: float) -> Array
     return direction
 
 
-def _promise(state: State, free: NDArray[np.bool_]) -> float:
-    """How much log-likelihood the undamped step promises (half the Newton decrement)."""
-    return 0.5 * float(_direction(state, _movable(state, free), 0.0) @ state.score)
-
-
-def _step(problem: Problem, state: State, free: NDArray[np.bool_], damping: float) -> Array:
-    direction = _direction(state, _movable(state, free), damping)
+def _step(problem: Problem, state: State, free: NDArray[np.bool_], damping: float, stretch: float) -> Array:
+    direction = stretch * _direction(state, _movable(state, free), damping)
     variances = np.maximum(state.variances + direction, 0.0)
     residual = slice(problem.n_random, None)
     variances[residual] = np.maximum(variances[residual], FALL * state.variances[residual])
     return variances
 
 
+def _vanished(problem: Problem, variances: Array, free: NDArray[np.bool_], total: float) -> list[int]:
+    """The residual variances that fell to 0."""
+    residual = range(problem.n_random, len(variances))
+    return [k for k in residual if free[k] and variances[k] < NOTHING * total]
+
+
 def _check_residual(
     problem: Problem, variances: Array, free: NDArray[np.bool_], total: float, names: Sequence[str]
 ) -> None:
-    for k in range(problem.n_random, len(variances)):
-        if free[k] and variances[k] < NOTHING * total:
-            raise refuse(
-                "residual_zero",
-                f"The variance of {names[k]} falls to 0: the model explains those records wholly",
-                "Leave a term out, or give the residual one variance for all.",
-                variance=names[k],
-            )
+    for k in _vanished(problem, variances, free, total):
+        raise refuse(
+            "residual_zero",
+            f"The variance of {names[k]} falls to 0: the model explains those records wholly",
+            "Leave a term out, or give the residual one variance for all.",
+            variance=names[k],
+        )
 
 
 def _errors(state: State, free: NDArray[np.bool_]) -> Array:
