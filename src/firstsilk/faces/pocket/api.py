@@ -1,7 +1,7 @@
 """How do phones join, take the field list along, and bring their notes? The sync door, version 1.
 
 Nothing that has happened is refused here: a batch that is a batch is always taken, and each of its notes is in the
-books or laid aside when the answer comes. The answer is given after the commit. Every no has the one shape of all doors.
+books or laid aside when the answer comes. The answer is given after the commit. Every no has the shape of all doors.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
 from ninja import Field, NinjaAPI, Schema
@@ -64,9 +65,7 @@ class PhoneToken(HttpBearer):
         """The phone behind the token; a revoked one is told so."""
         device = find_device(token)
         if device is not None and device.revoked:
-            yes_if = (
-                "Ask the crew leader for a new code. Notes stay on the phone; it can give them as a file."
-            )
+            yes_if = "Ask the crew leader for a new code. Notes stay on the phone; it can give them as a file."
             raise refuse("device_revoked", f"Phone {device.number} may no longer send.", yes_if)
         return device
 
@@ -270,6 +269,12 @@ def answer_own_error(request: HttpRequest, error: FirstsilkError) -> HttpRespons
     return _answer_no(error, 503 if isinstance(error, StationFault) else _STATUS.get(code, 422))
 
 
+@api.exception_handler(OperationalError)
+def answer_fault(request: HttpRequest, error: OperationalError) -> HttpResponse:
+    """The books cannot be reached or are held too long: nothing was stored, and trying again may help."""
+    return _answer_no(StationFault("The station's books did not answer. The notes stay on the phone."), 503)
+
+
 @api.exception_handler(AuthenticationError)
 def answer_stranger(request: HttpRequest, error: AuthenticationError) -> HttpResponse:
     """No token, or one that nobody was given."""
@@ -281,7 +286,9 @@ def answer_stranger(request: HttpRequest, error: AuthenticationError) -> HttpRes
 def answer_wrong_fields(request: HttpRequest, error: ValidationError) -> HttpResponse:
     """A field of the batch itself that is missing or wrong, named."""
     first = error.errors[0] if error.errors else {}
-    field = ".".join(str(part) for part in first.get("loc", ())[2:]) or "body"
+    field = ".".join(str(part) for part in first.get("loc", ())[2:])
+    if not field:
+        return _answer_no(refuse("body_unreadable", "There is no body.", "Send one JSON object."), 400)
     message = f"The field {field} cannot be read: {first.get('msg', 'it is wrong')}."
     return _answer_no(refuse("field_wrong", message, "See the description of this door.", field=field), 400)
 

@@ -16,6 +16,7 @@ const pocket = {
   unsaved: [],
   syncing: null,
   said: "",
+  repairs: "",
   localNow: () => readClock().taken_local,
   goHome,
   write,
@@ -74,8 +75,8 @@ async function registerWorker() {
 
 function tellRepairs() {
   const { toFile, toDatabase, damaged } = pocket.store.repaired;
-  if (toFile + toDatabase) pocket.said = `${toFile + toDatabase} notes were put back from the second copy on this phone.`;
-  if (damaged) pocket.said += ` ${damaged} damaged lines were passed over. Tell the crew leader.`;
+  if (toFile + toDatabase) pocket.repairs = `${toFile + toDatabase} notes were put back from the second copy on this phone.`;
+  if (damaged) pocket.repairs += ` ${damaged} damaged lines were passed over. Tell the crew leader.`;
 }
 
 /** Keep a note; the red screen if that fails. */
@@ -131,8 +132,11 @@ async function trySync() {
     if (fault.code === "token_unknown" || fault.code === "device_revoked") pocket.cutOff = true;
   }
   const line = document.getElementById("said");
-  if (line) line.textContent = pocket.said;
+  if (line) line.textContent = tellSaid();
 }
+
+/** What was last said; that notes were put back stays to be read. */
+const tellSaid = () => `${pocket.repairs} ${pocket.said}`.trim();
 
 function tellCounts() {
   if (!pocket.store) return;
@@ -158,7 +162,7 @@ function goHome() {
     title: "Which tag?",
     label: "The 8 signs on the tag",
     go: "Open",
-    told: make("p", { id: "said", class: "said", role: "status" }, pocket.said),
+    told: make("p", { id: "said", class: "said", role: "status" }, tellSaid()),
     below: grid(2, [
       scan,
       button("Send now", async () => {

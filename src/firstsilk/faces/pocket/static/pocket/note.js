@@ -60,7 +60,7 @@ export function readClock(now = new Date()) {
   const two = (number) => String(number).padStart(2, "0");
   const day = `${String(now.getFullYear()).padStart(4, "0")}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
   const hour = `${two(now.getHours())}:${two(now.getMinutes())}:${two(now.getSeconds())}`;
-  return { taken_local: `${day}T${hour}`, offset_min: -now.getTimezoneOffset() };
+  return { taken_local: `${day}T${hour}`, offset_min: Math.round(0 - now.getTimezoneOffset()) };
 }
 
 const TAG_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
