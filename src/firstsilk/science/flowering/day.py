@@ -18,6 +18,9 @@ LOOK_LEAD_DAYS = 5
 """Rows are looked at for silk and shed from this many days before they are expected (common practice, no source)."""
 SILK_LASTS_DAYS = 6
 """Days a row's silks take pollen after half of it silks: 5-6 (summary page on silk growth and receptivity)."""
+FIRST_SILKS_DAYS = 2
+"""Days before half silk from which the first plants of a bagged row can be pollinated: a row's plants spread over
+a week and more (field of 10-14 days, Jeschke 2023); the number is ours."""
 SHED_LASTS_DAYS = 7
 """Days a row sheds usefully after half of it sheds: 5-8 (common practice); one plant at most 7 (Jeschke 2023)."""
 RIPE_AFTER_DAYS = 58
@@ -199,22 +202,34 @@ def _sheds(row: RowOnDay, on: date) -> bool:
 
 def _pollinate(row: RowOnDay, by_tag: Mapping[str, RowOnDay], today: date, cutoff_on: date | None) -> Iterable[Task]:
     """Ears wanted, silks out and still good, and a male that sheds today."""
-    state, wanted = row.state, _still_wanted(row)
-    if wanted == 0 or state.silk_on is None or state.silk_on > today or _past_cutoff(today, cutoff_on):
+    state, wanted, half_on = row.state, _still_wanted(row), _half_silk(row, today)
+    if wanted == 0 or half_on is None or not _silk_is_good(half_on, today) or _past_cutoff(today, cutoff_on):
         return
-    left = SILK_LASTS_DAYS - (today - state.silk_on).days
-    if left < 0:
-        return
+    left = SILK_LASTS_DAYS - max(0, (today - half_on).days)
     males = [by_tag[tag] for tag in row.males if tag in by_tag and _sheds(by_tag[tag], today)]
     if not males:
         return
     bagged = [male for male in males if _bagged_last_evening(male, today)]
-    why = f"{state.ears_standing} of {row.wanted} done, silk since {_day(state.silk_on)}, {_say_left(left)}"
+    silk = f"silk since {_day(state.silk_on)}, {_say_left(left)}"
+    if state.silk_on is None:
+        silk = f"first silks may be out, half the row {_say_expected(row.silk_in_days or 0)}"
+    why = f"{state.ears_standing} of {row.wanted} done, {silk}"
     if not bagged:
         why += "; no tassel bag noted last evening"
     numbers = tuple(male.number for male in (bagged or males))
     count = min(wanted, max(1, state.shoot_bags - state.ears_pollinated)) if state.shoot_bags else wanted
     yield Task("pollinate", row.number, row.tag, count, numbers, left, wanted * (1.0 + SILK_LASTS_DAYS - left), why)
+
+
+def _half_silk(row: RowOnDay, today: date) -> date | None:
+    """The day when half the plants show silk: as noted; as expected where shoot bags wait for it; else None."""
+    if row.state.silk_on is not None or row.silk_in_days is None or not row.state.shoot_bags:
+        return row.state.silk_on
+    return today + timedelta(days=max(0, row.silk_in_days))
+
+
+def _silk_is_good(half_on: date, on: date) -> bool:
+    return -FIRST_SILKS_DAYS <= (on - half_on).days <= SILK_LASTS_DAYS
 
 
 def _bagged_last_evening(male: RowOnDay, today: date) -> bool:
@@ -231,10 +246,10 @@ def _male_bags(
         return []
     need: dict[str, int] = {}
     for row in rows:
-        silk = row.state.silk_on
-        if row.no_entry or row.purpose not in ("self", "female") or silk is None or not _still_wanted(row):
+        half_on = _half_silk(row, today)
+        if row.no_entry or row.purpose not in ("self", "female") or half_on is None or not _still_wanted(row):
             continue
-        if not 0 <= (tomorrow - silk).days <= SILK_LASTS_DAYS:
+        if not _silk_is_good(half_on, tomorrow):
             continue
         givers = [tag for tag in row.males if tag in by_tag and _can_give(by_tag[tag], tomorrow)]
         for tag in givers:

@@ -97,10 +97,10 @@ def read_season_rows(on: Occasion, station: Station, season: Season) -> tuple[tu
     heat = read_daily_heat(station, season.site, on.today)
     rates = read_line_rates(station, {row.line.name for row in rows})
     facts = _facts_of(rows, states, HeatClock(heat, on.today), rates, on)
-    return facts, _basis(facts, heat, on)
+    return facts, _basis(facts, heat, rates, on)
 
 
-def _basis(facts: Sequence[RowFacts], heat: DailyHeat, on: Occasion) -> Basis:
+def _basis(facts: Sequence[RowFacts], heat: DailyHeat, rates: dict[str, LineRates], on: Occasion) -> Basis:
     missing = []
     if heat.last is None:
         missing.append("weather of the site (nothing can be expected)")
@@ -109,6 +109,10 @@ def _basis(facts: Sequence[RowFacts], heat: DailyHeat, on: Occasion) -> Basis:
     unknown = {row.line for row in facts if row.purpose != "filler" and row.state.sown_on and row.silk_expected is None}
     if unknown and heat.last is not None:
         missing.append(f"heat units to silk of {len(unknown)} line{'s' if len(unknown) > 1 else ''}")
+    lent = {row.line for row in facts if row.purpose != "filler" and rates[row.line].units_source not in ("own", "")}
+    if lent:
+        told = f"own heat units to silk of {len(lent)} line{'s' if len(lent) > 1 else ''}"
+        missing.append(f"{told} (those of parents or of the programme stand in)")
     noted = sum(row.state.n_notes for row in facts)
     return Basis((("rows", len(facts)), ("notes", noted), ("days of weather", len(heat.days))), tuple(missing))
 

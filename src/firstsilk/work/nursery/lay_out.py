@@ -169,6 +169,9 @@ def _units(bench: _Bench, line: str) -> tuple[float, float]:
     rates = bench.rates[line]
     if rates.units_to_silk is None:
         bench.missing.append(f"units to silk of {line} (taken as {DEFAULT_UNITS_TO_SILK_CHU:.0f})")
+    elif rates.units_source != "own":
+        whose = "its parents'" if rates.units_source == "parents" else "the programme's mean"
+        bench.missing.append(f"units to silk of {line} ({whose} stand in)")
     silk = rates.units_to_silk or DEFAULT_UNITS_TO_SILK_CHU
     return silk, rates.units_to_shed or silk - 20.0
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from firstsilk.records.models import Line, Row, Station
 from firstsilk.science.nursery.counts import KERNELS_PER_EAR, SUCCESS_FRAC
 from firstsilk.work.flowering.states import read_states
+from firstsilk.work.nursery.units import FloweringUnits, read_units
 
 PRIOR_POLLINATIONS = 20
 PRIOR_EARS = 10
@@ -17,8 +18,8 @@ PRIOR_EARS = 10
 
 @dataclass(frozen=True, slots=True)
 class LineRates:
-    """Units to silk and shed in the station's scale, good ears per pollination, kernels per good ear, and how many
-    pollinations and ears of its own a line's rates rest on."""
+    """Units to silk and shed in the station's scale, good ears per pollination, kernels per good ear, how many
+    pollinations and ears of its own a line's rates rest on, and whose units stand in where it has none."""
 
     line: str
     units_to_silk: float | None
@@ -27,6 +28,7 @@ class LineRates:
     kernels_per_ear: float
     own_pollinations: int
     own_ears: int
+    units_source: str = "own"
 
     def ears_for(self, ears: int, kernels: int | None) -> int:
         """Good ears needed to have at least so many ears and, where kernels are asked for, so many kernels."""
@@ -56,15 +58,13 @@ def read_line_rates(station: Station, names: Iterable[str]) -> dict[str, LineRat
         if state.kernels:
             sums[2] += state.ears_picked
             sums[3] += state.kernels
-    return {line.name: _rates(line, done.get(line.name, [0, 0, 0, 0])) for line in _lines(station, wanted)}
+    lines = list(Line.objects.filter(station=station, name__in=wanted))
+    units = read_units(station, lines)
+    return {line.name: _rates(line.name, units[line.name], done.get(line.name, [0, 0, 0, 0])) for line in lines}
 
 
-def _lines(station: Station, names: set[str]) -> Iterable[Line]:
-    return Line.objects.filter(station=station, name__in=names)
-
-
-def _rates(line: Line, sums: list[int]) -> LineRates:
+def _rates(name: str, units: FloweringUnits, sums: list[int]) -> LineRates:
     tries, good, ears, kernels = sums
     success = (good + PRIOR_POLLINATIONS * SUCCESS_FRAC) / (tries + PRIOR_POLLINATIONS)
     per_ear = (kernels + PRIOR_EARS * KERNELS_PER_EAR) / (ears + PRIOR_EARS)
-    return LineRates(line.name, line.units_to_silk, line.units_to_shed, success, per_ear, tries, ears)
+    return LineRates(name, units.silk, units.shed, success, per_ear, tries, ears, units.source)

@@ -43,8 +43,7 @@ def play_nursery(
     _send(year, at(date(int(season), *RATE_ON)), crew, _all(year, "rate"))
     tell("Flowering: the day list of each day, the crew's answers, phones sending in the evening.")
     for day in _days(date(int(season), 7, 8), date(int(season), 8, 23)):
-        if day.weekday() == 0 or day.day == 1:
-            bring_weather(day - timedelta(days=1))
+        bring_weather(day - timedelta(days=1))
         _work(year, season, at(day), crew, {"look", "shoot_bag", "pollinate", "tassel_bag"})
     tell("Harvest: ears picked at black layer, shelled two weeks later.")
     for day in _days(date(int(season), 9, 20), date(int(season), 10, 22), 4):

@@ -15,6 +15,7 @@ from django.conf import settings as wiring
 
 from firstsilk.faces.command.demo.field import play_nursery
 from firstsilk.faces.command.demo.trials import lay_trials, weigh_trials
+from firstsilk.faces.command.demo.wishes import list_wishes
 from firstsilk.faces.files.station import read_station_folder
 from firstsilk.faces.files.tables import write_table
 from firstsilk.invented.season import Field
@@ -29,9 +30,10 @@ from firstsilk.work.choice.facts import ChoicePage, ChoiceSettings, Decision
 from firstsilk.work.choice.next_season import NextPlan, plan_next_season
 from firstsilk.work.choice.propose import propose_verdicts
 from firstsilk.work.climate.arrivals import DayReading, add_weather_of_sites
+from firstsilk.work.climate.sites import read_site
 from firstsilk.work.flowering.chain import ChainCheck, verify_chain
 from firstsilk.work.flowering.day import TargetProgress, read_progress
-from firstsilk.work.nursery.plan import NurseryPlan, PlanSettings, plan_nursery
+from firstsilk.work.nursery.plan import NurseryPlan, PlanSettings, add_targets, list_targets, plan_nursery
 from firstsilk.work.nursery.sow import settle_sowing
 from firstsilk.work.occasion import Occasion, stay_silent
 from firstsilk.work.seed.harvest import MadeLots, make_lots
@@ -39,8 +41,6 @@ from firstsilk.work.station import hold_day, mark_invented
 
 YEAR = 2031
 SHOWN_DAY = date(2031, 8, 1)
-LOOK_BACK_DAYS = 130
-"""Days of weather added at once: from December to the first of April."""
 TRAITS = ("yield_kg_ha_15_5", "moisture_pct", "erect_frac")
 
 
@@ -88,6 +88,8 @@ def play_year(seed: int, tell: Callable[[str], None], password: str, accounts: S
     _bring_weather(year.world, date(YEAR, 4, 1))
     tell(f"Spring {YEAR}: the nursery plan, the trials and their packets.")
     spring = occasion_at(date(YEAR, 4, 2))
+    known = {(one.female, one.male) for one in list_targets(spring, str(YEAR))}
+    add_targets(spring, str(YEAR), list_wishes(spring, known))
     year.plan = plan_nursery(spring, str(YEAR), _plan_settings(), fix=True)
     year.trials = lay_trials(occasion_at(date(YEAR, 4, 10)), year.world, YEAR)
     play_nursery(year, str(YEAR), lambda day: _bring_weather(year.world, day), occasion_at, tell)
@@ -100,13 +102,17 @@ def _plan_settings() -> PlanSettings:
 
 
 def _bring_weather(world: World, up_to: date) -> None:
-    """Add the weather of the days before; those known already are recognised."""
+    """Add the weather that is not in the books yet, up to a day."""
+    on = occasion_at(up_to + timedelta(days=1))
+    last = read_site(on).facts.last_day or date(YEAR - 1, 12, 1)
+    if last >= up_to:
+        return
     by_site: dict[str, list[DayReading]] = {site.code: [] for site in world.sites}
-    for site, day, tmin_c, tmax_c, rain_mm in list_weather(world, up_to - timedelta(days=LOOK_BACK_DAYS), up_to):
+    for site, day, tmin_c, tmax_c, rain_mm in list_weather(world, last + timedelta(days=1), up_to):
         by_site[str(site)].append(
             DayReading(date.fromisoformat(str(day)), float(str(tmin_c)), float(str(tmax_c)), float(str(rain_mm)))
         )
-    add_weather_of_sites(occasion_at(up_to + timedelta(days=1)), by_site, f"weather to {up_to}")
+    add_weather_of_sites(on, by_site, f"weather to {up_to}")
 
 
 def _close_year(year: Year, tell: Callable[[str], None]) -> None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from firstsilk.answers import InputRefused
+from firstsilk.faces.command.demo.wishes import list_all_lines
 from firstsilk.invented.trials import TrialPlot
 from firstsilk.invented.world import World, play_plots
 from firstsilk.work.analysis.reading import read_analysis
-from firstsilk.work.lineage.lines import LineFacts, list_lines
 from firstsilk.work.occasion import Occasion, stay_silent
 from firstsilk.work.seed.lots import list_lots
 from firstsilk.work.trials.lay_out import design_trial
@@ -58,19 +58,12 @@ def _choose_entries(on: Occasion, n_sites: int) -> tuple[list[str], list[str]]:
         free[lot.stock.line] = free.get(lot.stock.line, 0) + max(
             0, lot.stock.free // KERNELS_PER_PLOT * KERNELS_PER_PLOT
         )
-    hybrids = [row for row in _list_hybrids(on) if free.get(row.name, 0) >= need]
+    hybrids = [row for row in list_all_lines(on, "hybrid") if free.get(row.name, 0) >= need]
     checks = [row.name for row in hybrids if row.is_check]
     worth = {one.line: one.value for one in read_analysis(on).of_kind("blup")}
     others = [row.name for row in hybrids if not row.is_check]
     others.sort(key=lambda name: (name in worth, -worth.get(name, 0.0), name))
     return others[:MOST_ENTRIES], checks
-
-
-def _list_hybrids(on: Occasion) -> list[LineFacts]:
-    """Every hybrid of the books, all pages of the list."""
-    first = list_lines(on, kind="hybrid")
-    pages = [first, *(list_lines(on, kind="hybrid", page=page) for page in range(2, first.n_pages + 1))]
-    return [line for page in pages for line in page.lines]
 
 
 def weigh_trials(on: Occasion, world: World, year: int, trials: dict[str, int]) -> None:
