@@ -1,18 +1,22 @@
 """What needs doing now?
 
-One list over all rooms, for the season's day: what is late first, what is soon next.
+One list over all rooms, for the season's day: what is late first, what is soon next; each thing for those who do it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Count, Q
 
-from firstsilk.records.models import NoteAside, Plot, Season, Station, Target, Trial, Verdict
+from firstsilk.records.models import LotOrigin, NoteAside, Plot, Reservation, Season, Station, Target, Trial, Verdict
+from firstsilk.work.accounts import CREW, DECIDERS, DESK
 from firstsilk.work.climate.series import read_daily_heat
 from firstsilk.work.flowering.day import DayList, read_day_list
+from firstsilk.work.flowering.row_page import find_oddities
+from firstsilk.work.nursery.sow import count_unsettled
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_site, get_station
@@ -25,11 +29,17 @@ FIELD_CAUTION = (
     "Pollen and leaf edges: glasses, long sleeves; stop at breathlessness. No entry before a spray interval ends. "
     "Hours and tasks of minors: local law, labels and licensed practice decide."
 )
+TAGS_AHEAD_DAYS = 45
+"""Row tags are asked for this many days before the first sowing (a choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One thing to do: how many, what, why, how pressing (``now``, ``soon``, ``later``), and the room it is done in."""
+    """One thing to do: how many, what, why, how pressing (``now``, ``soon``, ``later``), where, and for whom.
+
+    `room` is the room it is done in, `page` the page of it (the room's first if empty), `query` what follows the
+    address, `roles` who does it.
+    """
 
     title: str
     count: int
@@ -37,47 +47,64 @@ class Due:
     urgency: str
     room: str
     query: str = ""
+    page: str = ""
+    roles: frozenset[str] = CREW
+
+    @property
+    def address(self) -> str:
+        """Name of the page on which it is done."""
+        return self.page or self.room
 
 
 @dataclass(frozen=True, slots=True)
 class Home:
-    """The home page."""
+    """The home page: `tasks` are the reader's own (all of them for a reader without a role), `others` are not."""
 
     season_line: str
     tasks: tuple[Due, ...]
     cautions: tuple[str, ...]
     basis: Basis
+    others: tuple[Due, ...] = ()
 
 
 FIELD_TASKS = {
-    "pollinate": ("rows to pollinate", "Silk out, a male sheds, ears still wanted.", "now"),
-    "tassel_bag": ("rows whose tassels are bagged this afternoon", "Pollen for tomorrow morning.", "now"),
-    "shoot_bag": ("rows for shoot bags", "Before any silk shows.", "now"),
-    "look": ("rows to look at for silk and shed", "Flowering is near and nobody has looked today.", "soon"),
-    "sow": ("rows to sow", "Their sowing day has come.", "now"),
-    "pick": ("rows to pick", "At or after black layer.", "soon"),
+    "pollinate": ("rows to pollinate", "now"),
+    "tassel_bag": ("rows whose tassels are bagged this afternoon", "now"),
+    "shoot_bag": ("rows for shoot bags", "now"),
+    "look": ("rows to look at for silk and shed", "soon"),
+    "sow": ("rows to sow", "now"),
+    "pick": ("rows to pick", "soon"),
+}
+SAID = {
+    "pollinate": "Silk out, a male sheds, {count:,} ears still wanted on them.",
+    "tassel_bag": "Pollen for tomorrow morning: {count:,} bags.",
+    "shoot_bag": "Before any silk shows: {count:,} bags.",
+    "look": "Flowering is near or overdue, and nobody has looked today.",
+    "sow": "Their sowing day has come.",
+    "pick": "At or after black layer, or killed by frost: {count:,} ears.",
 }
 
 
-def list_due(on: Occasion) -> Home:
-    """Everything that is due on the occasion's day, most pressing first."""
+def list_due(on: Occasion, role: str = "") -> Home:
+    """Everything that is due on the occasion's day, most pressing first; the role's own apart from the others'."""
     station = get_station(on.station)
-    season = Season.objects.filter(station=station, year=on.today.year).order_by("name").first()
-    due: list[Due] = []
+    season = Season.objects.filter(station=station, year=on.today.year).select_related("site").order_by("name").first()
     line, basis = _quiet_season(season, on.today), Basis()
     cautions: tuple[str, ...] = ()
+    due: list[Due] = []
     if season is not None and season.rows.exists():
         day = read_day_list(on, season.name)
         due += _field_due(day)
-        due += _harvest_due(day)
-        basis = day.basis
-        line = _season_line(day)
-        if day.tasks and any(task.do != "sow" for task in day.tasks):
+        due += _rows_due(on, station, season, day)
+        basis, line = day.basis, _season_line(day)
+        if any(task.do != "sow" for task in day.tasks):
             cautions = (HEAT_CAUTION, FIELD_CAUTION)
     due += _desk_due(station, season, on)
+    due += _trial_due(station, on)
     order = {"now": 0, "soon": 1, "later": 2}
     due.sort(key=lambda one: order[one.urgency])
-    return Home(line, tuple(due), cautions, basis)
+    own = tuple(one for one in due if not role or role in one.roles)
+    return Home(line, own, cautions, basis, tuple(one for one in due if one not in own))
 
 
 def _quiet_season(season: Season | None, today: date) -> str:
@@ -92,50 +119,91 @@ def _season_line(day: DayList) -> str:
     silk = sum(1 for row in rows if row.state.silk_on)
     ears = sum(row.state.ears_standing for row in rows)
     picked = sum(row.state.ears_picked for row in rows)
-    text = f"Season {day.season}: {sown} of {len(rows)} rows sown, {silk} in silk, {ears} ears pollinated"
-    return f"{text}, {picked} picked." if picked else f"{text}."
+    text = f"Season {day.season}: {sown} of {len(rows)} rows sown, {silk} in silk, {ears:,} ears pollinated"
+    return f"{text}, {picked:,} picked." if picked else f"{text}."
 
 
-def _field_due(day: DayList) -> list[Due]:
-    due = []
-    for do, (title, why, urgency) in FIELD_TASKS.items():
-        count = day.count(do)
-        if count:
-            room = "nursery" if do == "sow" else "flowering"
-            due.append(Due(title, count, why, urgency, room))
-    return due
+def _field_due(day: DayList) -> Iterator[Due]:
+    """What the day list asks for, kind by kind, and the rows that nobody may enter."""
+    if day.shut_rows:
+        why = "They lie under a spray interval; their work is not on the list."
+        yield Due("rows nobody may enter", len(day.shut_rows), why, "now", "flowering", "#shut")
+    for do, (title, urgency) in FIELD_TASKS.items():
+        tasks = [task for task in day.tasks if task.do == do]
+        if not tasks:
+            continue
+        why = SAID[do].format(count=sum(task.count for task in tasks))
+        last = sum(1 for task in tasks if task.days_left == 0) if do == "pollinate" else 0
+        if last:
+            why += f" For {last} row{'s' if last > 1 else ''} it is the last day of silk."
+        room = "nursery" if do == "sow" else "flowering"
+        page = {"sow": "sowing", "pick": "harvest"}.get(do, "")
+        yield Due(title, len(tasks), why, urgency, room if do != "pick" else "seed", f"#{do}" * (not page), page)
 
 
-def _harvest_due(day: DayList) -> list[Due]:
-    unshelled = sum(1 for row in day.rows.values() if row.state.ears_picked and not row.state.kernels)
-    if not unshelled:
-        return []
-    return [Due("rows picked and not shelled", unshelled, "Kernels are not counted into lots yet.", "soon", "seed")]
+def _rows_due(on: Occasion, station: Station, season: Season, day: DayList) -> Iterator[Due]:
+    """What the rows of the season ask of the desk and the seed room."""
+    rows = day.rows.values()
+    odd = len({row.number for row, _ in find_oddities(on, day)})
+    if odd:
+        why = "A date, a male or a count of theirs cannot be right."
+        yield Due("rows whose notes do not fit together", odd, why, "soon", "flowering", "#odd", "notes")
+    short = sum(1 for one in day.progress if one.standing == "short")
+    if short:
+        why = "Too late for more ears this season; make them again, or in winter."
+        yield Due("targets that fall short", short, why, "later", "flowering", "#targets", roles=DECIDERS)
+    unsettled = count_unsettled(station, season, {row.tag: row.state for row in rows})
+    if unsettled:
+        why = "Noted as sown by phone or file; their seed is still only promised."
+        yield Due("sown rows whose seed is not booked", unsettled, why, "soon", "nursery", page="sowing", roles=DESK)
+    unshelled = sum(1 for row in rows if row.state.ears_picked and not row.state.kernels)
+    if unshelled:
+        why = "Their kernels are not counted yet."
+        yield Due("rows picked and not shelled", unshelled, why, "soon", "seed", page="harvest")
+    in_lots = set(LotOrigin.objects.filter(station=station, row__season=season).values_list("row__number", flat=True))
+    loose = sum(1 for row in rows if row.state.kernels and row.number not in in_lots and row.purpose != "male")
+    if loose:
+        why = "Their kernels are counted; the lots are not made."
+        yield Due("rows whose seed is in no lot", loose, why, "soon", "seed", page="harvest", roles=DESK)
+    yield from _spring_due(on, station, season, day)
 
 
-def _desk_due(station: Station, season: Season | None, on: Occasion) -> list[Due]:
-    due = []
+def _spring_due(on: Occasion, station: Station, season: Season, day: DayList) -> Iterator[Due]:
+    """What must be ready before the first row is sown."""
+    rows = day.rows.values()
+    first = min((row.sow_on for row in rows if row.sow_on), default=None)
+    if first is None or any(row.state.sown_on for row in rows) or (first - on.today).days > TAGS_AHEAD_DAYS:
+        return
+    why = f"Sowing starts on {first.day} {first:%B}."
+    yield Due("row tags to print", len(day.rows), why, "later", "nursery", roles=DESK)
+    held = Reservation.objects.filter(station=station, row__season=season, released_on__isnull=True)
+    untested = held.filter(lot__germination_frac__isnull=True).values("lot").distinct().count()
+    if untested:
+        why = "They are promised to rows of this season; 90 % was assumed."
+        yield Due("lots without a germination test", untested, why, "soon", "seed", roles=DESK)
+
+
+def _desk_due(station: Station, season: Season | None, on: Occasion) -> Iterator[Due]:
     aside = NoteAside.objects.filter(station=station).count()
     if aside:
-        due.append(
-            Due("notes laid aside", aside, "They could not stand as notes; a person settles them.", "soon", "flowering")
-        )
-    heat = read_daily_heat(station, get_site(station), on.today)
+        why = "They could not stand as notes; a person reads them."
+        yield Due("notes laid aside", aside, why, "soon", "flowering", "#aside", "notes")
+    heat = read_daily_heat(station, season.site if season is not None else get_site(station), on.today)
     if heat.last is None or (on.today - heat.last).days > 1:
         age = (on.today - heat.last).days if heat.last else 0
         why = f"The last reading is {age} days old." if heat.last else "There is none yet."
-        due.append(Due("days of weather to bring", max(1, age - 1), why, "soon", "climate"))
+        yield Due("days of weather to bring", max(1, age - 1), why, "soon", "climate", roles=DESK)
     low = sum(1 for lot in read_stock(station, up_to=on.today) if lot.kernels < 0)
     if low:
-        due.append(Due("lots below zero", low, "More was used than the books hold; count them.", "soon", "seed"))
-    drafts = Target.objects.filter(station=station, state="draft", season__year__gte=on.today.year).count()
-    if drafts:
-        due.append(Due("targets not planned yet", drafts, "They have no rows and no seed reserved.", "soon", "nursery"))
-    return due + _trial_due(station, on)
+        yield Due("lots below zero", low, "More was used than the books hold; count them.", "soon", "seed", roles=DESK)
+    drafts = Target.objects.filter(station=station, state="draft", season__year__gte=on.today.year)
+    for name in sorted(set(drafts.values_list("season__name", flat=True))):
+        count = drafts.filter(season__name=name).count()
+        why = f"Season {name}: they have no rows and no seed promised."
+        yield Due("targets not planned yet", count, why, "soon", "nursery", f"?season={name}", roles=DESK)
 
 
-def _trial_due(station: Station, on: Occasion) -> list[Due]:
-    due = []
+def _trial_due(station: Station, on: Occasion) -> Iterator[Due]:
     trials = Trial.objects.filter(station=station, year=on.today.year).exclude(design="as_brought")
     open_plots = (
         Plot.objects.filter(trial__in=trials, records__isnull=True).aggregate(n=Count("pk", distinct=True))["n"]
@@ -143,14 +211,14 @@ def _trial_due(station: Station, on: Occasion) -> list[Due]:
         else 0
     )
     if open_plots:
-        due.append(Due("trial plots without data", open_plots, "Weights and moisture are not in.", "soon", "trials"))
+        why = "Weights and moisture are not in."
+        yield Due("trial plots without data", open_plots, why, "soon", "trials", roles=DESK)
     harvested = trials.filter(Q(plots__records__isnull=False)).distinct().count()
     decided = Verdict.objects.filter(station=station, year=on.today.year).exists()
     if harvested and not decided and not open_plots:
-        due.append(
-            Due("years of trials to decide on", 1, "Plot data are in and no verdict is written.", "soon", "choice")
-        )
+        why = "Plot data are in and no verdict is written."
+        yield Due("year of trials to decide on", 1, why, "soon", "choice", roles=DECIDERS)
     next_season = Season.objects.filter(station=station, year=on.today.year + 1)
     if decided and not Target.objects.filter(season__in=next_season).exists() and on.today > date(on.today.year, 10, 1):
-        due.append(Due("plan of next season", 1, "Verdicts are written; the next plan is not made.", "later", "choice"))
-    return due
+        why = "Verdicts are written; the next plan is not made."
+        yield Due("plan of next season", 1, why, "later", "choice", roles=DECIDERS)

@@ -40,6 +40,11 @@ class DayList:
         return sum(1 for task in self.tasks if task.do == do)
 
     @property
+    def end_on(self) -> date | None:
+        """The last day on which anything is pollinated: the cutoff, or the killing frost if that came first."""
+        return _first(self.cutoff_on, self.killed_on)
+
+    @property
     def shut_rows(self) -> tuple[RowFacts, ...]:
         """Rows that nobody may enter now: they lie under a spray interval."""
         return tuple(row for row in self.rows.values() if row.no_entry)
@@ -60,8 +65,7 @@ def read_day_list(on: Occasion, season: str = "") -> DayList:
     by_number = {row.number: row for row in facts}
     killed = _find_killing_frost(station, book, facts, on.today)
     tasks = list_tasks([_on_day(row, by_number, on.today) for row in facts], on.today, book.cutoff_on, killed)
-    end = killed if book.cutoff_on is None else min(book.cutoff_on, killed or book.cutoff_on)
-    progress = measure_progress(facts, on.today, end)
+    progress = measure_progress(facts, on.today, _first(book.cutoff_on, killed))
     return DayList(book.name, on.today, book.cutoff_on, tasks, by_number, basis, progress, killed)
 
 
@@ -69,6 +73,10 @@ def read_progress(on: Occasion, season: str = "") -> tuple[tuple[TargetProgress,
     """How far each planned target of the season is on the occasion's day."""
     day = read_day_list(on, season)
     return day.progress, day.basis
+
+
+def _first(*days: date | None) -> date | None:
+    return min((day for day in days if day is not None), default=None)
 
 
 def _find_killing_frost(station: Station, season: Season, rows: tuple[RowFacts, ...], today: date) -> date | None:

@@ -45,6 +45,10 @@ def write_row_note(
     book = get_season(get_station(on.station), season, on.today)
     found = get_row(book, row)
     day = taken_on or on.today
+    if day > on.today:
+        raise refuse(
+            "note_of_later", f"{day} is after today, {on.today}.", "Write the day on which it was seen or done."
+        )
     proper = _read_value(kind, known.value, value, day)
     father = get_row(book, male).tag if male else found.tag if detail == "self" else ""
     local = on.now.strftime("%H:%M:%S") if day == on.today else "12:00:00"

@@ -10,12 +10,17 @@ from django.db import transaction
 from firstsilk.answers import refuse
 from firstsilk.records.models import Lot, LotOrigin, Movement, Reservation, Station
 from firstsilk.work.occasion import Basis, Occasion
-from firstsilk.work.seed.stock import LotStock, read_stock
+from firstsilk.work.seed.stock import LotStock, read_lot_stock, read_stock
 from firstsilk.work.shelf import get_line, get_lot, get_station, take_tags
 
 DESK_REASONS = ("split", "sent", "discarded", "counted")
 OFFICIAL_SEEDS = 400
 """Seeds in an official germination test; fewer is "not an official test" (international seed testing rules)."""
+
+
+LONGEST_NAME = 60
+MOST_KERNELS = 50_000_000
+"""More kernels in one go than this are a slip of the keyboard: some 12 tonnes (a choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +74,7 @@ class OriginFacts:
 
 @dataclass(frozen=True, slots=True)
 class LotPage:
-    """Everything about one lot."""
+    """Everything about one lot; `used_by` are the rows sown from it by season, tag and words."""
 
     stock: LotStock
     kind: str
@@ -85,17 +90,19 @@ class LotPage:
     promised: tuple[tuple[str, int], ...]
     cautions: tuple[str, ...]
     basis: Basis
+    year: int = 0
+    used_by: tuple[tuple[str, str], ...] = ()
 
 
 def list_lots(on: Occasion, text: str = "", only_in_stock: bool = False, page: int = 1, size: int = 50) -> LotList:
     """The lots whose name, line or tag holds the text, newest year first."""
     station = get_station(on.station)
     needle = text.strip().lower()
-    plain = needle.replace("-", "")
+    sign = read_signs(needle)
     found = [
         lot
         for lot in read_stock(station, up_to=on.today)
-        if not needle or needle in lot.name.lower() or needle in lot.line.lower() or plain in lot.tag.lower()
+        if not needle or needle in lot.name.lower() or needle in lot.line.lower() or (sign and sign in lot.tag)
     ]
     if only_in_stock:
         found = [lot for lot in found if lot.kernels > 0]
@@ -111,6 +118,12 @@ def list_lots(on: Occasion, text: str = "", only_in_stock: bool = False, page: i
     return LotList(rows, len(found), page, pages, kernels, Basis((("lots", len(found)),), missing))
 
 
+def read_signs(text: str) -> str:
+    """Part of a tag as it may be typed: capitals without hyphens, I and L read as 1, O as 0."""
+    signs = "".join(sign for sign in text.upper() if sign.isalnum())
+    return signs.replace("I", "1").replace("L", "1").replace("O", "0")
+
+
 def _lot_row(stock: LotStock, lot: Lot) -> LotRow:
     return LotRow(stock, lot.kind, _place(lot), lot.line.generation, stock.kernels < 0 or stock.free < 0)
 
@@ -123,7 +136,7 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
     """One lot: stock, from where, every movement, what it is promised for."""
     station = get_station(on.station)
     lot = get_lot(station, tag_or_name)
-    stock = next(one for one in read_stock(station, [lot.line.name], on.today) if one.id == lot.pk)
+    stock = read_lot_stock(lot, on.today)
     movements, total = [], 0
     for move in Movement.objects.filter(lot=lot, moved_on__lte=on.today).order_by("moved_on", "pk"):
         total += move.kernels
@@ -148,6 +161,11 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
         promised=_promised(lot),
         cautions=_cautions(lot, stock),
         basis=Basis(used, missing),
+        year=lot.year,
+        used_by=tuple(
+            (row.tag, f"row {row.number} of {row.season.name}")
+            for row in lot.rows.select_related("season").order_by("-season__year", "number")[:50]
+        ),
     )
 
 
@@ -212,12 +230,12 @@ def move_seed(on: Occasion, tag_or_name: str, kernels: int, reason: str, used_fo
     station = get_station(on.station)
     if reason not in DESK_REASONS:
         raise refuse("reason_unknown", f"{reason!r} is not a reason at the desk.", f"Use {', '.join(DESK_REASONS)}.")
-    if kernels < (0 if reason == "counted" else 1):
-        raise refuse("kernels_wrong", f"{kernels} kernels cannot be moved.", "Write how many, 1 or more.")
+    if not (0 if reason == "counted" else 1) <= kernels <= MOST_KERNELS:
+        raise refuse("kernels_wrong", f"{kernels} kernels cannot be moved.", f"Write 1 to {MOST_KERNELS:,}.")
     with transaction.atomic():
         Station.objects.select_for_update().get(pk=station.pk)
         lot = get_lot(station, tag_or_name)
-        stock = next(one for one in read_stock(station, [lot.line.name]) if one.id == lot.pk)
+        stock = read_lot_stock(lot)
         change = kernels - stock.kernels if reason == "counted" else -kernels
         if reason != "counted" and stock.kernels + change < 0:
             raise refuse(
@@ -262,10 +280,16 @@ def receive_lot(
         If the name is taken, the line is unknown, the kernels are not positive, or it is not said where it came from.
     """
     station = get_station(on.station)
+    name = name.strip()
     if not name or Lot.objects.filter(station=station, name=name).exists():
         raise refuse("lot_name_taken", f"The lot name {name!r} is empty or taken.", "Choose another name.")
-    if kernels < 1 or not origin_text.strip():
-        raise refuse("lot_incomplete", "A received lot needs its kernels and where it came from.", "Fill in both.")
+    if len(name) > LONGEST_NAME:
+        raise refuse(
+            "lot_name_long", f"The lot name {name[:40]!r}... is too long.", f"Use {LONGEST_NAME} signs or fewer."
+        )
+    if not 1 <= kernels <= MOST_KERNELS or not origin_text.strip():
+        told = "A received lot needs its kernels and where it came from."
+        raise refuse("lot_incomplete", told, f"Fill in both; kernels from 1 to {MOST_KERNELS:,}.")
     if germination_frac is not None and not 0 <= germination_frac <= 1:
         raise refuse("germination_wrong", f"Germination {germination_frac} is not in 0..1.", "Write 0.92 for 92 %.")
     with transaction.atomic():

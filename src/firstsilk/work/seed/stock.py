@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from firstsilk.records.models import Lot, Movement, Reservation, Station
@@ -36,11 +36,24 @@ def read_stock(station: Station, lines: Iterable[str] | None = None, up_to: date
     lots = Lot.objects.filter(station=station).select_related("line")
     if lines is not None:
         lots = lots.filter(line__name__in=list(lines))
+    return _count_stock(station, lots, up_to)
+
+
+def read_lot_stock(lot: Lot, up_to: date | None = None) -> LotStock:
+    """The stock of one lot."""
+    return _count_stock(lot.station, Lot.objects.filter(pk=lot.pk).select_related("line"), up_to, lot)[0]
+
+
+def _count_stock(
+    station: Station, lots: QuerySet[Lot], up_to: date | None = None, only: Lot | None = None
+) -> list[LotStock]:
     moves = Movement.objects.filter(station=station)
     held = Reservation.objects.filter(station=station, released_on__isnull=True)
     if up_to is not None:
         moves = moves.filter(moved_on__lte=up_to)
         held = Reservation.objects.filter(station=station, reserved_on__lte=up_to).exclude(released_on__lte=up_to)
+    if only is not None:
+        moves, held = moves.filter(lot=only), held.filter(lot=only)
     stock = dict(moves.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
     promised = dict(held.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
     return [

@@ -1,0 +1,194 @@
+"""What is there to know about one row, and is what was noted about it possible?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Q
+
+from firstsilk.answers import Finding, InputRefused
+from firstsilk.records.models import LotOrigin, Row, Season, Station
+from firstsilk.records.models import Note as NoteRecord
+from firstsilk.science.flowering.checks import check_row_notes
+from firstsilk.science.flowering.day import SHED_LASTS_DAYS, Task
+from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.rows import RowState, keep_standing_notes
+from firstsilk.work.flowering.chain import as_note
+from firstsilk.work.flowering.day import DayList, read_day_list
+from firstsilk.work.flowering.progress import TargetProgress
+from firstsilk.work.flowering.rows import RowFacts
+from firstsilk.work.flowering.states import read_notes
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.shelf import get_row, get_season, get_station
+
+
+@dataclass(frozen=True, slots=True)
+class RowNote:
+    """One note about a row as a page shows it.
+
+    `fate` is ``stands``, ``replaced`` or ``taken back`` with `by` the note that did so, ``takes back``, or
+    ``practice``; `male_name` the male's row in words.
+    """
+
+    note: Note
+    position: int
+    received_at: datetime
+    fate: str
+    by: str
+    male_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class MaleRow:
+    """One row that gives pollen to this one."""
+
+    number: int
+    tag: str
+    line: str
+    shed_on: date | None
+    shed_expected: date | None
+    last_bagged_on: date | None
+    sheds_today: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RowPage:
+    """Everything about one row; notes newest first; findings are odd, never stopping."""
+
+    season: str
+    row: RowFacts
+    tasks: tuple[Task, ...]
+    males: tuple[MaleRow, ...]
+    serves: tuple[int, ...]
+    progress: TargetProgress | None
+    notes: tuple[RowNote, ...]
+    findings: tuple[Finding, ...]
+    lots: tuple[tuple[str, str], ...]
+    before: int | None
+    after: int | None
+    cutoff_on: date | None
+    basis: Basis
+
+
+def find_row(on: Occasion, tag_or_number: str, season: str = "") -> tuple[str, str]:
+    """Season and tag of a row: a tag is found in any season, a number in the season named or the day's.
+
+    Raises
+    ------
+    InputRefused
+        If there is no such row.
+    """
+    station = get_station(on.station)
+    try:
+        book = get_season(station, season, on.today)
+        return book.name, get_row(book, tag_or_number).tag
+    except InputRefused:
+        for other in Season.objects.filter(station=station).order_by("-year"):
+            row = None if tag_or_number.isdecimal() else _find_by_tag(other, tag_or_number)
+            if row is not None:
+                return other.name, row.tag
+        raise
+
+
+def _find_by_tag(season: Season, tag: str) -> Row | None:
+    try:
+        return get_row(season, tag)
+    except InputRefused:
+        return None
+
+
+def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage:
+    """One row: plan, state, males, target, every note about it, and what is odd about them."""
+    name, tag = find_row(on, tag_or_number, season)
+    station = get_station(on.station)
+    day = read_day_list(on, name)
+    row = next(one for one in day.rows.values() if one.tag == tag)
+    about = Q(tag=tag) | Q(replaces__isnull=False)
+    records = list(NoteRecord.objects.filter(about, station=station, taken_on__lte=on.today))
+    names = {one.tag: f"row {one.number}" for one in day.rows.values()}
+    notes = [as_note(record) for record in records]
+    males = tuple(_male(day.rows[number], on.today) for number in row.male_rows)
+    states = {one.tag: one.state for one in day.rows.values()}
+    numbers = sorted(day.rows)
+    at = numbers.index(row.number)
+    return RowPage(
+        season=name,
+        row=row,
+        tasks=tuple(task for task in day.tasks if task.tag == tag),
+        males=males,
+        serves=tuple(one.number for one in day.rows.values() if row.number in one.male_rows),
+        progress=next((one for one in day.progress if row.number in one.rows), None),
+        notes=_tell_notes(tag, records, notes, names),
+        findings=_check(day, row, notes, states, names),
+        lots=_lots_of(station, tag),
+        before=numbers[at - 1] if at else None,
+        after=numbers[at + 1] if at + 1 < len(numbers) else None,
+        cutoff_on=day.cutoff_on,
+        basis=Basis((("notes", row.state.n_notes), *day.basis.used[2:]), day.basis.missing),
+    )
+
+
+def _male(row: RowFacts, today: date) -> MaleRow:
+    shed = row.state.shed_on
+    sheds = shed is not None and 0 <= (today - shed).days <= SHED_LASTS_DAYS
+    return MaleRow(row.number, row.tag, row.line, shed, row.shed_expected, row.state.last_tassel_bag_on, sheds)
+
+
+def _lots_of(station: Station, tag: str) -> tuple[tuple[str, str], ...]:
+    origins = LotOrigin.objects.filter(station=station, row__tag=tag).select_related("lot").order_by("pk")
+    return tuple((one.lot.name, one.lot.tag) for one in origins)
+
+
+def _tell_notes(
+    tag: str, records: Sequence[NoteRecord], notes: Sequence[Note], names: Mapping[str, str]
+) -> tuple[RowNote, ...]:
+    """The notes about a row, newest receipt first, each with what became of it."""
+    undone = {note.replaces: note for note in notes if note.replaces and not note.practice}
+    told = []
+    for record, note in zip(records, notes, strict=True):
+        if note.tag != tag:
+            continue
+        by = undone.get(note.id)
+        if note.practice:
+            fate = "practice"
+        elif by is not None:
+            fate = "taken back" if by.kind == "withdrawn" else "replaced"
+        else:
+            fate = "takes back" if note.kind == "withdrawn" else "stands"
+        male = names.get(note.male, note.male) if note.male != tag else "its own"
+        told.append(RowNote(note, record.position, record.received_at, fate, by.id if by else "", male))
+    return tuple(sorted(told, key=lambda one: -one.position))
+
+
+def _check(
+    day: DayList, row: RowFacts, notes: Sequence[Note], states: Mapping[str, RowState], names: Mapping[str, str]
+) -> tuple[Finding, ...]:
+    standing, _ = keep_standing_notes(notes)
+    mine = [note for note in standing if note.tag == row.tag]
+    planned = [day.rows[number].tag for number in row.male_rows]
+    return check_row_notes(row.tag, mine, states, names, planned)
+
+
+def read_findings(on: Occasion, season: str = "") -> tuple[tuple[RowFacts, Finding], ...]:
+    """Everything odd in a season's notes, by row in walking order."""
+    return find_oddities(on, read_day_list(on, season))
+
+
+def find_oddities(on: Occasion, day: DayList) -> tuple[tuple[RowFacts, Finding], ...]:
+    """As `read_findings`, for whoever has the day list at hand."""
+    notes = read_notes(get_station(on.station), [row.tag for row in day.rows.values()], on.today)
+    standing, _ = keep_standing_notes(notes)
+    by_tag: dict[str, list[Note]] = {}
+    for note in standing:
+        by_tag.setdefault(note.tag, []).append(note)
+    states = {one.tag: one.state for one in day.rows.values()}
+    names = {one.tag: f"row {one.number}" for one in day.rows.values()}
+    return tuple(
+        (row, finding)
+        for row in day.rows.values()
+        for finding in check_row_notes(
+            row.tag, by_tag.get(row.tag, []), states, names, [day.rows[number].tag for number in row.male_rows]
+        )
+    )
