@@ -220,7 +220,7 @@ def _find_new_holes(site: Site, span: Sequence[date]) -> list[Finding]:
         Finding(
             "day_missing",
             f"{first} is missing at {site.name}" if first == last else f"{first} to {last} are missing at {site.name}",
-            Place("", None, "date"),
+            Place(),
             repair="Add these days when they can be had; short holes are filled in a straight line",
             stops=False,
         )

@@ -64,6 +64,16 @@ class LinePage:
     timeline: tuple[Event, ...]
     basis: Basis
 
+    @property
+    def n_plots(self) -> int:
+        """Trial plots of the line and its hybrids."""
+        return sum(one.n_plots for one in self.trials)
+
+    @property
+    def n_trials(self) -> int:
+        """Trials in which the line or a hybrid from it grew."""
+        return len({one.trial for one in self.trials})
+
 
 def read_line(on: Occasion, name: str) -> LinePage:
     """The whole history of a line or hybrid on one page.

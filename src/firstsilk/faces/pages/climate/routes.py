@@ -1,9 +1,9 @@
 """Which addresses lead into the climate room?"""
 
+from firstsilk.faces.pages.climate.views import show_climate
 from firstsilk.faces.pages.desk import desk_page
-from firstsilk.faces.pages.unbuilt import show_unbuilt
-from firstsilk.work.accounts import READERS
+from firstsilk.work.accounts import DESK, READERS
 
 routes = [
-    desk_page("climate/", show_unbuilt, "climate", read=READERS),
+    desk_page("climate/", show_climate, "climate", read=READERS, change=DESK),
 ]

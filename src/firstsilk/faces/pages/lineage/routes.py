@@ -1,9 +1,12 @@
 """Which addresses lead into the lineage room?"""
 
 from firstsilk.faces.pages.desk import desk_page
-from firstsilk.faces.pages.unbuilt import show_unbuilt
-from firstsilk.work.accounts import READERS
+from firstsilk.faces.pages.lineage.views import show_kinship, show_line, show_lines, show_new_line
+from firstsilk.work.accounts import DESK, READERS
 
 routes = [
-    desk_page("lineage/", show_unbuilt, "lineage", read=READERS),
+    desk_page("lineage/", show_lines, "lineage", read=READERS),
+    desk_page("lineage/kinship/", show_kinship, "lineage-kinship", read=READERS),
+    desk_page("lineage/new/", show_new_line, "lineage-new", read=DESK, change=DESK),
+    desk_page("lineage/line/<path:name>/", show_line, "lineage-line", read=READERS),
 ]

@@ -1,0 +1,77 @@
+"""How warm has the season been, when does the frost come, and is the weather in the books fresh?"""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+
+from firstsilk.answers import InputRefused, refuse
+from firstsilk.faces.files.daily_readings import readings_by_site
+from firstsilk.faces.files.tables import table_from_bytes
+from firstsilk.faces.files.weather import weather_from_table
+from firstsilk.faces.pages.climate.pictures import draw_frosts, draw_season
+from firstsilk.work.accounts import DESK
+from firstsilk.work.climate.arrivals import add_weather_of_sites
+from firstsilk.work.climate.frosts import read_frost_chances
+from firstsilk.work.climate.season import SCALE_NAMES, read_season_heat
+from firstsilk.work.climate.sites import list_sites
+from firstsilk.work.occasion import Occasion
+
+TABLE_STEP_DAYS = 7
+LARGEST_FILE = 10 * 1024 * 1024
+
+
+def show_climate(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """The season's heat against past years, frost, and the sites; a weather file by POST."""
+    if request.method == "POST":
+        return _take_weather(request, on)
+    return _show(request, on, request.GET.get("site", ""))
+
+
+def _show(request: HttpRequest, on: Occasion, site: str, no: InputRefused | None = None) -> HttpResponse:
+    sites = list_sites(on)
+    told: dict[str, object] = {
+        "room": "climate",
+        "sites": sites,
+        "no": no,
+        "may_add": getattr(request.user, "role", "") in DESK,
+    }
+    if sites.sites:
+        heat, frosts = read_season_heat(on, site), read_frost_chances(on, site)
+        told |= {
+            "heat": heat,
+            "scale": SCALE_NAMES[heat.scale],
+            "season_picture": draw_season(heat) if heat.course.counted_to else "",
+            "season_rows": [
+                point
+                for at, point in enumerate(heat.course.points)
+                if at % TABLE_STEP_DAYS == 0 or point.day == heat.course.counted_to
+            ],
+            "frosts": frosts,
+            "frost_picture": draw_frosts(frosts) if any(one.seen for one in frosts.events) else "",
+        }
+    return render(request, "climate/climate.html", told, status=200 if no is None else 422)
+
+
+def _take_weather(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """Add the days of an uploaded file; with findings that stop, nothing is written and all of them are shown."""
+    site = request.POST.get("site", "")
+    try:
+        upload = request.FILES.get("file")
+        if upload is None:
+            raise refuse("no_file", "No file was chosen.", "Choose a weather file and send again.")
+        if (upload.size or 0) > LARGEST_FILE:
+            raise refuse("file_too_large", "The file is larger than 10 MB.", "Send one site or fewer years at a time.")
+        table = table_from_bytes(upload.read(), upload.name or "weather file")
+        added = add_weather_of_sites(on, readings_by_site(weather_from_table(table), site), table.file)
+    except InputRefused as no:
+        return _show(request, on, site, no)
+    for one in added:
+        messages.success(request, one.as_text())
+        for finding in one.findings:
+            messages.warning(request, finding.as_text())
+    return redirect(f"{reverse('climate')}?{urlencode({'site': site})}")

@@ -1,0 +1,110 @@
+"""Which lines are there, what is the history of one, and who is kin to whom?"""
+
+from __future__ import annotations
+
+import re
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+
+from firstsilk.answers import InputRefused
+from firstsilk.faces.pages.forms import read_form_number, read_form_text, read_form_whole
+from firstsilk.faces.pages.lineage.drawing import draw_ancestors
+from firstsilk.science.lineage.members import METHODS
+from firstsilk.work.accounts import DESK
+from firstsilk.work.lineage.kin import MOST_LINES, KinshipTable, read_kinship
+from firstsilk.work.lineage.line import read_line
+from firstsilk.work.lineage.lines import list_lines
+from firstsilk.work.lineage.newcomers import KINDS, STANDS_FOR, NewLine, add_line
+from firstsilk.work.occasion import Occasion
+
+KIND_CHOICES = (("", "all"), ("line", "lines"), ("hybrid", "hybrids"), ("tester", "testers"), ("check", "checks"))
+SHADES = 9
+FIELDS = ("name", "kind", "stands_for", "method", "mother", "father", "generation", "pedigree", "group", "remark")
+
+
+def show_lines(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """The list of lines, searched and filtered; only the list itself where htmx asks for it."""
+    asked = {name: request.GET.get(name, "") for name in ("text", "group", "kind")}
+    page = request.GET.get("page", "1")
+    found = list_lines(on, **asked, page=int(page) if page.isascii() and page.isdecimal() and len(page) < 7 else 1)
+    told = {
+        "room": "lineage",
+        "found": found,
+        "asked": asked,
+        "query": urlencode({name: value for name, value in asked.items() if value}),
+        "kinds": KIND_CHOICES,
+        "may_add": getattr(request.user, "role", "") in DESK,
+    }
+    part = bool(getattr(request, "htmx", False))
+    return render(request, "lineage/list.html" if part else "lineage/lines.html", told)
+
+
+def show_line(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
+    """Everything about one line on one page."""
+    told = read_line(on, name)
+    of_line = [one for one in told.estimates if one.entry == name]
+    of_hybrids = [one for one in told.estimates if one.entry != name]
+    picture = draw_ancestors(told.tree) if told.tree.female or told.tree.male else ""
+    shown = {"room": "lineage", "line": told, "picture": picture, "of_line": of_line, "of_hybrids": of_hybrids}
+    return render(request, "lineage/line.html", shown)
+
+
+def show_kinship(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """Kinship among the lines named in the address; the question alone if none is."""
+    names = [name for text in request.GET.getlist("line") for name in re.split(r"[\n,;]+", text) if name.strip()]
+    typed = "\n".join(name.strip() for name in names)
+    told: dict[str, object] = {"room": "lineage", "typed": typed, "most": MOST_LINES}
+    if names:
+        try:
+            kinship = read_kinship(on, names)
+        except InputRefused as no:
+            return render(request, "lineage/kinship.html", {**told, "no": no}, status=422)
+        told |= {"kinship": kinship, "rows": _shade(kinship)}
+    return render(request, "lineage/kinship.html", told)
+
+
+def _shade(kinship: KinshipTable) -> list[tuple[str, str, float, list[tuple[float, int, bool]]]]:
+    """Each row: name, group, inbreeding, and for each cell its value, its shade 0 to 8, and whether it is the line."""
+    return [
+        (
+            name,
+            kinship.groups[at],
+            kinship.inbreeding[at],
+            [
+                (value, min(SHADES - 1, int(value * SHADES)), at == other)
+                for other, value in enumerate(kinship.coancestry[at])
+            ],
+        )
+        for at, name in enumerate(kinship.names)
+    ]
+
+
+def show_new_line(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """The form for a new line; what was wrong stands above what was typed."""
+    told: dict[str, object] = {"room": "lineage", "kinds": KINDS, "stands": STANDS_FOR, "methods": METHODS}
+    if request.method != "POST":
+        return render(request, "lineage/new.html", told | {"typed": {"kind": "line", "method": "self", "selfings": 1}})
+    try:
+        added = add_line(on, _read_new_line(request))
+    except InputRefused as no:
+        return render(request, "lineage/new.html", told | {"typed": request.POST, "no": no}, status=422)
+    messages.success(request, f"{added.name} is in the books: {added.how}.")
+    for finding in added.findings:
+        messages.warning(request, finding.as_text())
+    return redirect("lineage-line", name=added.name)
+
+
+def _read_new_line(request: HttpRequest) -> NewLine:
+    text = {name: read_form_text(request, name) for name in FIELDS}
+    selfings = read_form_whole(request, "selfings", 1, 50)
+    return NewLine(
+        **text,
+        selfings=1 if selfings is None else selfings,
+        is_tester="is_tester" in request.POST,
+        is_check="is_check" in request.POST,
+        units_to_silk=read_form_number(request, "units_to_silk", 0),
+        units_to_shed=read_form_number(request, "units_to_shed", 0),
+    )
