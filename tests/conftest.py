@@ -3,17 +3,10 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from pathlib import Path
 
 import pytest
 from tests.small_station import NEW_OCCASION, SMALL_STATION
-
-# Before the settings are read: tests never touch the books of the person who runs them.
-_HOME = tempfile.TemporaryDirectory(prefix="firstsilk-tests-", ignore_cleanup_errors=True)
-os.environ["FIRSTSILK_HOME"] = _HOME.name
-os.environ.pop("FIRSTSILK_DATABASE", None)
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "firstsilk.station.settings")
 
 PROJECT = Path(__file__).resolve().parent.parent
 

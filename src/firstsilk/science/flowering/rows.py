@@ -6,6 +6,7 @@ changes nothing (law: tests/properties/test_note_laws.py).
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -190,11 +191,16 @@ def _tally_pollinations(notes: list[Note]) -> tuple[PollinationTally, ...]:
 
 
 def _mean_ratings(notes: list[Note]) -> dict[str, float]:
-    """The mean of each rated trait over its notes, rounded so that the order of adding cannot show."""
+    """The mean of each rated trait over its notes; a value that is no number counts for none.
+
+    Rounded, so that the order of adding cannot show.
+    """
     values: dict[str, list[float]] = defaultdict(list)
     for note in notes:
         try:
-            values[note.detail].append(float(note.value))
+            score = float(note.value)
         except ValueError:
             continue
-    return {trait: round(sum(sorted(found)) / len(found), 9) for trait, found in sorted(values.items())}
+        if math.isfinite(score):
+            values[note.detail].append(score)
+    return {trait: round(math.fsum(found) / len(found), 9) for trait, found in sorted(values.items())}
