@@ -68,6 +68,10 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("choose", "choice_year:choose", YEAR, "verdicts with reasons: propose, accept, write down"),
     Entry("next-plan", "choice_year:next_plan", YEAR, "next season's selfs and crosses from the verdicts"),
     Entry("demo", "demo.command:demo", HOUSE, "build the invented station, run its year, serve it"),
+    Entry("tags", "paper_year:tags", YEAR, "print a tag for each row of the season"),
+    Entry("walk-book", "paper_year:walk_book", YEAR, "print the rows in walking order, with boxes to fill"),
+    Entry("day-sheet", "paper_year:day_sheet", YEAR, "print today's list for a crew leader"),
+    Entry("lot-labels", "paper_year:lot_labels", YEAR, "print labels for seed lots"),
     Entry("serve", "serve:serve", HOUSE, "put the station's pages on the network"),
     Entry("bring", "bring:bring", HOUSE, "bring a station's own tables into the books"),
     Entry("blank-tables", "bring:blank_tables", HOUSE, "write the tables to fill in, each with an example row"),
@@ -84,7 +88,7 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         for entry in ENTRIES:
             if entry.name == cmd_name:
-                return _load(entry)
+                return load_command(entry)
         return None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -93,7 +97,8 @@ class _Commands(click.Group):
                 formatter.write_dl([(entry.name, entry.line) for entry in ENTRIES if entry.part == part])
 
 
-def _load(entry: Entry) -> click.Command:
+def load_command(entry: Entry) -> click.Command:
+    """Import the module behind a command and make the command of it."""
     import typer
 
     module, _, name = entry.target.partition(":")

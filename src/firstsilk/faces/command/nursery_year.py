@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
-from firstsilk.answers import Finding, refuse, stop_if_any
+from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
 from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
-from firstsilk.faces.files.tables import Table, read_table
+from firstsilk.faces.files.tables import read_table
 
 Season = Annotated[str, typer.Option("--season", help="Season, such as 2031 or 2031W; the day's season if absent.")]
 
@@ -36,12 +36,13 @@ def plan(
 ) -> None:
     """Plan crosses and selfs: rows, kernels, lots, sowing days. Shows the plan; --fix makes it."""
     on = open_books(station, today)
+    from firstsilk.faces.files.year import read_wants
     from firstsilk.work.nursery.plan import PlanSettings, add_targets, open_season, plan_nursery
 
-    wants = read_wants(read_table(add)) if add else ()
+    wants, places = read_wants(read_table(add)) if add else ((), ())
     name = open_season(on, season)
     if wants:
-        say(f"{len(add_targets(on, name, wants))} targets in season {name}.")
+        say(f"{len(add_targets(on, name, wants, places))} targets in season {name}.")
     first = read_day(sow_from) or date(int(name[:4]), 5, 15)
     settings = PlanSettings(sow_from=first, rows_per_range=rows_per_range, assurance=assurance)
     made = plan_nursery(on, name, settings, fix)
@@ -76,36 +77,6 @@ def plan(
     give_result(PLAN_COLUMNS, rows, out, as_json, more)
 
 
-def read_wants(table: Table) -> tuple[object, ...]:
-    """Read a table of targets; every finding is told at once.
-
-    Columns: kind, female, ears; male, kernels, priority, reason where wanted.
-    """
-    from firstsilk.work.nursery.plan import Want
-
-    table.need("kind", "female", "ears")
-    findings: list[Finding] = []
-    wants = []
-    for row in table.rows:
-        ears, kernels = row.whole("ears", findings), row.whole("kernels", findings)
-        priority = row.whole("priority", findings)
-        if ears is not None and ears < 1:
-            findings.append(row.finding("ears_wanted", "one ear or more must be wanted", "ears", "Write 1 or more"))
-        wants.append(
-            Want(
-                kind=row.text("kind").lower(),
-                female=row.text("female"),
-                male=row.text("male"),
-                ears=ears or 1,
-                kernels=kernels,
-                priority=priority or 2,
-                reason=row.text("reason"),
-            )
-        )
-    stop_if_any(findings)
-    return tuple(wants)
-
-
 def sow(
     file: Annotated[str, typer.Argument(help="Table of what was sown: row, sown[, misplanted, remark].")] = "",
     as_planned: Annotated[bool, typer.Option("--as-planned", help="Note all rows due by the day as sown.")] = False,
@@ -116,28 +87,16 @@ def sow(
 ) -> None:
     """Note what was sown, with as-planted corrections, and take its seed out of the lots."""
     on = open_books(station, today)
-    from firstsilk.work.nursery.sow import AsSown, record_sowing, sow_as_planned
+    from firstsilk.faces.files.year import read_as_sown
+    from firstsilk.work.nursery.sow import record_sowing, sow_as_planned
 
     if as_planned == bool(file):
         raise refuse("sow_what", "Say what was sown.", "Give a table, or --as-planned, one of the two.")
     if as_planned:
         done = sow_as_planned(on, season, on.today)
     else:
-        table = read_table(file)
-        table.need("row")
-        findings: list[Finding] = []
-        rows = []
-        for row in table.rows:
-            number = row.whole("row", findings)
-            if number is None:
-                findings.append(
-                    row.finding("row_missing", "the row number is missing", "row", "Write the row's number")
-                )
-            rows.append(
-                AsSown(number or 0, row.day("sown", findings), row.text("misplanted").lower(), row.text("remark"))
-            )
-        stop_if_any(findings)
-        done = record_sowing(on, season, rows, source="file")
+        rows, places = read_as_sown(read_table(file))
+        done = record_sowing(on, season, rows, "file", places)
     for finding in done.findings:
         say(finding.as_text())
     columns = ("season", "noted", "rows_settled", "kernels_out")

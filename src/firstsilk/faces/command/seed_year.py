@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from firstsilk.answers import Finding, refuse, stop_if_any
+from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, say
 from firstsilk.faces.command.nursery_year import Season
 from firstsilk.faces.command.station import StationCode, Today, open_books
@@ -24,26 +24,14 @@ def harvest(
 ) -> None:
     """Note ears picked and kernels shelled; with --lots make the lots they become."""
     on = open_books(station, today)
-    from firstsilk.work.seed.harvest import Picked, make_lots, record_harvest
+    from firstsilk.faces.files.year import read_picked
+    from firstsilk.work.seed.harvest import make_lots, record_harvest
 
     if not file and not lots:
         raise refuse("harvest_what", "There is nothing to do.", "Give a table of ears and kernels, or --lots.")
     if file:
-        table = read_table(file)
-        table.need("row")
-        findings: list[Finding] = []
-        picked = []
-        for row in table.rows:
-            number = row.whole("row", findings)
-            if number is None:
-                findings.append(
-                    row.finding("row_missing", "the row number is missing", "row", "Write the row's number")
-                )
-            picked.append(
-                Picked(number or 0, row.whole("ears", findings), row.whole("kernels", findings), row.text("bag"))
-            )
-        stop_if_any(findings)
-        done = record_harvest(on, season, picked, source="file")
+        picked, places = read_picked(read_table(file))
+        done = record_harvest(on, season, picked, "file", places)
         for finding in done.findings:
             say(finding.as_text())
         say(f"{done.noted} notes written for season {done.season}.")

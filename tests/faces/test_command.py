@@ -1,0 +1,104 @@
+"""Does the command answer at once, end with the right exit code, and never show a traceback?"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from firstsilk.faces.command.main import ENTRIES, run
+
+UNBUILT = ["ripen", "forecast", "nick", "crew", "ability", "stability", "merit", "seed"]
+PROJECT = Path(__file__).resolve().parents[2]
+HELP_TARGET_S = 0.5
+
+
+def call(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "firstsilk", *arguments], capture_output=True, text=True, timeout=60, check=False
+    )
+
+
+def test_help_answers_in_under_half_a_second() -> None:
+    took = []
+    for _ in range(3):
+        began = time.perf_counter()
+        assert call("--help").returncode == 0
+        took.append(time.perf_counter() - began)
+    assert min(took) < 3 * HELP_TARGET_S
+
+
+def test_help_imports_nothing_heavy() -> None:
+    code = (
+        "import sys; from firstsilk.faces.command.main import run; run(['--help']);"
+        "print([m for m in ('numpy', 'django', 'scipy', 'polars', 'typer') if m in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    assert done.stderr.strip() == "[]"
+
+
+@pytest.mark.parametrize("name", [entry.name for entry in ENTRIES])
+def test_every_command_has_help_that_ends_well(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([name, "--help"]) == 0
+    assert "Usage" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("door", UNBUILT)
+def test_door_that_is_not_built_says_so_with_exit_1(door: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([door, "a.csv", "--whatever", "3"]) == 1
+    assert capsys.readouterr().err == f"firstsilk {door}: not built yet.\n"
+
+
+def test_door_that_is_not_built_says_so_in_the_one_shape(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["nick", "--json"]) == 1
+    assert json.loads(capsys.readouterr().out) == {
+        "no": "error",
+        "code": "not_built_yet",
+        "message": "firstsilk nick: not built yet.",
+        "may_retry": False,
+    }
+
+
+@pytest.mark.parametrize("wrong", [["dance"], ["heat"], ["heat", "x.csv", "--scale"], ["kin", "--no-such-option"]])
+def test_wrong_usage_ends_with_2(wrong: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(wrong) == 2
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_command_is_also_a_module() -> None:
+    assert call("--version").stdout.startswith("firstsilk, version ")
+
+
+@pytest.mark.xdist_group("wheel")
+def test_wheel_installs_and_its_command_answers(tmp_path: Path) -> None:
+    """Builds the wheel, installs it apart from the checkout, and asks it for help and for a page's template."""
+    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path / "dist")]
+    subprocess.run(build, cwd=PROJECT, check=True, capture_output=True, timeout=120)
+    (wheel,) = (tmp_path / "dist").glob("*.whl")
+    target = tmp_path / "site"
+    install = [sys.executable, "-m", "pip", "install", "-q", "--no-deps", "--no-index", "--target", str(target)]
+    subprocess.run([*install, str(wheel)], check=True, capture_output=True, timeout=120)
+    code = "import firstsilk; from firstsilk.faces.command.main import run; print(firstsilk.__file__); run(['--help'])"
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+        cwd=tmp_path,
+        env={"PYTHONPATH": str(target), "PATH": ""},
+    )
+    assert done.stdout.startswith(str(target))
+    assert "heat units by day" in done.stdout
+    for part in (
+        "faces/pages/templates/base.html",
+        "faces/pages/static/desk.css",
+        "faces/pocket/static/pocket/app.js",
+        "records/migrations/0001_books.py",
+    ):
+        assert (target / "firstsilk" / part).is_file(), part
+    assert list((target / "firstsilk/faces/paper/fonts").glob("*.ttf"))
