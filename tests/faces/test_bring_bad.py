@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import date
 
 import pytest
+import xlsxwriter
 from django.apps import apps
 from django.db.models import Model
 from django.db.models.query import QuerySet
@@ -392,6 +394,18 @@ def test_spreadsheets_when_numbers_are_numbers_bring_the_same_station_as_csv(sma
     brought = bring_station(on, read_station_folder(tmp_path))
     assert brought.n_new == 0
     assert brought.findings == ()
+
+
+def test_a_spreadsheet_when_its_dates_are_dates_is_read_as_the_days_they_show(small_station, new_occasion, tmp_path):
+    with xlsxwriter.Workbook(str(tmp_path / "weather.xlsx"), {"default_date_format": "dd.mm.yyyy"}) as book:
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 0, ["site", "date", "tmin_c", "tmax_c"])
+        sheet.write_row(1, 0, ["home", date(2031, 5, 18), 6.5, 17])
+    files = {**as_bytes(small_station), "weather.xlsx": (tmp_path / "weather.xlsx").read_bytes()}
+    del files["weather.csv"]
+    tables = read_station_files(files)
+    assert bring_station(new_occasion, tables).findings == ()
+    assert [(day.date, day.tmin_c, day.tmax_c) for day in tables.weather] == [(date(2031, 5, 18), 6.5, 17.0)]
 
 
 @pytest.mark.parametrize(("owner", "method", "least"), [(QuerySet, "bulk_create", 10), (Model, "save", 6)])

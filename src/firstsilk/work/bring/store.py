@@ -143,7 +143,7 @@ def _store_station(on: Occasion, tables: StationTables) -> tuple[Station, list[F
 
 def _basis(tables: StationTables, findings: tuple[Finding, ...]) -> Basis:
     used = tuple(
-        (f"lines of {layout.name}", len(tables.rows_of(layout.name)))
+        (f"rows in {layout.name}", len(tables.rows_of(layout.name)))
         for layout in LAYOUTS
         if tables.rows_of(layout.name)
     )
