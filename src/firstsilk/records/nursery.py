@@ -43,6 +43,7 @@ class Target(StationRecord):
     kernels_wanted = models.IntegerField(null=True, blank=True)
     priority = models.IntegerField(default=2)
     reason = models.CharField(max_length=200, default="", blank=True)
+    asked_on = models.DateField(null=True, blank=True)
     # draft until the plan is fixed; then rows exist and seed is reserved.
     state = models.CharField(max_length=8, default="draft")
 

@@ -159,6 +159,7 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
 
 STATIC_URL = "/static/"
 STATIC_ROOT = HOME / "static"
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 STATICFILES_DIRS = [_FACES / "pages" / "static", _FACES / "pocket" / "static"]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

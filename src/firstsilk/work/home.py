@@ -197,6 +197,7 @@ def _desk_due(station: Station, season: Season | None, on: Occasion) -> Iterator
     if low:
         yield Due("lots below zero", low, "More was used than the books hold; count them.", "soon", "seed", roles=DESK)
     drafts = Target.objects.filter(station=station, state="draft", season__year__gte=on.today.year)
+    drafts = drafts.exclude(asked_on__gt=on.today)
     for name in sorted(set(drafts.values_list("season__name", flat=True))):
         count = drafts.filter(season__name=name).count()
         why = f"Season {name}: they have no rows and no seed promised."

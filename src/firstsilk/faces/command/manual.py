@@ -15,8 +15,9 @@ HEAD = """# Commands
 
 This page is written from the commands themselves: `python -m firstsilk.faces.command.manual > docs/commands.md`.
 
-Exit codes: 0 done, 1 an error or refusal (one clear sentence on standard error), 2 wrong usage. Tables are CSV, XLSX or Parquet by extension.
-With `--json` one object goes to standard output. Commands of the year take `--station` and `--today`.
+Exit codes: 0 done, 1 an error or refusal (one clear sentence on standard error), 2 wrong usage. Tables are CSV, XLSX or
+Parquet by extension. With `--json` one object goes to standard output. Commands of the year take `--station` and
+`--today`.
 """
 
 

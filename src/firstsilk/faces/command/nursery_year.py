@@ -69,7 +69,7 @@ def plan(
             row.pollinations,
             row.meet_frac,
             row.why,
-        )  # fmt: skip
+        )
         for row in made.rows
     ]
     more = {"season": made.season, "fixed": made.fixed, "kernels": made.kernels}

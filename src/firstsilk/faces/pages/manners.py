@@ -7,6 +7,7 @@ from collections.abc import Callable
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from firstsilk import __version__
 from firstsilk.answers import FirstsilkError, InputRefused
 from firstsilk.faces.pages.desk import make_occasion
 from firstsilk.work.station import read_station
@@ -50,12 +51,13 @@ def describe_station(request: HttpRequest) -> dict[str, object]:
     """What every template may say: the station, its day, the rooms, who is signed in."""
     account = getattr(request, "user", None)
     if account is None or not account.is_authenticated or getattr(account, "station_id", None) is None:
-        return {"rooms": ()}
+        return {"rooms": (), "version": __version__}
     on = make_occasion(request)
     return {
         "station": read_station(on.station),
         "today": on.today,
         "rooms": ROOMS,
+        "version": __version__,
         "role": account.role,
         "role_name": account.get_role_display(),
     }
