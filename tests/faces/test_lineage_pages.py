@@ -168,3 +168,17 @@ def test_the_commands_list_lines_and_tell_one(on, capsys):
     assert told["tree"]["female"]["female"]["male"]["name"] == "E2"
     assert run(["line", "Nobody", "--today", "2031-10-01"]) == 1
     assert "There is no line 'Nobody'" in capsys.readouterr().err
+
+
+def test_a_lines_estimates_when_there_are_some_are_written_in_their_traits_units(on, sign_in):
+    from firstsilk.records.models import Estimate, Result
+
+    station, line = Station.objects.get(), Line.objects.get(name="E3-1-4")
+    answer = {"versus_checks": {f"blup {line.pk}": [0.0312, 0.01, 0.97]}}
+    made = {"made_on": on.today, "made_at": on.now, "version": "1", "inputs_hash": "0", "settings": {"years": [2030]}}
+    result = Result.objects.create(station=station, kind="trial_analysis", answer=answer, **made)
+    told = {"station": station, "result": result, "line": line, "kind": "blup", "n_plots": 8, "n_sites": 2}
+    Estimate.objects.create(trait="erect_frac", value=0.9312, se=0.021, **told)
+    text = sign_in("cooperator").get(f"/lineage/line/E3-1-4/?day={on.today}").content.decode()
+    assert '<td>plants erect, %</td><td>BLUP</td><td class="n">93.1 ± 2.1</td><td class="n">+3.1</td>' in text
+    assert '<td class="n">97 %</td>' in text

@@ -44,7 +44,7 @@ class LinePage:
 
     `tree` is drawn from the records; `shares` are the founders' shares in the written pedigree, `pedigree_problem`
     says why it cannot be read. `inbreeding` [0 to 1] is None where it cannot be reckoned. `made_from_it` and
-    `siblings` are at most 60 each.
+    `siblings` are at most 60 each; `sibling_estimates` are those of the lines from the same parents.
     """
 
     facts: LineFacts
@@ -56,6 +56,7 @@ class LinePage:
     kin: tuple[Kin, ...]
     made_from_it: tuple[Relative, ...]
     siblings: tuple[Relative, ...]
+    sibling_estimates: tuple[EstimateOf, ...]
     lots: tuple[LotFacts, ...]
     rows: tuple[SeasonRow, ...]
     trials: tuple[TrialResult, ...]
@@ -94,7 +95,7 @@ def read_line(on: Occasion, name: str) -> LinePage:
         line.mother = books[line.mother_id]
     if line.father_id in books:
         line.father = books[line.father_id]
-    hybrids = find_hybrids(line, books.values())
+    hybrids, siblings = find_hybrids(line, books.values()), _find_siblings(line, books)
     names = {number: one.name for number, one in books.items()}
     shares, problem = _read_shares(line.pedigree)
     inbreeding, kin, untold = find_kin_on_hand(on, station, line, books)
@@ -111,11 +112,12 @@ def read_line(on: Occasion, name: str) -> LinePage:
         inbreeding=inbreeding,
         kin=kin,
         made_from_it=_list_relatives([one for one in books.values() if line.pk in (one.mother_id, one.father_id)]),
-        siblings=_list_relatives(_find_siblings(line, books)),
+        siblings=_list_relatives(siblings),
+        sibling_estimates=list_estimates(on, station, siblings[:MOST_RELATIVES]),
         lots=lots,
         rows=rows,
         trials=trials,
-        estimates=list_estimates(on, station, line, hybrids),
+        estimates=list_estimates(on, station, [line, *hybrids]),
         verdicts=verdicts,
         timeline=tell_history(_tell_made(facts), rows, lots, trials, verdicts),
         basis=_tell_basis(line, books, lots, rows, trials, verdicts, [*untold, problem]),

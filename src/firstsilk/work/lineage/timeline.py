@@ -10,6 +10,10 @@ from datetime import date
 from firstsilk.work.lineage.grown import LotFacts, SeasonRow
 from firstsilk.work.lineage.tried import TrialResult, VerdictFacts
 
+HARVEST = (10, 31)
+"""Month and day at which ears, lots and trials stand that are known by their year alone: after the field season, before
+the winter's verdicts. Our own choice."""
+
 
 @dataclass(frozen=True, slots=True)
 class Event:
@@ -28,14 +32,14 @@ def tell_history(
     trials: Sequence[TrialResult],
     verdicts: Sequence[VerdictFacts],
 ) -> tuple[Event, ...]:
-    """All events, the oldest first; what has a year but no day stands at the end of that year."""
+    """All events, the oldest first; what has a year but no day stands at the year's harvest, see `HARVEST`."""
     events = [
         *_tell_rows(rows),
         *(Event(lot.year, None, "lot", f"Lot {lot.name}: {lot.origin}.") for lot in lots),
         *_tell_trials(trials),
         *(Event(one.decided_on.year, one.decided_on, "verdict", _tell_verdict(one)) for one in verdicts),
     ]
-    events.sort(key=lambda one: (one.year or 0, one.day or date(one.year or 1, 12, 31)))
+    events.sort(key=lambda one: one.day or date(one.year or 1, *HARVEST))
     return (Event(None, None, "made", made), *events)
 
 

@@ -137,9 +137,10 @@ def _tell_result(
     )
 
 
-def list_estimates(on: Occasion, station: Station, line: Line, hybrids: Sequence[Line]) -> tuple[EstimateOf, ...]:
-    """The newest estimate of each trait and kind, of the line first and then of its hybrids."""
-    entries = [line, *hybrids]
+def list_estimates(on: Occasion, station: Station, entries: Sequence[Line]) -> tuple[EstimateOf, ...]:
+    """The newest estimate of each trait and kind, of the first entry before those of all others."""
+    if not entries:
+        return ()
     found = Estimate.objects.filter(station=station, line__in=entries, result__made_on__lte=on.today)
     newest = {
         (one.line_id, one.trait, one.kind): one

@@ -13,6 +13,8 @@ from firstsilk.work.climate.frosts import FrostChance, FrostChances
 from firstsilk.work.climate.season import SCALE_NAMES, SeasonHeat
 
 Spec = dict[str, object]
+DARK_ORANGE = "#b54700"
+"""The charts' orange, darker so that small words can be read in it."""
 WORDS = {"last_spring": "last in spring", "first_autumn": "first in autumn"}
 
 WIDE, NARROW = (900, 400), (330, 300)
@@ -95,10 +97,12 @@ def _mark_now(heat: SeasonHeat, x: Spec, y: Spec) -> list[Spec]:
     ended = heat.course.frost_on is not None
     word = "first −2 °C" if ended else "today" if now.day == heat.today else "last day"
     row: Spec = {"day": now.day.isoformat(), "total": now.total}
+    line_day = heat.course.frost_on or now.day
+    line: Spec = {"day": line_day.isoformat(), "total": 0}
     year = str(heat.course.starts.year)
     return [
         {
-            "data": {"values": [row]},
+            "data": {"values": [line]},
             "mark": {"type": "rule", "color": ORANGE, "strokeWidth": 1.5},
             "encoding": {"x": x},
         },
@@ -108,7 +112,7 @@ def _mark_now(heat: SeasonHeat, x: Spec, y: Spec) -> list[Spec]:
             "encoding": {"x": x, "y": {**y, "field": "total"}},
         },
         _label(row, f"{year}: {now.total:,.0f}", x, y, "total", color=BLUE, fontWeight=600, dx=9, dy=14),
-        _label({**row, "total": 0}, f"{word}, {now.day.day} {now.day:%b}", x, y, "total", color="#9a4200", dy=-8),
+        _label(line, f"{word}, {line_day.day} {line_day:%b}", x, y, "total", color=DARK_ORANGE, dy=-8),
     ]
 
 
@@ -137,43 +141,30 @@ def _frost_spec(frosts: FrostChances, width: int) -> Spec:
         if one.dates[1].day
     ]
     x = {**DAY_AXIS, "axis": {"format": "%-d %b", "tickCount": "month"}}
+    what: Spec = {"field": "what", "type": "nominal", "legend": None}
     domain = list(WORDS.values())
-    color = {
-        "field": "what",
-        "type": "nominal",
-        "scale": {"domain": domain, "range": [BLUE, "#b54700"]},
-        "legend": None,
-    }
-    shape = {**color, "scale": {"domain": domain, "range": ["circle", "triangle-up"]}}
+    color = {**what, "scale": {"domain": domain, "range": [BLUE, DARK_ORANGE]}}
+    shape = {**what, "scale": {"domain": domain, "range": ["circle", "triangle-up"]}}
     y = {"field": "year", "type": "nominal", "title": None, "sort": "descending"}
-    above = {"x": x, "y": {"value": 0}, "text": {"field": "text"}, "color": color}
+    rule = {"type": "rule", "strokeDash": [4, 3], "strokeWidth": 1.5}
+    dot = {"type": "point", "filled": True, "size": 60, "opacity": 1}
     layers: list[Spec] = [
-        {
-            "data": {"values": chances},
-            "mark": {"type": "rule", "strokeDash": [4, 3], "strokeWidth": 1.5},
-            "encoding": {"x": x, "color": color},
-        },
-        *(
-            {
-                "data": {"values": [row for row in chances if row["up"] == up]},
-                "mark": {"type": "text", "dy": -7 - 14 * up, "fontSize": 12},
-                "encoding": above,
-            }
-            for up in (0, 1)
-        ),
-        {
-            "data": {"values": names},
-            "mark": {"type": "text", "dy": -36, "fontSize": 13, "fontWeight": 600},
-            "encoding": above,
-        },
-        {
-            "data": {"values": seen},
-            "mark": {"type": "point", "filled": True, "size": 60, "opacity": 1},
-            "encoding": {"x": x, "y": y, "color": color, "shape": shape},
-        },
+        {"data": {"values": chances}, "mark": rule, "encoding": {"x": x, "color": color}},
+        *(_write_above([row for row in chances if row["up"] == up], x, color, -7 - 14 * up) for up in (0, 1)),
+        _write_above(names, x, color, -36, fontSize=13, fontWeight=600),
+        {"data": {"values": seen}, "mark": dot, "encoding": {"x": x, "y": y, "color": color, "shape": shape}},
     ]
     height = 15 * len({row["year"] for row in seen})
     return {"height": height, "width": width - 90, "padding": PADDING, "layer": layers}
+
+
+def _write_above(rows: list[Spec], x: Spec, color: Spec, dy: int, **look: object) -> Spec:
+    """Words above the picture, each over its date."""
+    return {
+        "data": {"values": rows},
+        "mark": {"type": "text", "dy": dy, "fontSize": 12, **look},
+        "encoding": {"x": x, "y": {"value": 0}, "text": {"field": "text"}, "color": color},
+    }
 
 
 def _mark_frosts(frosts: FrostChances) -> list[Spec]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -12,16 +13,24 @@ from django.shortcuts import redirect, render
 from firstsilk.answers import InputRefused
 from firstsilk.faces.pages.forms import read_form_number, read_form_text, read_form_whole
 from firstsilk.faces.pages.lineage.drawing import draw_ancestors
+from firstsilk.faces.pages.marks import number, plus_minus, signed
 from firstsilk.science.lineage.members import METHODS
 from firstsilk.work.accounts import DESK
 from firstsilk.work.lineage.kin import MOST_LINES, KinshipTable, read_kinship
 from firstsilk.work.lineage.line import read_line
 from firstsilk.work.lineage.lines import list_lines
 from firstsilk.work.lineage.newcomers import KINDS, STANDS_FOR, NewLine, add_line
+from firstsilk.work.lineage.tried import EstimateOf
 from firstsilk.work.occasion import Occasion
 
 KIND_CHOICES = (("", "all"), ("line", "lines"), ("hybrid", "hybrids"), ("tester", "testers"), ("check", "checks"))
 SHADES = 9
+TRAITS = {
+    "yield_kg_ha_15_5": ("yield, kg/ha at 15.5 %", 1.0, 0),
+    "moisture_pct": ("moisture, %", 1.0, 1),
+    "erect_frac": ("plants erect, %", 100.0, 1),
+}
+"""How a trait is written: its name, the factor to the unit shown, decimals."""
 FIELDS = ("name", "kind", "stands_for", "method", "mother", "father", "generation", "pedigree", "group", "remark")
 
 
@@ -45,11 +54,34 @@ def show_lines(request: HttpRequest, on: Occasion) -> HttpResponse:
 def show_line(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
     """Everything about one line on one page."""
     told = read_line(on, name)
-    of_line = [one for one in told.estimates if one.entry == name]
-    of_hybrids = [one for one in told.estimates if one.entry != name]
+    of_line = _write_out([one for one in told.estimates if one.entry == name])
+    of_hybrids = _write_out([one for one in told.estimates if one.entry != name])
     picture = draw_ancestors(told.tree) if told.tree.female or told.tree.male else ""
-    shown = {"room": "lineage", "line": told, "picture": picture, "of_line": of_line, "of_hybrids": of_hybrids}
+    shown = {
+        "room": "lineage",
+        "line": told,
+        "picture": picture,
+        "of_line": of_line,
+        "of_hybrids": of_hybrids,
+        "of_siblings": _write_out(told.sibling_estimates),
+    }
     return render(request, "lineage/line.html", shown)
+
+
+def _write_out(estimates: Sequence[EstimateOf]) -> list[dict[str, object]]:
+    """Estimates with their numbers written as their trait wants it."""
+    rows: list[dict[str, object]] = []
+    for one in estimates:
+        name, times, places = TRAITS.get(one.trait, (one.trait.replace("_", " "), 1.0, 3))
+        value, error = one.value * times, None if one.se is None else one.se * times
+        versus = None if one.versus_checks is None else one.versus_checks * times
+        written = {
+            "trait": name,
+            "value": f"{number(value, places)} {plus_minus(error, places)}".strip(),
+            "versus": signed(versus, places),
+        }
+        rows.append({"one": one, **written})
+    return rows
 
 
 def show_kinship(request: HttpRequest, on: Occasion) -> HttpResponse:
