@@ -46,9 +46,22 @@ class Basis:
 
     def as_text(self) -> str:
         """One line for a page or a report."""
-        used = ", ".join(f"{number:,} {what}" for what, number in self.used) or "no records"
+        used = ", ".join(f"{number:,} {_one(what) if number == 1 else what}" for what, number in self.used)
+        used = used or "no records"
         missing = "; ".join(self.missing)
         return f"Rests on {used}. Missing: {missing}." if missing else f"Rests on {used}. Nothing was missing."
+
+
+_LINKS = (" of ", " with ", " in ", " that ", " whose ", " as ", " before ", " up ")
+
+
+def _one(what: str) -> str:
+    """A kind of record in the singular: ``days of weather`` reads ``day of weather``."""
+    at = min((what.find(link) for link in _LINKS if link in what), default=len(what))
+    head, rest = what[:at], what[at:]
+    if head.endswith("ies") and not head.endswith("series"):
+        return f"{head[:-3]}y{rest}"
+    return f"{head[:-1] if head.endswith('s') and not head.endswith(('ss', 'series')) else head}{rest}"
 
 
 class StopAsked(Exception):

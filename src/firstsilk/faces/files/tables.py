@@ -18,6 +18,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from firstsilk.answers import Finding, InputRefused, Place, stop_if_any
+from firstsilk.faces.files.guard import check_archive, check_upload
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -137,6 +138,8 @@ def read_table(path: str | Path, name: str = "") -> Table:
     if not path.is_file():
         raise InputRefused(f"{name}: there is no such file. Check the name and the folder.")
     suffix = path.suffix.lower()
+    if suffix == ".xlsx":
+        check_archive(path.read_bytes(), name)
     if suffix in (".xlsx", ".parquet"):
         return _table_from_frame(path, name, suffix)
     return _table_from_csv(path.read_bytes(), name)
@@ -144,6 +147,7 @@ def read_table(path: str | Path, name: str = "") -> Table:
 
 def table_from_bytes(content: bytes, name: str) -> Table:
     """Read an uploaded table; the extension of `name` decides how. Same promises as `read_table`."""
+    check_upload(content, name)
     suffix = Path(name).suffix.lower()
     if suffix in (".xlsx", ".parquet"):
         with tempfile.TemporaryDirectory() as folder:

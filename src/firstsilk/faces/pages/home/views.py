@@ -29,7 +29,7 @@ def show_home(request: HttpRequest, on: Occasion) -> HttpResponse:
 
         hold_day(on, read_form_day(request, "held"))
         return redirect("home")
-    return render(request, "home/home.html", {"due": list_due(on), "on": on})
+    return render(request, "home/home.html", {"due": list_due(on, request.user.role), "on": on})
 
 
 def show_accounts(request: HttpRequest, on: Occasion) -> HttpResponse:
