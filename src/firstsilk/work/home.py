@@ -201,7 +201,7 @@ def _desk_due(station: Station, season: Season | None, on: Occasion) -> Iterator
     for name in sorted(set(drafts.values_list("season__name", flat=True))):
         count = drafts.filter(season__name=name).count()
         why = f"Season {name}: they have no rows and no seed promised."
-        yield Due("targets not planned yet", count, why, "soon", "nursery", f"?season={name}", roles=DESK)
+        yield Due("targets not planned yet", count, why, "soon", "nursery", f"?season={name}", "nursery-plan", DESK)
 
 
 def _trial_due(station: Station, on: Occasion) -> Iterator[Due]:

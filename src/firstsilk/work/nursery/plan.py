@@ -14,8 +14,9 @@ from datetime import date, timedelta
 from django.db import transaction
 from django.db.models import Max
 
-from firstsilk.answers import refuse
+from firstsilk.answers import Place, refuse
 from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Station, Target
+from firstsilk.work.complaints import Complaints
 from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_season, get_site, get_station, take_tags
@@ -105,8 +106,15 @@ def open_season(on: Occasion, name: str, site: str = "", sow_from: date | None =
     return season.name
 
 
-def add_targets(on: Occasion, season: str, wants: Sequence[Want]) -> tuple[TargetFacts, ...]:
+def add_targets(
+    on: Occasion, season: str, wants: Sequence[Want], places: Sequence[Place] = ()
+) -> tuple[TargetFacts, ...]:
     """Add wishes to a season's plan, all or none.
+
+    Parameters
+    ----------
+    places
+        Where each wish stands in its table, so that every wrong one can be named; empty for wishes typed in.
 
     Raises
     ------
@@ -115,10 +123,15 @@ def add_targets(on: Occasion, season: str, wants: Sequence[Want]) -> tuple[Targe
     """
     station = get_station(on.station)
     book = get_season(station, season)
+    complaints = Complaints(places)
+    parents: list[tuple[Line, Line | None]] = []
+    for at, want in enumerate(wants):
+        with complaints.about(at):
+            parents.append(_parents(station, want))
+    complaints.stop_if_any()
     with transaction.atomic():
         last = Target.objects.filter(station=station, season=book).aggregate(last=Max("number"))["last"] or 0
-        for step, want in enumerate(wants, 1):
-            female, male = _parents(station, want)
+        for step, (want, (female, male)) in enumerate(zip(wants, parents, strict=True), 1):
             Target.objects.create(
                 station=station,
                 season=book,
@@ -130,6 +143,7 @@ def add_targets(on: Occasion, season: str, wants: Sequence[Want]) -> tuple[Targe
                 kernels_wanted=want.kernels,
                 priority=want.priority,
                 reason=want.reason[:200],
+                asked_on=on.today,
             )
     return list_targets(on, season)
 

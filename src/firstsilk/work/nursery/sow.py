@@ -17,6 +17,7 @@ from firstsilk.answers import Finding, Place, refuse
 from firstsilk.records.models import Movement, Reservation, Row, Season, Station
 from firstsilk.science.flowering.notes import KINDS
 from firstsilk.science.flowering.rows import RowState
+from firstsilk.work.complaints import Complaints
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.nursery.as_sown import read_row_seed
@@ -50,8 +51,10 @@ class Sown:
     basis: Basis
 
 
-def record_sowing(on: Occasion, season: str, rows: Sequence[AsSown], source: str = "desk") -> Sown:
-    """Note what was sown and as-planted corrections, then settle the seed.
+def record_sowing(
+    on: Occasion, season: str, rows: Sequence[AsSown], source: str = "desk", places: Sequence[Place] = ()
+) -> Sown:
+    """Note what was sown and as-planted corrections, then settle the seed. `places` are their places in a table.
 
     Raises
     ------
@@ -61,9 +64,13 @@ def record_sowing(on: Occasion, season: str, rows: Sequence[AsSown], source: str
     station = get_station(on.station)
     book = get_season(station, season, on.today)
     tags = dict(Row.objects.filter(station=station, season=book).values_list("number", "tag"))
+    complaints = Complaints(places)
     drafts: list[NoteDraft] = []
+    for at, one in enumerate(rows):
+        with complaints.about(at):
+            _check_as_sown(one, tags, book, on.today)
+    complaints.stop_if_any()
     for one in rows:
-        _check_as_sown(one, tags, book, on.today)
         if one.misplanted:
             drafts.append(NoteDraft("misplanted", tags[one.row], value=one.remark, detail=one.misplanted))
         if one.sown_on is not None and one.misplanted != "skipped":

@@ -12,6 +12,7 @@ from django.db import transaction
 
 from firstsilk.answers import Finding, Place, refuse
 from firstsilk.records.models import Row
+from firstsilk.work.complaints import Complaints
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Basis, Occasion
@@ -45,20 +46,22 @@ class Harvested:
     basis: Basis
 
 
-def record_harvest(on: Occasion, season: str, picked: Sequence[Picked], source: str = "desk") -> Harvested:
-    """Note ears and kernels, all or none; more ears than were pollinated is a finding, never a refusal."""
+def record_harvest(
+    on: Occasion, season: str, picked: Sequence[Picked], source: str = "desk", places: Sequence[Place] = ()
+) -> Harvested:
+    """Note ears and kernels, all or none; more ears than were pollinated is a finding, never a refusal.
+
+    Ears and kernels noted add to those noted before. `places` are the places of the entries in a table.
+    """
     station = get_station(on.station)
     book = get_season(station, season, on.today)
     tags = dict(Row.objects.filter(station=station, season=book).values_list("number", "tag"))
+    complaints = Complaints(places)
     drafts: list[NoteDraft] = []
-    for one in picked:
-        if one.row not in tags:
-            raise refuse("row_unknown", f"There is no row {one.row} in season {book.name}.", "Check the row number.")
-        for kind, count, unit in (("ears_picked", one.ears, "ears"), ("shelled", one.kernels, "kernels")):
-            if count is not None and not 0 <= count <= MOST:
-                raise refuse("count_wrong", f"Row {one.row}: {count} {unit} cannot be.", f"Write 0 to {MOST:,}.")
-            if count is not None:
-                drafts.append(NoteDraft(kind, tags[one.row], value=str(count), bag=one.bag, unit=unit))
+    for at, one in enumerate(picked):
+        with complaints.about(at):
+            drafts += _drafts(one, tags, book.name)
+    complaints.stop_if_any()
     with transaction.atomic():
         write_notes(on, drafts, source)
     touched = {tags[one.row] for one in picked}
@@ -76,3 +79,15 @@ def record_harvest(on: Occasion, season: str, picked: Sequence[Picked], source: 
         if tag in touched and (state := states.get(tag)) is not None and state.ears_picked > state.ears_standing
     )
     return Harvested(book.name, len(drafts), findings, Basis((("rows", len(picked)),)))
+
+
+def _drafts(one: Picked, tags: dict[int, str], season: str) -> list[NoteDraft]:
+    if one.row not in tags:
+        raise refuse("row_unknown", f"There is no row {one.row} in season {season}.", "Check the row number.")
+    drafts = []
+    for kind, count, unit in (("ears_picked", one.ears, "ears"), ("shelled", one.kernels, "kernels")):
+        if count is not None and not 0 <= count <= MOST:
+            raise refuse("count_wrong", f"Row {one.row}: {count} {unit} cannot be.", f"Write 0 to {MOST:,}.")
+        if count is not None:
+            drafts.append(NoteDraft(kind, tags[one.row], value=str(count), bag=one.bag, unit=unit))
+    return drafts

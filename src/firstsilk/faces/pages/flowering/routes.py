@@ -1,10 +1,23 @@
 """Which addresses lead into the flowering room?"""
 
 from firstsilk.faces.pages.desk import desk_page
-from firstsilk.faces.pages.unbuilt import show_unbuilt
-from firstsilk.work.accounts import CREW, READERS
+from firstsilk.faces.pages.flowering.phones import show_phones
+from firstsilk.faces.pages.flowering.views import (
+    find_row_page,
+    print_day_sheet,
+    show_flowering,
+    show_notes,
+    show_row,
+    write_note,
+)
+from firstsilk.work.accounts import CREW, NOBODY, READERS
 
 routes = [
-    desk_page("flowering/", show_unbuilt, "flowering", read=READERS),
-    desk_page("flowering/phones/", show_unbuilt, "devices", read=CREW),
+    desk_page("flowering/", show_flowering, "flowering", read=READERS),
+    desk_page("flowering/rows/", find_row_page, "find-row", read=READERS),
+    desk_page("flowering/rows/<str:tag>/", show_row, "row", read=READERS, change=CREW),
+    desk_page("flowering/note/", write_note, "write-note", read=NOBODY, change=CREW),
+    desk_page("flowering/notes/", show_notes, "notes", read=READERS),
+    desk_page("flowering/day-sheet.pdf", print_day_sheet, "day-sheet", read=CREW),
+    desk_page("flowering/phones/", show_phones, "devices", read=CREW, change=CREW),
 ]

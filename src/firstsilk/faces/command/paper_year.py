@@ -1,0 +1,90 @@
+"""How does the year get onto paper from the command line?"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from firstsilk.faces.command.giving import say
+from firstsilk.faces.command.nursery_year import Season
+from firstsilk.faces.command.station import StationCode, Today, open_books
+
+PdfOut = Annotated[str, typer.Option("--out", help="PDF file to write.")]
+
+
+def tags(season: Season = "", out: PdfOut = "tags.pdf", station: StationCode = "", today: Today = "") -> None:
+    """Print a tag for each row of the season, ten to a sheet; the codes are read back before the file is written."""
+    on = open_books(station, today)
+    from firstsilk.faces.paper.tags import render_row_tags
+    from firstsilk.faces.paper.year import make_row_tags
+    from firstsilk.work.flowering.day import read_day_list
+
+    made = make_row_tags(read_day_list(on, season))
+    say(f"Printing {len(made):,} row tags ...")
+    _write_pdf(out, render_row_tags(made))
+
+
+def walk_book(season: Season = "", out: PdfOut = "walk-book.pdf", station: StationCode = "", today: Today = "") -> None:
+    """Print the walk book: every row in walking order, with boxes to fill."""
+    on = open_books(station, today)
+    from firstsilk.faces.paper.walkbook import render_walk_book
+    from firstsilk.faces.paper.year import make_walk_book
+    from firstsilk.work.flowering.day import read_day_list
+
+    book = make_walk_book(on, read_day_list(on, season))
+    say(f"Printing a walk book of {len(book.rows):,} rows ...")
+    _write_pdf(out, render_walk_book(book))
+
+
+def day_sheet(
+    season: Season = "",
+    leader: Annotated[str, typer.Option("--leader", help="Name or code of the crew leader, for the head.")] = "",
+    out: PdfOut = "day-sheet.pdf",
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Print today's list for a crew leader: what to do on which row, why, and where nobody may go."""
+    on = open_books(station, today)
+    from firstsilk.faces.paper.lists import render_day_sheet
+    from firstsilk.faces.paper.year import make_day_sheet
+    from firstsilk.work.flowering.day import read_day_list
+
+    sheet = make_day_sheet(on, read_day_list(on, season), leader)
+    say(f"Printing the day sheet of {on.today}: {len(sheet.tasks):,} rows ...")
+    _write_pdf(out, render_day_sheet(sheet))
+
+
+def lot_labels(
+    text: Annotated[str, typer.Argument(help="Part of the lots' name, tag or line; all lots in stock if absent.")] = "",
+    out: PdfOut = "lot-labels.pdf",
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Print a label for each lot that holds seed, 27 to a sheet."""
+    on = open_books(station, today)
+    from firstsilk.faces.paper.tags import render_lot_labels
+    from firstsilk.faces.paper.year import make_lot_labels
+    from firstsilk.work.seed.lots import list_lots
+
+    labels = make_lot_labels(list_lots(on, text, only_in_stock=True, size=1_000_000).lots)
+    say(f"Printing {len(labels):,} lot labels ...")
+    _write_pdf(out, render_lot_labels(labels))
+
+
+def _write_pdf(out: str, pdf: bytes) -> None:
+    """Write a file whole or not at all: beside its place, then moved there."""
+    path = Path(out)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".pdf")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(pdf)
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+    say(f"{path}: {len(pdf) / 1024:,.0f} kB.")

@@ -1,0 +1,177 @@
+"""What goes on the year's papers? Work's results turned into the values that tags, books and sheets are printed from.
+
+Pages and commands print through these, so that both give the same paper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from firstsilk.faces.paper.lists import DaySheet, DayTask
+from firstsilk.faces.paper.tags import LotLabel, RowTag
+from firstsilk.faces.paper.walkbook import WalkBook, WalkRow
+from firstsilk.work.flowering.day import DayList, RowFacts
+from firstsilk.work.flowering.notes import list_notes
+from firstsilk.work.nursery.seasons import list_seasons
+from firstsilk.work.occasion import Occasion
+from firstsilk.work.seed.lots import LotRow
+from firstsilk.work.station import read_station
+
+MOST_MALES = 3
+DOES = {
+    "sow": "Sow",
+    "look": "Look for silk and shed",
+    "shoot_bag": "Shoot bags: {count}",
+    "tassel_bag": "Tassel bags: {count}",
+    "pollinate": "Pollinate {count}",
+    "pick": "Pick {count}",
+}
+
+
+def tell_instruction(row: RowFacts) -> str:
+    """The one instruction of a row for the whole season, in few words: ``Cross 12 ears with row 34``."""
+    if row.purpose == "male":
+        return "Male: give pollen"
+    if row.purpose == "filler" or not row.kind:
+        return "Filler: leave alone" if row.purpose == "filler" else f"{row.purpose.capitalize()}: ask"
+    ears = f"{row.wanted} ear{'s' if row.wanted != 1 else ''}"
+    kind = row.kind.replace("_", " ").capitalize()
+    return f"{kind} {ears}{_with_males(row.male_rows)}"
+
+
+def _with_males(numbers: Iterable[int]) -> str:
+    named = [str(number) for number in numbers]
+    if not named:
+        return ""
+    return f" with row {' or '.join(named[:MOST_MALES])}" + (" ..." if len(named) > MOST_MALES else "")
+
+
+def make_row_tags(day: DayList) -> list[RowTag]:
+    """A tag for each row of a season, in walking order."""
+    return [
+        RowTag(
+            tag=row.tag,
+            number=row.number,
+            season=day.season,
+            field_row=row.field_row,
+            field_col=row.field_col,
+            line=row.line,
+            pedigree_short=row.pedigree if row.pedigree != row.line else "",
+            do=tell_instruction(row),
+            male_text=f"male {row.male}" if row.male else "",
+            lot=row.lot,
+            sow_on=row.sow_on,
+            kernels=row.kernels,
+            purpose=row.purpose,
+        )
+        for row in day.rows.values()
+    ]
+
+
+def make_walk_book(on: Occasion, day: DayList) -> WalkBook:
+    """The walk book of a season: every row with its instruction, and when its silk is expected."""
+    chain_hash, position = _newest_note(on)
+    return WalkBook(
+        station=read_station(on.station).name,
+        site=_site_of(on, day.season),
+        season=day.season,
+        printed_on=on.today,
+        rows=tuple(
+            WalkRow(
+                tag=row.tag,
+                number=row.number,
+                field_row=row.field_row,
+                field_col=row.field_col,
+                line=row.line,
+                do=tell_instruction(row),
+                purpose=row.purpose,
+                silk_about=row.silk_expected,
+                warning=_tell_shut(row),
+            )
+            for row in day.rows.values()
+        ),
+        chain_hash=chain_hash,
+        chain_position=position,
+    )
+
+
+def make_day_sheet(on: Occasion, day: DayList, leader: str = "") -> DaySheet:
+    """Today's tasks, one line a row; rows under a spray interval first."""
+    chain_hash, position = _newest_note(on)
+    tasks: dict[int, list[tuple[str, str]]] = {}
+    for task in day.tasks:
+        do = DOES[task.do].format(count=task.count)
+        if task.do == "pollinate":
+            do += _with_males(task.males) if day.rows[task.number].purpose == "female" else ", own pollen"
+        tasks.setdefault(task.number, []).append((do, task.why))
+    shut = {row.number: _tell_shut(row) for row in day.shut_rows}
+    return DaySheet(
+        station=read_station(on.station).name,
+        site=_site_of(on, day.season),
+        season=day.season,
+        day=on.today,
+        leader=leader,
+        tasks=tuple(
+            _day_task(day.rows[number], tasks.get(number, []), shut.get(number, ""))
+            for number in sorted(tasks.keys() | shut.keys())
+        ),
+        weather="",
+        short_of=_tell_short(day),
+        chain_hash=chain_hash,
+        chain_position=position,
+    )
+
+
+def _day_task(row: RowFacts, done: list[tuple[str, str]], blocked: str) -> DayTask:
+    return DayTask(
+        tag=row.tag,
+        number=row.number,
+        field_row=row.field_row,
+        field_col=row.field_col,
+        line=row.line,
+        do="; ".join(do for do, _ in done) or "Stay out",
+        why="; ".join(why for _, why in done),
+        purpose=row.purpose,
+        blocked=blocked,
+    )
+
+
+def make_lot_labels(lots: Iterable[LotRow]) -> list[LotLabel]:
+    """A label for each lot, in the order given."""
+    return [
+        LotLabel(
+            tag=lot.stock.tag,
+            name=lot.stock.name,
+            line=lot.stock.line,
+            kernels=lot.stock.kernels if lot.stock.kernels > 0 else None,
+            year=lot.stock.year,
+            shelf=lot.place,
+        )
+        for lot in lots
+    ]
+
+
+def _tell_shut(row: RowFacts) -> str:
+    if not row.no_entry or row.no_entry_until is None:
+        return ""
+    return f"sprayed, until {_day(row.no_entry_until.date())} {row.no_entry_until:%H:%M} UTC"
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b}"
+
+
+def _tell_short(day: DayList) -> str:
+    more = [one for one in day.progress if one.standing == "more"]
+    wanting = sum(one.attempts_wanted - one.ears_pollinated + one.spoiled for one in more)
+    return f"{len(more)} targets still want {wanting} pollinations" if more else ""
+
+
+def _newest_note(on: Occasion) -> tuple[str, int]:
+    newest = list_notes(on, limit=1)
+    return (newest[0].hash, newest[0].position) if newest else ("", 0)
+
+
+def _site_of(on: Occasion, season: str) -> str:
+    return next((one.site for one in list_seasons(on) if one.name == season), "")
