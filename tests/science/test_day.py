@@ -107,6 +107,13 @@ def test_a_cross_waits_for_a_male_that_sheds(age, wanted):
     assert (("pollinate", 1) in tasks_of([female, male])) is wanted
 
 
+@pytest.mark.parametrize(("days", "wanted"), [(3, False), (2, True), (0, True), (-5, True), (-22, False)])
+def test_a_row_under_shoot_bags_is_pollinated_from_its_first_silks_on_until_it_is_long_overdue(days, wanted):
+    bagged = row(1, silk=days, shed_on=TODAY, shoot_bags=6)
+    assert (("pollinate", 1) in tasks_of([bagged])) is wanted
+    assert ("pollinate", 1) not in tasks_of([row(1, silk=days, shed_on=TODAY)])
+
+
 def test_a_male_bagged_last_evening_is_named_before_one_that_was_not():
     bagged = row(2, "male", wanted=0, shed_on=TODAY, last_tassel_bag_on=TODAY - timedelta(days=1))
     bare = row(3, "male", wanted=0, shed_on=TODAY)

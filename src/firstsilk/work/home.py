@@ -29,6 +29,7 @@ FIELD_CAUTION = (
     "Pollen and leaf edges: glasses, long sleeves; stop at breathlessness. No entry before a spray interval ends. "
     "Hours and tasks of minors: local law, labels and licensed practice decide."
 )
+AHEAD_DAYS = 7
 TAGS_AHEAD_DAYS = 45
 """Row tags are asked for this many days before the first sowing (a choice of ours)."""
 
@@ -165,7 +166,23 @@ def _rows_due(on: Occasion, station: Station, season: Season, day: DayList) -> I
     if loose:
         why = "Their kernels are counted; the lots are not made."
         yield Due("rows whose seed is in no lot", loose, why, "soon", "seed", page="harvest", roles=DESK)
+    yield from _ahead_due(day)
     yield from _spring_due(on, station, season, day)
+
+
+def _ahead_due(day: DayList) -> Iterator[Due]:
+    """What the next days bring, so that people and bags are ready."""
+    rows = day.rows.values()
+    unsown = [row.sow_on for row in rows if row.sow_on and not row.state.sown_on and not row.state.misplanted]
+    ahead = sorted(one for one in unsown if 0 < (one - day.today).days <= AHEAD_DAYS)
+    if ahead:
+        why = f"The first on {ahead[0].day} {ahead[0]:%B}."
+        yield Due("rows to sow in the next days", len(ahead), why, "later", "nursery", page="sowing")
+    unseen = [row.silk_expected for row in rows if row.silk_expected and not row.state.silk_on and row.wanted]
+    silk = sorted(one for one in unseen if 0 < (one - day.today).days <= AHEAD_DAYS)
+    if silk and (day.end_on is None or day.today <= day.end_on):
+        why = f"The first about {silk[0].day} {silk[0]:%B}; have people, bags and tags ready."
+        yield Due("rows expected to silk within a week", len(silk), why, "later", "flowering", "#look")
 
 
 def _spring_due(on: Occasion, station: Station, season: Season, day: DayList) -> Iterator[Due]:

@@ -223,8 +223,10 @@ def _pollinate(row: RowOnDay, by_tag: Mapping[str, RowOnDay], today: date, cutof
 
 def _half_silk(row: RowOnDay, today: date) -> date | None:
     """The day when half the plants show silk: as noted; as expected where shoot bags wait for it; else None."""
-    if row.state.silk_on is not None or row.silk_in_days is None or not row.state.shoot_bags:
+    if row.state.silk_on is not None or not row.state.shoot_bags:
         return row.state.silk_on
+    if row.silk_in_days is None or row.silk_in_days < -LOOK_OVERDUE_DAYS:
+        return None
     return today + timedelta(days=max(0, row.silk_in_days))
 
 

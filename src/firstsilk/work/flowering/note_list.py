@@ -53,9 +53,10 @@ class NoteList:
 
 
 def read_note_list(on: Occasion, show: str = "all", before: int | None = None, size: int = 60) -> NoteList:
-    """The newest notes, or only those in doubt or no longer standing, below a place in the chain."""
+    """The newest notes taken up to the occasion's day, or only those in doubt or no longer standing; below a place in
+    the chain."""
     station = get_station(on.station)
-    every = NoteRecord.objects.filter(station=station)
+    every = NoteRecord.objects.filter(station=station, taken_on__lte=on.today)
     replacing = every.filter(replaces__isnull=False)
     undone = {one for one in replacing.values_list("replaces", flat=True) if one}
     found = every

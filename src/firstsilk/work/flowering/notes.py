@@ -9,6 +9,7 @@ import secrets
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
@@ -218,8 +219,17 @@ def read_notes(on: Occasion, tags: Iterable[str] | None = None) -> list[Note]:
 
 def take_back(on: Occasion, note_id: str, why: str, dice: Callable[[int], bytes] = secrets.token_bytes) -> str:
     """Take a note back by a new note that names it; returns the new note's id."""
-    record = NoteRecord.objects.filter(station=get_station(on.station), uuid=note_id).first()
+    found = NoteRecord.objects.filter(station=get_station(on.station))
+    record = found.filter(uuid=note_id).first() if _is_uuid(note_id) else None
     if record is None:
         raise refuse("note_unknown", f"There is no note {note_id!r} in the books.", "Pick it from the list of notes.")
-    draft = NoteDraft("withdrawn", record.tag, value=why, replaces=note_id)
+    draft = NoteDraft("withdrawn", record.tag, value=why, replaces=str(record.uuid))
     return write_notes(on, [draft], dice=dice)[0]
+
+
+def _is_uuid(text: str) -> bool:
+    try:
+        UUID(text)
+    except ValueError:
+        return False
+    return True

@@ -122,7 +122,7 @@ def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage
         progress=next((one for one in day.progress if row.number in one.rows), None),
         notes=_tell_notes(tag, records, notes, names),
         findings=_check(day, row, notes, states, names),
-        lots=_lots_of(station, tag),
+        lots=_lots_of(station, tag, on.today),
         before=numbers[at - 1] if at else None,
         after=numbers[at + 1] if at + 1 < len(numbers) else None,
         cutoff_on=day.cutoff_on,
@@ -136,8 +136,9 @@ def _male(row: RowFacts, today: date) -> MaleRow:
     return MaleRow(row.number, row.tag, row.line, shed, row.shed_expected, row.state.last_tassel_bag_on, sheds)
 
 
-def _lots_of(station: Station, tag: str) -> tuple[tuple[str, str], ...]:
-    origins = LotOrigin.objects.filter(station=station, row__tag=tag).select_related("lot").order_by("pk")
+def _lots_of(station: Station, tag: str, today: date) -> tuple[tuple[str, str], ...]:
+    there = LotOrigin.objects.filter(station=station, row__tag=tag, lot__movements__moved_on__lte=today)
+    origins = there.distinct().select_related("lot").order_by("pk")
     return tuple((one.lot.name, one.lot.tag) for one in origins)
 
 

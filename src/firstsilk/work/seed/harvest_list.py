@@ -42,7 +42,8 @@ def read_harvest(on: Occasion, season: str = "") -> HarvestList:
     book = get_season(station, season, on.today)
     facts, basis = read_season_rows(on, station, book)
     lots: dict[int, list[tuple[str, str]]] = {}
-    origins = LotOrigin.objects.filter(station=station, row__season=book).select_related("row", "lot").order_by("pk")
+    there = LotOrigin.objects.filter(station=station, row__season=book, lot__movements__moved_on__lte=on.today)
+    origins = there.distinct().select_related("row", "lot").order_by("pk")
     for one in origins:
         if one.row is not None:
             lots.setdefault(one.row.number, []).append((one.lot.name, one.lot.tag))

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Min, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from firstsilk.records.models import Lot, Movement, Reservation, Station
@@ -56,6 +56,7 @@ def _count_stock(
         moves, held = moves.filter(lot=only), held.filter(lot=only)
     stock = dict(moves.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
     promised = dict(held.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
+    later = _not_there_yet(station, up_to)
     return [
         LotStock(
             lot.pk,
@@ -68,4 +69,13 @@ def _count_stock(
             promised.get(lot.pk, 0),
         )
         for lot in lots.order_by("year", "name")
+        if only is not None or lot.pk not in later
     ]
+
+
+def _not_there_yet(station: Station, up_to: date | None) -> set[int]:
+    """Lots whose every movement lies after a day: on that day they did not exist."""
+    if up_to is None:
+        return set()
+    first = Movement.objects.filter(station=station).order_by().values("lot").annotate(first=Min("moved_on"))
+    return set(first.filter(first__gt=up_to).values_list("lot", flat=True))

@@ -20,7 +20,13 @@ from firstsilk.work.seed.harvest_list import HarvestRow, read_harvest
 from firstsilk.work.seed.lots import DESK_REASONS, list_lots, move_seed, read_lot, receive_lot
 
 ROOM = {"room": "seed"}
-STEPS = (("todo", "to do"), ("pick", "to pick"), ("shell", "to shell"), ("lot", "without a lot"), ("done", "in a lot"))
+STEPS = (
+    ("todo", "not shelled"),
+    ("pick", "not picked"),
+    ("shell", "picked, not shelled"),
+    ("lot", "shelled, in no lot"),
+    ("done", "in a lot"),
+)
 LABELS_AT_ONCE = 5000
 
 
@@ -83,7 +89,8 @@ def show_harvest(request: HttpRequest, on: Occasion) -> HttpResponse:
         found = read_harvest(on, season)
         rows = [one for one in found.rows if _is_at(one, step)]
         counts = [(name, says, sum(1 for one in found.rows if _is_at(one, name))) for name, says in STEPS]
-        told |= {"harvest": found, "rows": rows, "step": step, "steps": counts, "can_change": _may_change(request)}
+        told |= {"harvest": found, "rows": rows, "step": step, "steps": counts, "unmade": found.count("lot")}
+        told["can_change"] = _may_change(request)
     return render(request, "seed/harvest.html", told)
 
 
