@@ -63,8 +63,8 @@ def _draw_cell(cell: Cell) -> SafeString:
     mark = MARKS.get(cell.purpose, "")
     return format_html(
         '<a href="{}" transform="translate({} {})" aria-label="{}"><title>{}</title>'
-        '<rect width="{}" height="{}" class="st {}{}"/><text x="4" y="13">{}</text>'
-        '<text x="4" y="28" class="sign">{}</text>{}</a>',
+        '<rect width="{}" height="{}" class="st {}{}"/><text aria-hidden="true" x="4" y="13">{}</text>'
+        '<text aria-hidden="true" x="4" y="28" class="sign">{}</text>{}</a>',
         reverse("row", args=[cell.tag]),
         LEFT + (cell.field_col - 1) * WIDTH,
         TOP + (cell.field_row - 1) * HEIGHT,
@@ -94,7 +94,17 @@ def _canvas_data(field: FieldMap) -> dict[str, object]:
         "rows": field.field_rows,
         "address": reverse("row", args=["00000000"]),
         "cells": [
-            [cell.field_row, cell.field_col, cell.number, cell.tag, cell.state, cell.sign, tell_cell(cell)]
+            [
+                cell.field_row,
+                cell.field_col,
+                cell.number,
+                cell.tag,
+                cell.state,
+                cell.sign,
+                tell_cell(cell),
+                cell.purpose,
+                cell.no_entry,
+            ]
             for cell in field.cells
         ],
     }

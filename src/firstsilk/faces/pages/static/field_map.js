@@ -15,18 +15,35 @@ const pen = canvas.getContext("2d");
 pen.scale(sharp, sharp);
 for (const cell of data.cells) draw(cell, false);
 
-function draw([row, col, number, , state, sign], chosen) {
+function draw([row, col, number, , state, sign, , purpose, shut], chosen) {
   const x = (col - 1) * W, y = (row - 1) * H;
   pen.fillStyle = FILL[state];
   pen.fillRect(x, y, W, H);
-  pen.strokeStyle = chosen ? "#0b63c5" : "#9b978a";
-  pen.lineWidth = chosen ? 3 : 1;
+  pen.strokeStyle = chosen ? "#0b63c5" : shut ? "#8f2412" : "#9b978a";
+  pen.lineWidth = chosen || shut ? 3 : 1;
+  pen.setLineDash(shut ? [5, 3] : []);
   pen.strokeRect(x + 1, y + 1, W - 3, H - 3);
+  mark(purpose, x + W - 4, y + 2);
   pen.fillStyle = "#1b1b1b";
   pen.font = "9px system-ui, sans-serif";
   pen.fillText(String(number), x + 3, y + 10);
   pen.font = "bold 10px system-ui, sans-serif";
   pen.fillText(sign, x + 3, y + 19);
+}
+// The same shapes as in the smaller map: a corner for males, a square for females, a dash for fillers.
+function mark(purpose, right, top) {
+  if (purpose === "male") {
+    pen.fillStyle = "#0072B2";
+    pen.beginPath();
+    pen.moveTo(right - 6, top); pen.lineTo(right, top); pen.lineTo(right, top + 6);
+    pen.fill();
+  } else if (purpose === "female") {
+    pen.fillStyle = "#D55E00";
+    pen.fillRect(right - 5, top, 5, 5);
+  } else if (purpose === "filler") {
+    pen.fillStyle = "#55534c";
+    pen.fillRect(right - 6, top + 2, 6, 2);
+  }
 }
 function choose(cell) {
   if (!cell) return;
