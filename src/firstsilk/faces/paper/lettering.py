@@ -16,7 +16,7 @@ from pathlib import Path
 from firstsilk.answers import Finding, Place, stop_if_any
 
 FONT_FOLDER = Path(__file__).parent / "fonts"
-FONT_FILES = {False: "IBMPlexSansCondensed-Regular.ttf", True: "IBMPlexSansCondensed-Bold.ttf"}
+FONT_FILES = {False: "OpenSansSemiCondensed-Regular.ttf", True: "OpenSansSemiCondensed-Bold.ttf"}
 MM_PER_POINT = 25.4 / 72
 ELLIPSIS = "…"
 

@@ -21,7 +21,7 @@ from firstsilk.science.seed.tags import print_tag
 
 @dataclass(frozen=True, slots=True)
 class DayTask:
-    """One row's work today. `blocked`, where it is not empty, says why nobody may go in; then it is no task."""
+    """One row's work today, its steps parted by ``; ``. `blocked`, where not empty, says why nobody may go in."""
 
     tag: str
     number: int
@@ -103,7 +103,7 @@ def render_day_sheet(sheet: DaySheet) -> bytes:
     )
     tasks = order_for_walking(sheet.tasks)
     data = {
-        "title": f"Day sheet {write_day(sheet.day)}",
+        "title": f"Day sheet {write_day(sheet.day)}" + (f", {sheet.leader}" if sheet.leader else ""),
         "station": sheet.station,
         "site": sheet.site,
         "season": sheet.season,
@@ -178,8 +178,8 @@ def _set_task(task: DayTask) -> dict[str, object]:
         "tag": print_tag(task.tag),
         "place": f"{task.field_row} / {task.field_col}",
         "mark": MARKS.get(task.purpose, ""),
-        "line": cut_words(task.line, 70, 9),
-        "do": cut_words(task.do, 70, 12, bold=True),
+        "line": cut_words(task.line, 66, 9),
+        "do": [cut_words(step, 66, 12, bold=True) for step in task.do.split("; ")],
         "why": cut_words(task.why, 42, 9),
     }
 

@@ -20,7 +20,7 @@ DO_SIZES_PT = (28.0, 25.0, 22.0, 20.0, 18.5, 17.0, 15.0, 13.0)
 DO_HEIGHT_MM = 11.4
 DO_MIDDLE_MM = 40.1
 DO_GAP_MM = 2.2
-CAP_HEIGHT_EM = 0.698
+CAP_HEIGHT_EM = 0.714
 MONTHS = (
     "January",
     "February",
@@ -35,7 +35,7 @@ MONTHS = (
     "November",
     "December",
 )
-MARKS = {"self": "self", "female": "cross", "male": "male", "filler": "filler"}
+MARKS = {"self": "self", "sib": "sib", "female": "cross", "male": "male", "filler": "filler"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -177,6 +177,7 @@ def _set_pages(pages: Sequence[Sequence[WalkRow]]) -> list[dict[str, object]]:
             {
                 "rows": f"{lowest:04d} – {highest:04d}" if lowest < highest else f"{lowest:04d}",
                 "direction": _write_direction(page, page[0].field_row),
+                "way": _choose_way(page[0].field_row),
                 "before": before,
                 "after": after,
                 "items": _set_items(page),
@@ -190,7 +191,7 @@ def _set_items(page: Sequence[WalkRow]) -> list[dict[str, object]]:
     previous = page[0]
     for row in page:
         if row.field_row != previous.field_row:
-            items.append({"turn": f"Turn. {_write_direction(page, row.field_row)}"})
+            items.append({"turn": _write_direction(page, row.field_row), "way": _choose_way(row.field_row)})
         items.append(_set_row(row, strong=row.number % 5 == 0))
         previous = row
     return items
@@ -218,9 +219,15 @@ def _set_row(row: WalkRow, strong: bool) -> dict[str, object]:
 
 def _write_direction(page: Sequence[WalkRow], field_row: int) -> str:
     columns = [row.field_col for row in page if row.field_row == field_row]
-    arrow = "→" if field_row % 2 else "←"
+    if len(columns) == 1:
+        return f"Field row {field_row}: column {columns[0]}"
     way = "columns rising" if field_row % 2 else "columns falling"
-    return f"Field row {field_row} {arrow} column {columns[0]} to {columns[-1]}, {way}"
+    return f"Field row {field_row}: column {columns[0]} to {columns[-1]}, {way}"
+
+
+def _choose_way(field_row: int) -> str:
+    """The arrow that says the same as rising or falling columns."""
+    return "right" if field_row % 2 else "left"
 
 
 def _name(row: WalkRow) -> str:

@@ -6,11 +6,13 @@ Pages and commands print through these, so that both give the same paper.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from firstsilk.faces.paper.lists import DaySheet, DayTask
-from firstsilk.faces.paper.tags import LotLabel, RowTag
+from firstsilk.faces.paper.tags import LotLabel, RowTag, write_day
 from firstsilk.faces.paper.walkbook import WalkBook, WalkRow
+from firstsilk.science.flowering.day import Task
 from firstsilk.work.flowering.day import DayList, RowFacts
 from firstsilk.work.flowering.notes import list_notes
 from firstsilk.work.nursery.seasons import list_seasons
@@ -20,17 +22,19 @@ from firstsilk.work.station import read_station
 
 MOST_MALES = 3
 DOES = {
-    "sow": "Sow",
-    "look": "Look for silk and shed",
-    "shoot_bag": "Shoot bags: {count}",
-    "tassel_bag": "Tassel bags: {count}",
-    "pollinate": "Pollinate {count}",
-    "pick": "Pick {count}",
+    "sow": ("Sow", ""),
+    "look": ("Look for silk and shed", ""),
+    "shoot_bag": ("Put on {count} shoot bag", "s"),
+    "tassel_bag": ("This afternoon: put on {count} tassel bag", "s"),
+    "pollinate": ("Pollinate {count} ear", "s"),
+    "pick": ("Pick {count} ear", "s"),
 }
+"""What each kind of task says on paper, and what is added when it is more than one."""
+POLLEN_FROM = {"self": "each its own pollen", "sib": "pollen of another plant of this row"}
 
 
 def tell_instruction(row: RowFacts) -> str:
-    """The one instruction of a row for the whole season, in few words: ``Cross 12 ears with row 34``."""
+    """The one instruction of a row for the whole season, in few words: ``Cross 12 ears with row 0034``."""
     if row.purpose == "male":
         return "Male: give pollen"
     if row.purpose == "filler" or not row.kind:
@@ -41,10 +45,17 @@ def tell_instruction(row: RowFacts) -> str:
 
 
 def _with_males(numbers: Iterable[int]) -> str:
-    named = [str(number) for number in numbers]
+    """Males as their stakes carry them; more than a few are left to the leader."""
+    named = [f"{number:04d}" for number in numbers]
     if not named:
         return ""
-    return f" with row {' or '.join(named[:MOST_MALES])}" + (" ..." if len(named) > MOST_MALES else "")
+    more = f" or {len(named) - MOST_MALES} more: ask" if len(named) > MOST_MALES else ""
+    return f" with row {' or '.join(named[:MOST_MALES])}{more}"
+
+
+def _mark_of(row: RowFacts) -> str:
+    """The purpose that the mark shows; a sib without a male row is told from a self, the pollen differs."""
+    return "sib" if row.purpose == "self" and row.kind == "sib" else row.purpose
 
 
 def make_row_tags(day: DayList) -> list[RowTag]:
@@ -59,11 +70,11 @@ def make_row_tags(day: DayList) -> list[RowTag]:
             line=row.line,
             pedigree_short=row.pedigree if row.pedigree != row.line else "",
             do=tell_instruction(row),
-            male_text=f"male {row.male}" if row.male else "",
+            male_text=row.male,
             lot=row.lot,
             sow_on=row.sow_on,
             kernels=row.kernels,
-            purpose=row.purpose,
+            purpose=_mark_of(row),
         )
         for row in day.rows.values()
     ]
@@ -72,8 +83,9 @@ def make_row_tags(day: DayList) -> list[RowTag]:
 def make_walk_book(on: Occasion, day: DayList) -> WalkBook:
     """The walk book of a season: every row with its instruction, and when its silk is expected."""
     chain_hash, position = _newest_note(on)
+    station = read_station(on.station)
     return WalkBook(
-        station=read_station(on.station).name,
+        station=station.name,
         site=_site_of(on, day.season),
         season=day.season,
         printed_on=on.today,
@@ -85,9 +97,9 @@ def make_walk_book(on: Occasion, day: DayList) -> WalkBook:
                 field_col=row.field_col,
                 line=row.line,
                 do=tell_instruction(row),
-                purpose=row.purpose,
+                purpose=_mark_of(row),
                 silk_about=row.silk_expected,
-                warning=_tell_shut(row),
+                warning=_tell_shut(row, station.time_zone),
             )
             for row in day.rows.values()
         ),
@@ -99,15 +111,13 @@ def make_walk_book(on: Occasion, day: DayList) -> WalkBook:
 def make_day_sheet(on: Occasion, day: DayList, leader: str = "") -> DaySheet:
     """Today's tasks, one line a row; rows under a spray interval first."""
     chain_hash, position = _newest_note(on)
+    station = read_station(on.station)
     tasks: dict[int, list[tuple[str, str]]] = {}
     for task in day.tasks:
-        do = DOES[task.do].format(count=task.count)
-        if task.do == "pollinate":
-            do += _with_males(task.males) if day.rows[task.number].purpose == "female" else ", own pollen"
-        tasks.setdefault(task.number, []).append((do, task.why))
-    shut = {row.number: _tell_shut(row) for row in day.shut_rows}
+        tasks.setdefault(task.number, []).append((_tell_task(task, day.rows[task.number]), task.why))
+    shut = {row.number: _tell_shut(row, station.time_zone) for row in day.shut_rows}
     return DaySheet(
-        station=read_station(on.station).name,
+        station=station.name,
         site=_site_of(on, day.season),
         season=day.season,
         day=on.today,
@@ -123,6 +133,14 @@ def make_day_sheet(on: Occasion, day: DayList, leader: str = "") -> DaySheet:
     )
 
 
+def _tell_task(task: Task, row: RowFacts) -> str:
+    one, many = DOES[task.do]
+    do = one.format(count=task.count) + (many if task.count != 1 else "")
+    if task.do != "pollinate":
+        return do
+    return f"{do}{_with_males(task.males)}" if row.purpose == "female" else f"{do}, {POLLEN_FROM[_mark_of(row)]}"
+
+
 def _day_task(row: RowFacts, done: list[tuple[str, str]], blocked: str) -> DayTask:
     return DayTask(
         tag=row.tag,
@@ -132,7 +150,7 @@ def _day_task(row: RowFacts, done: list[tuple[str, str]], blocked: str) -> DayTa
         line=row.line,
         do="; ".join(do for do, _ in done) or "Stay out",
         why="; ".join(why for _, why in done),
-        purpose=row.purpose,
+        purpose=_mark_of(row),
         blocked=blocked,
     )
 
@@ -152,20 +170,25 @@ def make_lot_labels(lots: Iterable[LotRow]) -> list[LotLabel]:
     ]
 
 
-def _tell_shut(row: RowFacts) -> str:
+def _tell_shut(row: RowFacts, time_zone: str) -> str:
+    """Until when nobody may enter, by the clock of the station, as people in the field read it."""
     if not row.no_entry or row.no_entry_until is None:
         return ""
-    return f"sprayed, until {_day(row.no_entry_until.date())} {row.no_entry_until:%H:%M} UTC"
+    until = _round_up(row.no_entry_until.astimezone(ZoneInfo(time_zone)))
+    return f"sprayed, until {write_day(until.date(), short=True)} {until:%H:%M}"
 
 
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b}"
+def _round_up(moment: datetime) -> datetime:
+    """The next full minute, so that nobody goes in some seconds too early."""
+    full = moment.replace(second=0, microsecond=0)
+    return full if full == moment else full + timedelta(minutes=1)
 
 
 def _tell_short(day: DayList) -> str:
     more = [one for one in day.progress if one.standing == "more"]
     wanting = sum(one.attempts_wanted - one.ears_pollinated + one.spoiled for one in more)
-    return f"{len(more)} targets still want {wanting} pollinations" if more else ""
+    targets = "1 target" if len(more) == 1 else f"{len(more)} targets"
+    return f"{wanting} more ears to pollinate for {targets}" if more else ""
 
 
 def _newest_note(on: Occasion) -> tuple[str, int]:
