@@ -1,115 +1,110 @@
-"""Do the year's papers say the same as the stakes, the plan and the clock on the wall?"""
+"""Do the commands print the year's papers from the books, whole or not at all?"""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import date
 
 import pytest
-from tests.factories import (
-    make_line,
-    make_lot,
-    make_row,
-    make_season,
-    make_station,
-    make_target,
-    make_weather,
-    occasion,
-    take_note,
-)
+import zxingcpp
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_target, occasion, take_note
 
-from firstsilk.faces.paper.lists import render_day_sheet
-from firstsilk.faces.paper.tags import MARKS, render_row_tags
-from firstsilk.faces.paper.walkbook import render_walk_book
-from firstsilk.faces.paper.year import make_day_sheet, make_row_tags, make_walk_book
-from firstsilk.records.models import Row
+from firstsilk.faces.command.main import run
+from firstsilk.faces.paper.press import picture_page
+from firstsilk.faces.paper.year import make_day_sheet, make_row_tags, make_walk_book, tell_instruction
 from firstsilk.work.flowering.day import read_day_list
 
 pytestmark = pytest.mark.django_db
 
 DAY = date(2031, 7, 22)
-ON = occasion(DAY)
 
 
 @pytest.fixture
-def rows():
-    """Row 1 a self, row 2 a female, row 3 its male, row 4 a sib; all sown, in silk and in shed."""
-    station = make_station(held=DAY)
-    make_weather(station, 2029, date(2031, 7, 21))
-    season = make_season(station)
-    mother, male = (make_lot(make_line(station, name)) for name in ("E1", "E2"))
-    sib = make_target(season, 3, mother.line, kind="sib")
-    made = [
-        make_row(season, 1, mother.line, "self", make_target(season, 1, mother.line), mother),
-        make_row(season, 2, mother.line, "female", make_target(season, 2, mother.line, male.line), mother),
-        make_row(season, 3, male.line, "male", None, male),
-        make_row(season, 4, mother.line, "self", sib, mother),
+def field():
+    """A self, a female and its male, in flower."""
+    season = make_season(make_station(held=DAY))
+    lots = [make_lot(make_line(season.station, name)) for name in ("E1", "E2")]
+    rows = [
+        make_row(season, 1, lots[0].line, "self", make_target(season, 1, lots[0].line), lots[0]),
+        make_row(season, 2, lots[0].line, "female", make_target(season, 2, lots[0].line, lots[1].line), lots[0]),
+        make_row(season, 3, lots[1].line, "male", None, lots[1]),
+        make_row(season, 4, lots[1].line, "filler", None, lots[1]),
     ]
-    for row in made:
-        take_note(ON, row, "sown", date(2031, 5, 12), date(2031, 5, 12))
-        take_note(ON, row, "silk", date(2031, 7, 21))
-        take_note(ON, row, "shed", date(2031, 7, 21))
-    return made
+    for row in rows:
+        take_note(occasion(DAY), row, "sown", date(2031, 5, 12))
+    take_note(occasion(DAY), rows[1], "silk", date(2031, 7, 20))
+    take_note(occasion(DAY), rows[2], "shed", date(2031, 7, 20))
+    return rows
 
 
-def shut(row: Row, until: datetime) -> None:
-    row.no_entry_until = until
-    row.save()
+def codes_on(path):
+    found = zxingcpp.read_barcodes(picture_page(path.read_bytes(), 1))
+    return sorted(code.text for code in found)
 
 
-def test_a_cross_names_its_male_as_the_stake_of_the_male_does(rows) -> None:
-    tags = make_row_tags(read_day_list(ON))
-    assert tags[1].do.endswith(" with row 0003")
-    assert tags[1].male_text == "E2"
-    tasks = {task.number: task.do for task in make_day_sheet(ON, read_day_list(ON)).tasks}
-    assert " with row 0003" in tasks[2]
-    render_row_tags(tags)
+def test_each_row_has_one_instruction_in_few_words(field):
+    rows = read_day_list(occasion(DAY), "2031").rows
+    told = [tell_instruction(rows[number]) for number in (1, 2, 3, 4)]
+    assert told == ["Self 9 ears", "Cross 9 ears with row 0003", "Male: give pollen", "Filler: leave alone"]
 
 
-def test_many_males_are_left_to_the_leader_and_still_fit_on_the_tag(rows) -> None:
-    for number in range(5, 9):
-        make_row(rows[0].season, number, rows[2].line, "male", None, rows[2].lot)
-    tags = make_row_tags(read_day_list(ON))
-    assert tags[1].do.endswith(" with row 0003 or 0005 or 0006 or 2 more: ask")
-    render_row_tags(tags)
+def test_tags_from_the_command_read_back_as_the_rows_of_the_season(field, tmp_path):
+    out = tmp_path / "t.pdf"
+    assert run(["tags", "--season", "2031", "--out", str(out)]) == 0
+    assert codes_on(out) == sorted(row.tag for row in field)
+    made = make_row_tags(read_day_list(occasion(DAY), "2031"))
+    assert [(tag.number, tag.line, tag.male_text) for tag in made][:2] == [(1, "E1", ""), (2, "E1", "E2")]
 
 
-def test_a_sib_is_not_taken_for_a_self(rows) -> None:
-    day = read_day_list(ON)
-    tasks = {task.number: task for task in make_day_sheet(ON, day).tasks}
-    assert "each its own pollen" in tasks[1].do
-    assert "each its own pollen" not in tasks[4].do
-    assert "pollen of another plant of this row" in tasks[4].do
-    for purposes in (
-        [tasks[1].purpose, tasks[4].purpose],
-        [row.purpose for row in make_walk_book(ON, day).rows if row.number in (1, 4)],
-        [tag.purpose for tag in make_row_tags(day) if tag.number in (1, 4)],
-    ):
-        assert purposes == ["self", "sib"]
-        assert MARKS[purposes[0]] != MARKS[purposes[1]]
+def test_lot_labels_from_the_command_read_back_as_the_lots_found(field, tmp_path):
+    out = tmp_path / "l.pdf"
+    assert run(["lot-labels", "E1", "--out", str(out)]) == 0
+    assert codes_on(out) == [field[0].lot.tag]
 
 
-def test_no_entry_ends_by_the_clock_of_the_station_and_never_early(rows) -> None:
-    station = rows[0].season.station
-    station.time_zone = "America/Winnipeg"
-    station.save()
-    shut(rows[0], datetime(2031, 7, 23, 2, 30, 20, tzinfo=UTC))
-    day = read_day_list(ON)
-    # 02:30:20 UTC is 21:30:20 of the day before in Winnipeg in summer (UTC - 5 h); the minute is rounded up
-    book, sheet = make_walk_book(ON, day), make_day_sheet(ON, day)
-    assert [row.warning for row in book.rows if row.warning] == ["sprayed, until 22 Jul 21:31"]
-    assert [task.blocked for task in sheet.tasks if task.blocked] == ["sprayed, until 22 Jul 21:31"]
-    render_walk_book(book)
-    render_day_sheet(sheet)
+def test_walk_book_and_day_sheet_are_printed_by_command(field, tmp_path):
+    for command in ("walk-book", "day-sheet"):
+        out = tmp_path / f"{command}.pdf"
+        assert run([command, "--out", str(out), "--today", "2031-07-22"]) == 0
+        assert out.read_bytes().startswith(b"%PDF-")
 
 
-def test_one_of_a_thing_is_not_said_as_many(rows) -> None:
-    day = read_day_list(ON)
-    said = {}
-    for count in (1, 2):
-        changed = replace(day, tasks=tuple(replace(task, count=count) for task in day.tasks))
-        said[count] = " ; ".join(task.do for task in make_day_sheet(ON, changed).tasks)
-    assert "Pollinate 1 ear with" in said[1]
-    assert "Pollinate 2 ears with" in said[2]
-    assert said[1].count("Put on 1 shoot bag") == said[2].count("Put on 2 shoot bags") > 0
-    assert "shoot bags" not in said[1]
+def test_the_day_sheet_says_what_to_do_on_each_row_once_and_what_is_short(field):
+    on = occasion(DAY)
+    sheet = make_day_sheet(on, read_day_list(on, "2031"), "W1")
+    told = {task.number: task.do for task in sheet.tasks}
+    assert told[2] == "Pollinate 9 ears with row 0003; Put on 9 shoot bags"
+    assert "3 tassel bags" in told[3]
+    assert len(told) == len(sheet.tasks)
+    assert sheet.chain_position == 6
+    assert len(sheet.chain_hash) == 64
+
+
+def test_the_walk_book_holds_every_row_with_the_day_its_silk_is_due(field):
+    on = occasion(DAY)
+    book = make_walk_book(on, read_day_list(on, "2031"))
+    assert [row.number for row in book.rows] == [1, 2, 3, 4]
+    assert book.rows[1].silk_about == date(2031, 7, 20)
+    assert book.site == "Home fields"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        ["day-sheet", "--today", "2031-03-01"],
+        ["tags", "--season", "1999"],
+        ["lot-labels", "nothing"],
+        ["walk-book", "--today", "someday"],
+    ],
+)
+def test_what_cannot_be_printed_is_a_sentence_and_leaves_no_file(field, tmp_path, capsys, line):
+    out = tmp_path / "no.pdf"
+    assert run([*line, "--out", str(out)]) == 1
+    assert not list(tmp_path.iterdir())
+    told = capsys.readouterr().err
+    assert "Traceback" not in told
+    assert told.strip().endswith((".", "?"))
+
+
+def test_a_folder_that_is_not_there_is_a_sentence(field, tmp_path, capsys):
+    assert run(["tags", "--out", str(tmp_path / "none" / "t.pdf")]) == 1
+    assert "No such file or directory" in capsys.readouterr().err
