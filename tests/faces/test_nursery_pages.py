@@ -121,9 +121,9 @@ def test_the_map_shows_each_row_with_its_state_sign_shape_and_link(client, stati
     take_note(on, field[2], "shed", DAY)
     page = open_as(client, station, "cooperator", "/nursery/").content.decode()
     assert f'href="/flowering/rows/{field[0].tag}/"' in page
-    assert 'aria-label="row 1, E1, self: sown, no flower yet"' in page
-    assert 'aria-label="row 2, E1, cross by E2: planned, not sown"' in page
-    assert 'aria-label="row 3, E2, male: silk or shed seen"' in page
+    assert "row 1, E1, self: sown, no flower yet" in page
+    assert "row 2, E1, cross by E2: planned, not sown" in page
+    assert "row 3, E2, male: silk or shed seen" in page
     assert page.count('class="mark-male"') == 2  # the row and the legend
     assert "The same as a table (3 rows)" in page
 

@@ -56,7 +56,7 @@ def find_flowering_days(daily: NDArray[np.float64], sown_day: int, units: float)
     """
     total = np.cumsum(daily[:, sown_day + 1 :], axis=1)
     reached = total >= units
-    day = np.argmax(reached, axis=1).astype(float) + sown_day + 1
+    day: NDArray[np.float64] = np.argmax(reached, axis=1).astype(np.float64) + sown_day + 1
     day[~reached.any(axis=1)] = np.nan
     return day
 
