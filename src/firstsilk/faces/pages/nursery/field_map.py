@@ -62,13 +62,12 @@ def _ranges(field: FieldMap) -> Sequence[tuple[int, int, str]]:
 def _draw_cell(cell: Cell) -> SafeString:
     mark = MARKS.get(cell.purpose, "")
     return format_html(
-        '<a href="{}" transform="translate({} {})" aria-label="{}"><title>{}</title>'
-        '<rect width="{}" height="{}" class="st {}{}"/><text aria-hidden="true" x="4" y="13">{}</text>'
-        '<text aria-hidden="true" x="4" y="28" class="sign">{}</text>{}</a>',
+        '<a href="{}" transform="translate({} {})"><title>{}</title>'
+        '<rect width="{}" height="{}" class="st {}{}"/><text x="4" y="13">{}</text>'
+        '<text x="4" y="28" class="sign">{}</text>{}</a>',
         reverse("row", args=[cell.tag]),
         LEFT + (cell.field_col - 1) * WIDTH,
         TOP + (cell.field_row - 1) * HEIGHT,
-        tell_cell(cell),
         tell_cell(cell),
         WIDTH - 3,
         HEIGHT - 3,

@@ -1,0 +1,235 @@
+"""The whole way in a browser: sign in, the home page, every room, a note without a network, and its row at the desk.
+
+The station is the invented one, its year run by `firstsilk demo` and its pages by `firstsilk serve`.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from tests.journeys.chromium import CHROMIUM, FLAGS
+from tests.journeys.serving import find_port
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.xdist_group("year"),
+    pytest.mark.skipif(shutil.which(CHROMIUM) is None, reason=f"there is no chromium at {CHROMIUM}"),
+]
+
+ROOMS = ("climate", "lineage", "nursery", "flowering", "seed", "trials", "analysis", "choice")
+AXE = Path(__file__).resolve().parent / "assets" / "axe.min.js"
+FIRST_TARGET_S = 180
+
+
+@pytest.fixture(scope="module")
+def year(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """The invented station after its year: its folder, and the account of it."""
+    home = tmp_path_factory.mktemp("eskerholm")
+    began = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-m", "firstsilk", "demo", "--no-serve"],
+        env=_environment(home),
+        capture_output=True,
+        text=True,
+        timeout=600,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert time.monotonic() - began < 3 * FIRST_TARGET_S
+    return home, done.stdout
+
+
+@pytest.fixture(scope="module")
+def address(year) -> Iterator[str]:
+    """The served station; the server and its worker end with the whole process group."""
+    home, _ = year
+    port = find_port()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "firstsilk", "serve", "--port", str(port)],
+        env=_environment(home),
+        start_new_session=True,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    where = f"http://127.0.0.1:{port}"
+    _wait_for(f"{where}/sign-in/", process)
+    yield where
+    os.killpg(process.pid, signal.SIGKILL)
+    process.wait(timeout=10)
+
+
+def _environment(home: Path) -> dict[str, str]:
+    """The station's own settings, not those of the tests."""
+    return {**os.environ, "FIRSTSILK_HOME": str(home), "DJANGO_SETTINGS_MODULE": "firstsilk.station.settings"}
+
+
+def _wait_for(where: str, process: subprocess.Popen[bytes]) -> None:
+    deadline = time.monotonic() + 40
+    while time.monotonic() < deadline:
+        try:
+            with urllib.request.urlopen(where, timeout=5):
+                return
+        except (urllib.error.URLError, ConnectionError, TimeoutError):
+            assert process.poll() is None, "the server ended"
+            time.sleep(0.1)
+    raise AssertionError("the server did not answer within 40 s")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def desk(browser, address: str, year):
+    """A desk page, signed in as the breeder."""
+    password = re.search(r"the password of all four is (\S+)", year[1])
+    assert password is not None
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    context.set_default_timeout(20_000)
+    page = context.new_page()
+    page.goto(f"{address}/")
+    assert "/sign-in/" in page.url
+    page.fill("input[name=name]", "breeder")
+    page.fill("input[name=password]", password.group(1))
+    page.keyboard.press("Enter")
+    page.wait_for_selector("h1:has-text('What needs doing now')")
+    yield page
+    context.close()
+
+
+def test_account_of_the_year_tells_its_figures_and_a_whole_chain(year) -> None:
+    account = year[1]
+    for start in ("Brought", "Planned", "Noted", "Harvested", "Trials", "Chosen", "Next plan"):
+        assert re.search(rf"^{start}", account, flags=re.MULTILINE), start
+    assert "holds" in account
+    match = re.search(r"correlation of estimate and true value (\d\.\d\d)", account)
+    assert match is not None
+    assert float(match.group(1)) > 0.5
+
+
+def test_home_says_what_is_due_and_each_item_leads_to_its_room(desk) -> None:
+    items = desk.locator(".due li")
+    assert items.count() >= 3
+    for link in items.locator("a").all():
+        assert link.get_attribute("href")
+    items.locator("a").first.click()
+    assert desk.locator("h1").count() == 1
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_room_opens_from_the_bar_with_real_data_and_its_basis(desk, room: str) -> None:
+    desk.click(f"nav[aria-label=Rooms] a:has-text('{room.capitalize()}')")
+    desk.wait_for_selector(f"nav a[aria-current=page]:has-text('{room.capitalize()}')")
+    assert desk.locator(".basis").count() >= 1
+    assert "Rests on" in desk.locator(".basis").first.inner_text()
+    assert desk.evaluate("document.documentElement.scrollWidth") <= 1280
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_room_fits_a_phone_without_sideways_scrolling(desk, address: str, room: str) -> None:
+    desk.set_viewport_size({"width": 390, "height": 844})
+    desk.goto(f"{address}/{room}/")
+    assert desk.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+@pytest.mark.parametrize("room", ["", *ROOMS, "bring", "accounts", "flowering/phones"])
+def test_page_has_no_accessibility_violation(desk, address: str, room: str) -> None:
+    desk.goto(f"{address}/{room}/" if room else f"{address}/")
+    desk.evaluate(AXE.read_text(encoding="utf-8"))
+    found = desk.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    told = [
+        f"{one['id']}: {node['target']}: {node['failureSummary']}"
+        for one in found["violations"]
+        for node in one["nodes"]
+    ]
+    assert told == []
+
+
+def test_keyboard_alone_reaches_the_rooms_and_skips_to_the_page(desk, address: str) -> None:
+    desk.goto(f"{address}/")
+    desk.keyboard.press("Tab")
+    assert desk.evaluate("document.activeElement.textContent") == "Skip to the page"
+    desk.keyboard.press("Enter")
+    assert desk.evaluate("document.activeElement.id") == "main"
+    reached = set()
+    desk.goto(f"{address}/")
+    for _ in range(16):
+        desk.keyboard.press("Tab")
+        reached.add(desk.evaluate("document.activeElement.textContent.trim()"))
+    assert {"Climate", "Choice"} <= reached
+
+
+def test_note_taken_without_a_network_arrives_once_and_stands_on_its_rows_page(desk, browser, address: str) -> None:
+    desk.goto(f"{address}/flowering/phones/")
+    desk.fill("input[name=label]", "journey phone")
+    desk.click("main form:has(input[name=label]) button")
+    code = re.search(r"\b[0-9A-Z]{4}-[0-9A-Z]{4}\b", desk.locator("main").inner_text())
+    assert code is not None
+    desk.goto(f"{address}/nursery/")
+    row = desk.locator("a[href*='/flowering/rows/']").first
+    href = row.get_attribute("href")
+    assert href is not None
+    tag = re.search(r"/rows/([0-9A-Z]{8})", href)
+    assert tag is not None
+
+    desk.goto(f"{address}{href}")
+    before = desk.locator("main").inner_text()
+
+    phone = browser.new_context(viewport={"width": 390, "height": 844})
+    phone.set_default_timeout(20_000)
+    page = phone.new_page()
+    page.goto(f"{address}/pocket/")
+    page.wait_for_selector("[data-screen=join]")
+    page.fill("#field", code.group(0))
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-screen=home]")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_timeout(500)
+    phone.set_offline(True)
+    page.reload()
+    page.wait_for_selector("[data-screen=home]")
+    page.fill("#field", tag.group(1).lower())
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-screen=row]")
+    page.click("[data-kind=shoot_bagged]")
+    page.click("button.digit >> nth=6")
+    page.wait_for_selector(".saved:has-text('Saved:')")
+    assert _counts(page) == [1, 0, 0]
+    phone.set_offline(False)
+    page.reload()
+    page.wait_for_selector("[data-screen=home]")
+    page.click("#send")
+    page.wait_for_selector("#said:has-text('All is at the station')")
+    page.wait_for_selector("#counts .busy", state="detached")
+    assert _counts(page) == [1, 1, 1]
+    page.click("#send")
+    page.wait_for_selector("#counts .busy", state="detached")
+    phone.close()
+
+    desk.goto(f"{address}{href}")
+    after = desk.locator("main").inner_text()
+    assert after.count("shoot bagged of") == before.count("shoot bagged of") + 1
+    desk.goto(f"{address}/flowering/phones/")
+    assert "journey phone" in desk.locator("main").inner_text()
+
+
+def _counts(page) -> list[int]:
+    """On this phone, sent, confirmed."""
+    return [int(text) for text in page.locator("#counts b").all_inner_texts()]
