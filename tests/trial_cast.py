@@ -1,4 +1,4 @@
-"""A fixed cast for the rooms of trials, analysis and choice: lines, testers, hybrids, lots, and plots of known truth."""
+"""A fixed cast for trials, analysis and choice: lines, testers, hybrids, lots, and plots of known truth."""
 
 from __future__ import annotations
 
@@ -135,11 +135,9 @@ def add_hybrids(cast: Cast, lines: list[Line], kernels: int = 2000) -> list[Line
     return hybrids
 
 
-def grow_trials(
-    cast: Cast, entries: list[Line], year: int, reps: int = 2, seed: int = 11, error: float = 450.0
-) -> None:
+def grow_trials(cast: Cast, entries: list[Line], year: int, reps: int = 2, error: float = 450.0) -> None:
     """A trial of the entries and both checks at each site, with every plot recorded."""
-    rng = np.random.default_rng(seed + year)
+    rng = np.random.default_rng(11 + year)
     checks = list(Line.objects.filter(station=cast.station, is_check=True).order_by("name"))
     for site in Site.objects.filter(station=cast.station).order_by("code"):
         trial = Trial.objects.create(

@@ -74,6 +74,7 @@ class Candidate:
     verdict: str
     reason: str
     decided: str = ""
+    decided_reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from firstsilk.answers import InputRefused
-from firstsilk.records.models import Line, Station, Verdict
+from firstsilk.records.models import Line, Season, Station, Verdict
 from firstsilk.work.analysis.reading import find_analysis_with_year
 from firstsilk.work.choice.kinship import find_line_coancestry
 from firstsilk.work.nursery.plan import TargetFacts, Want, add_targets, list_targets, open_season
@@ -103,6 +103,16 @@ def plan_next_season(on: Occasion, year: int) -> NextPlan:
     used = (("verdicts", books.n_verdicts), ("lines that go on", len(books.go_on)))
     new = tuple(one.number for one in targets if one.number not in old)
     return NextPlan(season, targets, new, NOT_CONSIDERED, Basis(used, tuple(missing)))
+
+
+def read_next_plan(on: Occasion, year: int) -> NextPlan:
+    """What stands in the plan of season ``year + 1``; nothing is made."""
+    station = get_station(on.station)
+    name = str(year + 1)
+    there = Season.objects.filter(station=station, name=name).exists()
+    targets = list_targets(on, name) if there else ()
+    missing = () if there else (f"season {name} is not opened yet",)
+    return NextPlan(name, targets, (), NOT_CONSIDERED, Basis((("targets", len(targets)),), missing))
 
 
 def _read_books(on: Occasion, station: Station, year: int) -> _Books:

@@ -67,9 +67,7 @@ def propose_verdicts(on: Occasion, year: int, settings: ChoiceSettings) -> Choic
     found = [_candidate(one, books[one.line], analysis, water, erect, settings) for one in up]
     ranked = sorted(found, key=lambda one: (-one.merit_kg_ha, one.line))
     judged, cut = _judge(ranked, settings)
-    told = tuple(
-        replace(one, reason=write_reason(one, settings, cut), decided=decided.get(one.line, "")) for one in judged
-    )
+    told = tuple(_finish(one, settings, cut, decided.get(one.line, ("", ""))) for one in judged)
     missing = _missing(analysis, moisture, standing, told, len(estimates) - len(up))
     used = (*analysis.basis.used, ("candidates", len(told)))
     return ChoicePage(
@@ -106,9 +104,17 @@ def _pick(analysis: TrialAnalysis, of: str) -> tuple[str, list[EstimateFacts]]:
     return "hybrid", [one for one in analysis.of_kind("blup") if not one.is_check and one.of == "hybrid"]
 
 
-def _read_decided(station: Station, year: int) -> dict[str, str]:
+def _finish(one: Candidate, settings: ChoiceSettings, cut: float | None, decided: tuple[str, str]) -> Candidate:
+    verdict, reason = decided
+    return replace(one, reason=write_reason(one, settings, cut), decided=verdict, decided_reason=reason)
+
+
+def _read_decided(station: Station, year: int) -> dict[str, tuple[str, str]]:
+    """The latest verdict of the year on each line, with its reason."""
     verdicts = Verdict.objects.filter(station=station, year=year).order_by("decided_at", "id")
-    return dict(verdicts.values_list("line__name", "verdict"))
+    return {
+        line: (verdict, reason) for line, verdict, reason in verdicts.values_list("line__name", "verdict", "reason")
+    }
 
 
 def _read_stopped(station: Station, year: int) -> set[str]:

@@ -195,9 +195,9 @@ def _check_grain(one: PlotReading) -> list[Finding]:
             )
         )
     if (one.weight_kg is None) != (water is None) and not one.rejected:
-        column = "moisture_pct" if water is None else "weight_kg"
+        column, lacks = ("moisture_pct", "moisture") if water is None else ("weight_kg", "weight")
         repair = "A yield needs weight and moisture; the rest is stored"
-        findings.append(_finding(one, "half_told", f"plot {one.plot} lacks it", column, "", repair, False))
+        findings.append(_finding(one, "half_told", f"plot {one.plot} has no {lacks}", column, "", repair, False))
     return findings
 
 

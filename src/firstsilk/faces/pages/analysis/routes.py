@@ -1,9 +1,9 @@
 """Which addresses lead into the analysis room?"""
 
+from firstsilk.faces.pages.analysis.views import show_analysis
 from firstsilk.faces.pages.desk import desk_page
-from firstsilk.faces.pages.unbuilt import show_unbuilt
-from firstsilk.work.accounts import READERS
+from firstsilk.work.accounts import DESK, READERS
 
 routes = [
-    desk_page("analysis/", show_unbuilt, "analysis", read=READERS),
+    desk_page("analysis/", show_analysis, "analysis", read=READERS, change=DESK),
 ]

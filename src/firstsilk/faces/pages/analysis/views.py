@@ -1,0 +1,75 @@
+"""What do the trials say of each entry, and how far can each trial be trusted?"""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+
+from firstsilk.answers import refuse
+from firstsilk.faces.pages.analysis.entry_plot import draw_entry_plot, pair_entries
+from firstsilk.work.analysis.analyse import analyse_trials
+from firstsilk.work.analysis.facts import TrialAnalysis
+from firstsilk.work.analysis.plots import TRAITS
+from firstsilk.work.analysis.reading import find_analysis
+from firstsilk.work.occasion import Occasion, stay_silent
+from firstsilk.work.trials.reading import list_trials
+
+TRAIT_WORDS = {
+    "yield_kg_ha_15_5": "yield at 15.5 % moisture, kg/ha",
+    "moisture_pct": "moisture at harvest, %",
+    "erect_frac": "plants standing, share",
+}
+
+
+def show_analysis(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """The last analysis: entry plot, estimates, quality of the trials; sent, it is run again."""
+    if request.method == "POST":
+        return _run(request, on)
+    years = _read_years(request.GET.getlist("year"))
+    grain = find_analysis(on, "yield_kg_ha_15_5", years)
+    told: dict[str, object] = {"room": "analysis", "years": _list_years(on), "asked": years, "grain": grain}
+    if grain is not None:
+        told |= _describe(request, on, grain)
+    return render(request, "analysis/analysis.html", told)
+
+
+def _describe(request: HttpRequest, on: Occasion, grain: TrialAnalysis) -> dict[str, object]:
+    water = find_analysis(on, "moisture_pct", grain.years)
+    standing = find_analysis(on, "erect_frac", grain.years)
+    kind = "gca" if request.GET.get("of") == "lines" and grain.of_kind("gca") else "blup"
+    points = pair_entries(grain.of_kind(kind), water.of_kind(kind) if water else ())
+    found = [one for one in (grain, water, standing) if one is not None]
+    return {
+        "kind": kind,
+        "has_lines": bool(grain.of_kind("gca")),
+        "points": points,
+        "chart": draw_entry_plot(points),
+        "traits": [(TRAIT_WORDS[one.trait], one) for one in found],
+        "absent": [TRAIT_WORDS[trait] for trait in TRAITS if trait not in {one.trait for one in found}],
+    }
+
+
+def _run(request: HttpRequest, on: Occasion) -> HttpResponse:
+    years = _read_years(request.POST.getlist("year"))
+    if not years:
+        raise refuse("no_years", "No year was ticked.", "Tick the years whose trials shall count.")
+    told = []
+    for trait in TRAITS:
+        try:
+            told.append(f"{TRAIT_WORDS[trait]}: {analyse_trials(on, years, trait, 1, stay_silent).basis.as_text()}")
+        except Exception as no:
+            if trait == TRAITS[0] or getattr(no, "refusal", None) is None:
+                raise
+            told.append(f"{TRAIT_WORDS[trait]} was left out: {no}")
+    for one in told:
+        messages.info(request, one)
+    return redirect("analysis")
+
+
+def _list_years(on: Occasion) -> list[int]:
+    return sorted({one.year for one in list_trials(on).trials if one.n_with_record}, reverse=True)
+
+
+def _read_years(texts: list[str]) -> tuple[int, ...]:
+    return tuple(sorted({int(text) for text in texts if text.isdecimal() and len(text) == 4}))
