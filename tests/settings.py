@@ -11,3 +11,6 @@ os.environ["FIRSTSILK_HOME"] = _home
 os.makedirs(os.path.join(_home, "static"))
 
 from firstsilk.station.settings import *  # noqa: E402, F403
+
+# Hashing passwords slowly is for stations, not for a thousand tests.
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -104,7 +104,7 @@ def test_unknown_job_is_refused_with_what_there_is(on) -> None:
 
 
 def test_job_from_a_page_goes_through_the_queue(on, monkeypatch, settings) -> None:
-    from firstsilk.faces.command.worker import start_job
+    from firstsilk.faces.jobs import start_job
 
     use(monkeypatch, lambda at, arguments, progress: {"answer": 1})
     settings.TASKS = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}

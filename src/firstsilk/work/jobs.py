@@ -6,12 +6,16 @@ hands in the clock, as for every other work.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from firstsilk.answers import FirstsilkError, refuse
+from django.db import transaction
+
+from firstsilk.answers import FirstsilkError, InputRefused, refuse
 from firstsilk.records.models import Job
+from firstsilk.work.analysis.analyse import analyse_trials
+from firstsilk.work.analysis.plots import TRAITS
 from firstsilk.work.occasion import Occasion, Progress, StopAsked
 from firstsilk.work.shelf import get_station
 
@@ -41,12 +45,31 @@ class JobFacts:
 
 
 def _analyse(on: Occasion, arguments: Mapping[str, object], progress: Progress) -> dict[str, object]:
-    from firstsilk.work.analysis.run import analyse_trials
-
+    """Every trait of the trials of some years; all of them are stored, or none if it is stopped or fails."""
     years = arguments.get("years")
     chosen = tuple(int(year) for year in years) if isinstance(years, list) else ()
-    found = analyse_trials(on, chosen, str(arguments.get("trait", "")), int(str(arguments.get("seed", 1))), progress)
-    return {"basis": found.basis.as_text()}
+    told = []
+    with transaction.atomic():
+        for at, trait in enumerate(TRAITS):
+            told.append(_analyse_trait(on, chosen, trait, _part(progress, at, len(TRAITS))))
+    return {"told": told}
+
+
+def _analyse_trait(on: Occasion, years: Sequence[int], trait: str, progress: Progress) -> str:
+    """One trait; yield must come out, another trait that cannot be analysed is left out and said."""
+    progress(0.0, f"analysing {trait}")
+    try:
+        found = analyse_trials(on, years, trait, 1, progress)
+    except InputRefused as no:
+        if trait == TRAITS[0]:
+            raise
+        return f"{trait} was left out: {no}"
+    return f"{trait}: {found.basis.as_text()}"
+
+
+def _part(progress: Progress, at: int, of: int) -> Progress:
+    """A reporter for one part of several, each as long as the other."""
+    return lambda share_frac, message: progress((at + share_frac) / of, message)
 
 
 KINDS: dict[str, Callable[[Occasion, Mapping[str, object], Progress], dict[str, object]]] = {"analyse": _analyse}
