@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from firstsilk.answers import refuse
+from firstsilk.faces.jobs import start_job
 from firstsilk.faces.pages.analysis.entry_plot import draw_entry_plot, pair_entries
-from firstsilk.work.analysis.analyse import analyse_trials
 from firstsilk.work.analysis.facts import TrialAnalysis
 from firstsilk.work.analysis.plots import TRAITS
 from firstsilk.work.analysis.reading import find_analysis
-from firstsilk.work.occasion import Occasion, stay_silent
+from firstsilk.work.occasion import Occasion
 from firstsilk.work.trials.reading import list_trials
 
 TRAIT_WORDS = {
@@ -54,17 +53,8 @@ def _run(request: HttpRequest, on: Occasion) -> HttpResponse:
     years = _read_years(request.POST.getlist("year"))
     if not years:
         raise refuse("no_years", "No year was ticked.", "Tick the years whose trials shall count.")
-    told = []
-    for trait in TRAITS:
-        try:
-            told.append(f"{TRAIT_WORDS[trait]}: {analyse_trials(on, years, trait, 1, stay_silent).basis.as_text()}")
-        except Exception as no:
-            if trait == TRAITS[0] or getattr(no, "refusal", None) is None:
-                raise
-            told.append(f"{TRAIT_WORDS[trait]} was left out: {no}")
-    for one in told:
-        messages.info(request, one)
-    return redirect("analysis")
+    number = start_job(on, "analyse", {"years": list(years)})
+    return redirect("job", number)
 
 
 def _list_years(on: Occasion) -> list[int]:
