@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 import pytest
+
 from tests.small_station import NEW_OCCASION, SMALL_STATION
 
 PROJECT = Path(__file__).resolve().parent.parent

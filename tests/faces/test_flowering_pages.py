@@ -7,6 +7,9 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+
+from firstsilk.records.models import Device, Note, NoteAside, Row
+from firstsilk.work.flowering.notes import take_back
 from tests.factories import (
     make_line,
     make_lot,
@@ -19,9 +22,6 @@ from tests.factories import (
     sign_in,
     take_note,
 )
-
-from firstsilk.records.models import Device, Note, NoteAside, Row
-from firstsilk.work.flowering.notes import take_back
 
 pytestmark = pytest.mark.django_db
 

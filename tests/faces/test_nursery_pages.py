@@ -8,6 +8,11 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+
+from firstsilk.faces.pages.nursery.field_map import draw_map
+from firstsilk.records.models import Movement, Note, Row, Season, Target
+from firstsilk.work.nursery.field_map import read_field_map
+from firstsilk.work.nursery.plan import Want, add_targets
 from tests.factories import (
     make_line,
     make_lot,
@@ -20,11 +25,6 @@ from tests.factories import (
     sign_in,
     take_note,
 )
-
-from firstsilk.faces.pages.nursery.field_map import draw_map
-from firstsilk.records.models import Movement, Note, Row, Season, Target
-from firstsilk.work.nursery.field_map import read_field_map
-from firstsilk.work.nursery.plan import Want, add_targets
 
 pytestmark = pytest.mark.django_db
 

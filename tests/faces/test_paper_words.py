@@ -6,6 +6,13 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
+
+from firstsilk.faces.paper.lists import render_day_sheet
+from firstsilk.faces.paper.tags import MARKS, render_row_tags
+from firstsilk.faces.paper.walkbook import render_walk_book
+from firstsilk.faces.paper.year import make_day_sheet, make_row_tags, make_walk_book
+from firstsilk.records.models import Row
+from firstsilk.work.flowering.day import read_day_list
 from tests.factories import (
     make_line,
     make_lot,
@@ -17,13 +24,6 @@ from tests.factories import (
     occasion,
     take_note,
 )
-
-from firstsilk.faces.paper.lists import render_day_sheet
-from firstsilk.faces.paper.tags import MARKS, render_row_tags
-from firstsilk.faces.paper.walkbook import render_walk_book
-from firstsilk.faces.paper.year import make_day_sheet, make_row_tags, make_walk_book
-from firstsilk.records.models import Row
-from firstsilk.work.flowering.day import read_day_list
 
 pytestmark = pytest.mark.django_db
 

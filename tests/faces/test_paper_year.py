@@ -6,12 +6,12 @@ from datetime import date
 
 import pytest
 import zxingcpp
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_target, occasion, take_note
 
 from firstsilk.faces.command.main import run
 from firstsilk.faces.paper.press import picture_page
 from firstsilk.faces.paper.year import make_day_sheet, make_row_tags, make_walk_book, tell_instruction
 from firstsilk.work.flowering.day import read_day_list
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_target, occasion, take_note
 
 pytestmark = pytest.mark.django_db
 

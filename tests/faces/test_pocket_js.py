@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from tests.journeys.chromium import CHROMIUM, FLAGS
-from tests.work.station_books import make_note
 
 from firstsilk.answers import InputRefused
 from firstsilk.faces.pocket.views import FOLDER
 from firstsilk.science.flowering.notes import BODY_FIELDS, canonical_text, make_note_id, read_note
 from firstsilk.science.seed.tags import find_check_sign, read_tag, tag_for_serial
+from tests.journeys.chromium import CHROMIUM, FLAGS
+from tests.work.station_books import make_note
 
 pytestmark = [
     pytest.mark.browser,

@@ -8,6 +8,8 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+
+from firstsilk.records.models import Lot, Movement, Note
 from tests.factories import (
     make_line,
     make_lot,
@@ -19,8 +21,6 @@ from tests.factories import (
     sign_in,
     take_note,
 )
-
-from firstsilk.records.models import Lot, Movement, Note
 
 pytestmark = pytest.mark.django_db
 

@@ -8,12 +8,12 @@ from collections.abc import Callable
 import pytest
 from django.db import OperationalError
 from django.test import Client
-from tests.work.station_books import ON, make_station, make_wire
 
 from firstsilk.records.models import Note, NoteAside
 from firstsilk.work.flowering.chain import verify_chain
 from firstsilk.work.flowering.devices import open_enrolment, revoke_device
 from firstsilk.work.occasion import Occasion
+from tests.work.station_books import ON, make_station, make_wire
 
 pytestmark = pytest.mark.django_db
 

@@ -11,10 +11,9 @@ from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 
+from firstsilk.science.flowering.notes import make_note_id
 from tests.journeys.serving import StationServer
 from tests.work.station_books import make_wire
-
-from firstsilk.science.flowering.notes import make_note_id
 
 PHONE = "0195c1a0-0000-7000-8000-0000000000e5"
 KILLS = 20

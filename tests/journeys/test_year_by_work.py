@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import pytest
-from tests.factories import make_line, make_lot, make_station, make_weather, occasion
 
 from firstsilk.records.models import Line, Row
 from firstsilk.work.flowering.chain import verify_chain
@@ -19,6 +18,7 @@ from firstsilk.work.nursery.sow import AsSown, record_sowing, sow_as_planned
 from firstsilk.work.seed.harvest import Picked, make_lots, record_harvest
 from firstsilk.work.seed.lots import list_lots, read_lot
 from firstsilk.work.seed.stock import read_stock
+from tests.factories import make_line, make_lot, make_station, make_weather, occasion
 
 pytestmark = pytest.mark.django_db
 

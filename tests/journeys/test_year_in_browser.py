@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 from tests.journeys.chromium import CHROMIUM, FLAGS
 from tests.journeys.serving import find_port
 

@@ -9,13 +9,13 @@ from django.apps import apps
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
-from tests.small_station import NEW_OCCASION, SMALL_STATION
 
 from firstsilk.answers import Finding, InputRefused
 from firstsilk.faces.files.station import read_station_files
 from firstsilk.faces.files.tables import csv_text
 from firstsilk.work.bring.layouts import LAYOUTS
 from firstsilk.work.bring.store import bring_station
+from tests.small_station import NEW_OCCASION, SMALL_STATION
 
 CELLS = st.one_of(
     st.text(max_size=20),

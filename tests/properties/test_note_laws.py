@@ -9,13 +9,13 @@ import pytest
 from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.work.station_books import ON, PHONE, make_note, make_station
 
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.notes import KINDS, Note, note_as_wire, read_note, seal_note
 from firstsilk.science.flowering.rows import keep_standing_notes, read_row_states
 from firstsilk.work.flowering.chain import as_note, verify_chain
 from firstsilk.work.flowering.receive import receive_notes
+from tests.work.station_books import ON, PHONE, make_note, make_station
 
 TAGS = ("0000002Y", "0000003W", "")
 NUMBERS = ("1", "3", "4.5", "0.1")

@@ -16,7 +16,6 @@ import pytest
 from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_weather, occasion
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Movement, Reservation
@@ -27,6 +26,7 @@ from firstsilk.work.nursery.sow import AsSown, record_sowing, settle_sowing
 from firstsilk.work.seed.ears import group_ears
 from firstsilk.work.seed.lots import move_seed, read_lot
 from firstsilk.work.seed.stock import read_stock
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_weather, occasion
 
 ON = occasion(date(2031, 6, 1))
 IN_BOOKS = settings(

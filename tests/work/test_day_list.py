@@ -5,6 +5,15 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+
+from firstsilk.records.models import NoteAside, Row, Season, Site, WeatherDay
+from firstsilk.science.nursery.counts import count_pollinations
+from firstsilk.work.climate.series import read_daily_heat
+from firstsilk.work.flowering.day import read_day_list, read_progress, read_rows
+from firstsilk.work.flowering.notes import take_back
+from firstsilk.work.flowering.row_page import find_row, read_findings, read_row_page
+from firstsilk.work.home import list_due
+from firstsilk.work.seed.harvest import Picked, make_lots, record_harvest
 from tests.factories import (
     make_line,
     make_lot,
@@ -16,15 +25,6 @@ from tests.factories import (
     occasion,
     take_note,
 )
-
-from firstsilk.records.models import NoteAside, Row, Season, Site, WeatherDay
-from firstsilk.science.nursery.counts import count_pollinations
-from firstsilk.work.climate.series import read_daily_heat
-from firstsilk.work.flowering.day import read_day_list, read_progress, read_rows
-from firstsilk.work.flowering.notes import take_back
-from firstsilk.work.flowering.row_page import find_row, read_findings, read_row_page
-from firstsilk.work.home import list_due
-from firstsilk.work.seed.harvest import Picked, make_lots, record_harvest
 
 pytestmark = pytest.mark.django_db
 

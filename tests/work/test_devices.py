@@ -7,12 +7,12 @@ from datetime import timedelta
 from hashlib import sha256
 
 import pytest
-from tests.work.station_books import NOW, ON, PHONE, make_station, make_wire
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Device
 from firstsilk.work.flowering.devices import enrol_device, find_device, list_devices, open_enrolment, revoke_device
 from firstsilk.work.flowering.receive import receive_notes
+from tests.work.station_books import NOW, ON, PHONE, make_station, make_wire
 
 pytestmark = pytest.mark.django_db
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 from django.db import DatabaseError, connection, transaction
-from tests.work.station_books import NOW, ON, PHONE, make_note, make_station, make_wire
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Device, Note, NoteAside
 from firstsilk.work.flowering.chain import verify_chain
 from firstsilk.work.flowering.notes import NoteDraft, list_notes, take_back, write_notes
 from firstsilk.work.flowering.receive import receive_notes
+from tests.work.station_books import NOW, ON, PHONE, make_note, make_station, make_wire
 
 pytestmark = pytest.mark.django_db
 

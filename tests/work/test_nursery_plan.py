@@ -6,7 +6,6 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_weather, occasion
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Reservation, Row, Season, Target
@@ -22,6 +21,7 @@ from firstsilk.work.nursery.plan import (
     plan_nursery,
 )
 from firstsilk.work.seed.stock import read_stock
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_weather, occasion
 
 pytestmark = pytest.mark.django_db
 

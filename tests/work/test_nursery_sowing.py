@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, occasion, take_note
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Movement, Reservation
@@ -14,6 +13,7 @@ from firstsilk.work.flowering.states import read_states
 from firstsilk.work.nursery.sow import AsSown, count_unsettled, record_sowing, settle_sowing, sow_as_planned
 from firstsilk.work.seed.lots import move_seed
 from firstsilk.work.seed.stock import read_stock
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, occasion, take_note
 
 pytestmark = pytest.mark.django_db
 

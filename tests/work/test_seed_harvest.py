@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, occasion, take_note
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Line, Lot, LotOrigin, Row
@@ -13,6 +12,7 @@ from firstsilk.work.flowering.notes import NoteDraft, take_back, write_notes
 from firstsilk.work.seed.harvest import Picked, make_lots, record_harvest
 from firstsilk.work.seed.harvest_list import read_harvest
 from firstsilk.work.seed.lots import read_lot
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, occasion, take_note
 
 pytestmark = pytest.mark.django_db
 

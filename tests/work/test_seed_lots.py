@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, occasion
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Lot, Movement, Reservation
 from firstsilk.work.seed.lots import list_lots, move_seed, read_lot, receive_lot
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, occasion
 
 pytestmark = pytest.mark.django_db
 

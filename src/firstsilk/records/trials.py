@@ -75,8 +75,7 @@ class PlotRecord(StationRecord):
     class Meta:
         constraints: ClassVar = [
             models.CheckConstraint(
-                condition=models.Q(moisture_pct__isnull=True)
-                | models.Q(moisture_pct__gte=0, moisture_pct__lt=100),
+                condition=models.Q(moisture_pct__isnull=True) | models.Q(moisture_pct__gte=0, moisture_pct__lt=100),
                 name="plot_moisture_is_a_percentage",
             ),
             models.CheckConstraint(
