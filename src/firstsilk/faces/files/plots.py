@@ -48,7 +48,7 @@ def read_plot_readings(table: Table, trial: str) -> tuple[tuple[PlotReading, ...
             findings.append(row.finding("other_trial", "the line is for another trial", "trial", repair))
         readings.append(_read_row(row, findings))
     if not table.rows:
-        findings.append(Finding("no_rows", "the table has no lines", Place(table.file), repair="Fill it in"))
+        findings.append(Finding("no_rows", "the table has no lines", Place(table.file, 1), repair="Fill it in"))
     stop_if_any(findings)
     return tuple(one for one in readings if one is not None), tuple(findings)
 

@@ -70,7 +70,7 @@ def read_plot_values(station: Station, years: Sequence[int], trait: str) -> Plot
     asked = ", ".join(str(year) for year in years) or "all years"
     if not values:
         raise refuse("no_plots", f"No plot of {asked} tells {trait}.", "Bring the plot data in first.")
-    missing = [f"{count} plots {why}" for why, count in gone.items()]
+    missing = [f"{count} plot{'' if count == 1 else 's'} {why}" for why, count in gone.items()]
     silent = {trial.name for trial in trials.values()} - {one.environment for one in values}
     missing += [f"trial {name} tells nothing of it" for name in sorted(silent)]
     used = tuple(sorted({one.year for one in values}))
@@ -85,10 +85,10 @@ def _find_trials(station: Station, years: Sequence[int]) -> list[Trial]:
 def _value(record: PlotRecord | None, trait: str, gone: Counter[str]) -> float | None:
     """The trait of one record; if it cannot be had, `gone` counts why."""
     if record is None:
-        gone["have no record"] += 1
+        gone["without a record"] += 1
         return None
     if record.rejected:
-        gone["are rejected"] += 1
+        gone["rejected"] += 1
         return None
     if trait == "yield_kg_ha_15_5":
         value = record.yield_kg_ha_15_5
@@ -97,7 +97,7 @@ def _value(record: PlotRecord | None, trait: str, gone: Counter[str]) -> float |
     else:
         value = _erect_frac(record)
     if value is None:
-        gone["have a record that does not tell it"] += 1
+        gone["whose record does not tell it"] += 1
     return value
 
 

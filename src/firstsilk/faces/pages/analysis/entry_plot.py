@@ -101,10 +101,16 @@ def _value(one: EntryPoint, labelled: bool) -> dict[str, object]:
 
 def _spec(values: Sequence[dict[str, object]]) -> dict[str, object]:
     kinds = ["none is higher and drier", "check", "other entry"]
-    legend = {"title": None, "columnPadding": 28, "labelOffset": 6, "symbolSize": 110, "labelLimit": 400}
+    legend = {
+        "title": None,
+        "columnPadding": 28,
+        "labelOffset": 6,
+        "symbolSize": 110,
+        "labelLimit": 400,
+        "symbolOpacity": 1,
+    }
     by_kind = {"field": "kind", "type": "nominal", "legend": legend}
     colour = {**by_kind, "scale": {"domain": kinds, "range": [GREEN, ORANGE, BLUE]}}
-    silent = {**colour, "legend": None}
     shape = {**by_kind, "scale": {"domain": kinds, "range": ["triangle-up", "diamond", "circle"]}}
     number = {"type": "quantitative", "scale": {"zero": False}}
     x = {
@@ -121,8 +127,8 @@ def _spec(values: Sequence[dict[str, object]]) -> dict[str, object]:
         "height": 460,
         "data": {"values": list(values)},
         "layer": [
-            {"mark": rule, "encoding": {"x": {**x, "field": "x1"}, "x2": {"field": "x2"}, "y": y, "color": silent}},
-            {"mark": rule, "encoding": {"x": x, "y": {**y, "field": "y1"}, "y2": {"field": "y2"}, "color": silent}},
+            {"mark": rule, "encoding": {"x": {**x, "field": "x1"}, "x2": {"field": "x2"}, "y": y, "color": colour}},
+            {"mark": rule, "encoding": {"x": x, "y": {**y, "field": "y1"}, "y2": {"field": "y2"}, "color": colour}},
             {
                 "mark": point,
                 "encoding": {"x": x, "y": y, "color": colour, "shape": shape},
