@@ -12,7 +12,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from datetime import date
+from datetime import UTC, date, datetime
 
 os.environ.setdefault("FIRSTSILK_HOME", tempfile.mkdtemp(prefix="firstsilk-bench-"))
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "firstsilk.station.settings")
@@ -108,7 +108,7 @@ FIGURES: tuple[tuple[str, Callable[[], float]], ...] = (
 def main() -> None:
     """Print the table."""
     print(
-        f"{date.today()}, {platform.system()} {platform.machine()}, {os.cpu_count()} cores, "
+        f"{datetime.now(UTC).date()}, {platform.system()} {platform.machine()}, {os.cpu_count()} cores, "
         f"Python {platform.python_version()}\n"
     )
     print("| what | seconds |\n|---|---|")

@@ -42,7 +42,8 @@ class StationServer:
     @property
     def environment(self) -> dict[str, str]:
         paths = os.pathsep.join([str(HERE), os.environ.get("PYTHONPATH", "")])
-        return {**os.environ, "FIRSTSILK_HOME": str(self.home), "PYTHONPATH": paths, **self.extra}
+        settings = {"DJANGO_SETTINGS_MODULE": "firstsilk.station.settings"}
+        return {**os.environ, **settings, "FIRSTSILK_HOME": str(self.home), "PYTHONPATH": paths, **self.extra}
 
     def prepare(self) -> dict[str, object]:
         """Make the books; gives the rows' tags and an enrolment code."""

@@ -60,14 +60,16 @@ def address(year) -> Iterator[str]:
         [sys.executable, "-m", "firstsilk", "serve", "--port", str(port)],
         env=_environment(home),
         start_new_session=True,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        stdin=subprocess.DEVNULL,
+        stdout=(log := (home / "serve.log").open("wb")),
+        stderr=subprocess.STDOUT,
     )
     where = f"http://127.0.0.1:{port}"
-    _wait_for(f"{where}/sign-in/", process)
+    _wait_for(f"{where}/sign-in/", process, home / "serve.log")
     yield where
     os.killpg(process.pid, signal.SIGKILL)
     process.wait(timeout=10)
+    log.close()
 
 
 def _environment(home: Path) -> dict[str, str]:
@@ -75,16 +77,16 @@ def _environment(home: Path) -> dict[str, str]:
     return {**os.environ, "FIRSTSILK_HOME": str(home), "DJANGO_SETTINGS_MODULE": "firstsilk.station.settings"}
 
 
-def _wait_for(where: str, process: subprocess.Popen[bytes]) -> None:
+def _wait_for(where: str, process: subprocess.Popen[bytes], log: Path) -> None:
     deadline = time.monotonic() + 40
     while time.monotonic() < deadline:
         try:
             with urllib.request.urlopen(where, timeout=5):
                 return
         except (urllib.error.URLError, ConnectionError, TimeoutError):
-            assert process.poll() is None, "the server ended"
+            assert process.poll() is None, log.read_text()
             time.sleep(0.1)
-    raise AssertionError("the server did not answer within 40 s")
+    raise AssertionError(f"the server did not answer within 40 s: {log.read_text()}")
 
 
 @pytest.fixture(scope="module")

@@ -25,7 +25,7 @@ def tags(season: Season = "", out: PdfOut = "tags.pdf", station: StationCode = "
 
     made = make_row_tags(read_day_list(on, season))
     say(f"Printing {len(made):,} row tags ...")
-    _write_pdf(out, render_row_tags(made))
+    write_pdf(out, render_row_tags(made))
 
 
 def walk_book(season: Season = "", out: PdfOut = "walk-book.pdf", station: StationCode = "", today: Today = "") -> None:
@@ -37,7 +37,7 @@ def walk_book(season: Season = "", out: PdfOut = "walk-book.pdf", station: Stati
 
     book = make_walk_book(on, read_day_list(on, season))
     say(f"Printing a walk book of {len(book.rows):,} rows ...")
-    _write_pdf(out, render_walk_book(book))
+    write_pdf(out, render_walk_book(book))
 
 
 def day_sheet(
@@ -55,7 +55,7 @@ def day_sheet(
 
     sheet = make_day_sheet(on, read_day_list(on, season), leader)
     say(f"Printing the day sheet of {on.today}: {len(sheet.tasks):,} rows ...")
-    _write_pdf(out, render_day_sheet(sheet))
+    write_pdf(out, render_day_sheet(sheet))
 
 
 def lot_labels(
@@ -72,10 +72,10 @@ def lot_labels(
 
     labels = make_lot_labels(list_lots(on, text, only_in_stock=True, size=1_000_000).lots)
     say(f"Printing {len(labels):,} lot labels ...")
-    _write_pdf(out, render_lot_labels(labels))
+    write_pdf(out, render_lot_labels(labels))
 
 
-def _write_pdf(out: str, pdf: bytes) -> None:
+def write_pdf(out: str, pdf: bytes) -> None:
     """Write a file whole or not at all: beside its place, then moved there."""
     path = Path(out)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".pdf")

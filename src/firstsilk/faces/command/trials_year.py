@@ -87,7 +87,7 @@ def _say_progress(share_frac: float, message: str) -> None:
 def packets(
     trial: Trial,
     pack: Annotated[bool, typer.Option("--pack", help="Book the packets as filled: seed leaves its lots.")] = False,
-    out: Out = "",
+    out: Annotated[str, typer.Option("--out", help="File: .pdf to print, or .csv, .xlsx, .parquet.")] = "",
     as_json: AsJson = False,
     station: StationCode = "",
     today: Today = "",
@@ -99,6 +99,13 @@ def packets(
     found = pack_trial(on, trial) if pack else list_packets(on, trial)
     held = f"{found.reserved_kernels} kernels reserved, {found.packed_kernels} packed."
     say(f"{held} {found.basis.as_text()}")
+    if out.lower().endswith(".pdf"):
+        from firstsilk.faces.command.paper_year import write_pdf
+        from firstsilk.faces.paper.lists import render_packet_list
+        from firstsilk.faces.paper.trial_packets import make_packet_list
+
+        write_pdf(out, render_packet_list(make_packet_list(on, found)))
+        return
     columns = [one.name for one in fields(Packet)]
     more = {
         "trial": found.trial,
