@@ -4,6 +4,7 @@ from firstsilk.faces.pages.desk import desk_page
 from firstsilk.faces.pages.trials.views import (
     give_data_sheet,
     give_packets,
+    print_packets,
     show_new_trial,
     show_packets,
     show_received,
@@ -18,6 +19,7 @@ routes = [
     desk_page("trials/new/", show_new_trial, "new-trial", read=DESK, change=DESK),
     desk_page("trials/testcrosses/", show_testcrosses, "testcrosses", read=READERS),
     desk_page("trials/of/<path:name>/packets.csv", give_packets, "packets-table", read=READERS),
+    desk_page("trials/of/<path:name>/packets.pdf", print_packets, "packets-print", read=READERS),
     desk_page("trials/of/<path:name>/data-sheet.csv", give_data_sheet, "data-sheet", read=READERS),
     desk_page("trials/of/<path:name>/packets/", show_packets, "packets", read=READERS, change=DESK),
     desk_page("trials/of/<path:name>/data/", show_received, "plot-data", read=DESK, change=DESK),

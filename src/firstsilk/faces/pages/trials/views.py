@@ -10,6 +10,7 @@ from firstsilk.answers import refuse
 from firstsilk.faces.files.plots import BLANK_COLUMNS, read_plot_readings
 from firstsilk.faces.files.tables import csv_text, table_from_bytes
 from firstsilk.faces.pages.forms import read_form_number, read_form_text, read_form_whole
+from firstsilk.faces.pages.papers import give_pdf
 from firstsilk.faces.pages.trials.field_map import draw_map
 from firstsilk.work.occasion import Occasion, stay_silent
 from firstsilk.work.trials.lay_out import design_trial
@@ -91,6 +92,14 @@ def give_packets(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
     return _give_table(f"packets-{name}", csv_text(columns, rows))
 
 
+def print_packets(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
+    """The packets of a trial on paper."""
+    from firstsilk.faces.paper.lists import render_packet_list
+    from firstsilk.faces.paper.trial_packets import make_packet_list
+
+    return give_pdf(render_packet_list(make_packet_list(on, list_packets(on, name))), f"packets-{_plain(name)}.pdf")
+
+
 def give_data_sheet(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
     """An empty table for the trial's data, with its plots and entries filled in."""
     trial = read_trial(on, name)
@@ -99,10 +108,14 @@ def give_data_sheet(request: HttpRequest, on: Occasion, name: str) -> HttpRespon
 
 
 def _give_table(name: str, text: str) -> HttpResponse:
-    safe = "".join(sign if sign.isalnum() or sign in "-_." else "-" for sign in name)
     response = HttpResponse(text, content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{safe}.csv"'
+    response["Content-Disposition"] = f'attachment; filename="{_plain(name)}.csv"'
     return response
+
+
+def _plain(name: str) -> str:
+    """A name that any file system takes."""
+    return "".join(sign if sign.isascii() and (sign.isalnum() or sign in "-_.") else "-" for sign in name)
 
 
 def show_received(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
