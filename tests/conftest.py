@@ -6,8 +6,14 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from tests.small_station import NEW_OCCASION, SMALL_STATION
+
+# A busy machine is no fault of a law; with CI set the draws are the same each time.
+settings.register_profile("house", deadline=None)
+settings.register_profile("ci", deadline=None, derandomize=True)
+settings.load_profile("ci" if os.environ.get("CI") else "house")
 
 PROJECT = Path(__file__).resolve().parent.parent
 

@@ -89,7 +89,7 @@ def test_a_lines_page_shows_its_tree_kin_seed_rows_trials_and_history(on, sign_i
     assert "E3-30" in text
     assert "Trial FIRST-30 at Tarn End: 2 plots." in text
     assert "No analysis has an estimate of it yet." in text
-    assert "Rests on 1 lots, 1 nursery rows, 2 trial plots" in text
+    assert "Rests on 1 lot, 1 nursery row, 2 trial plots" in text
 
 
 def test_a_line_whose_name_holds_a_slash_has_its_page(on, sign_in):
