@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,12 +14,13 @@ if TYPE_CHECKING:
 def write_account(year: Year) -> str:
     """The year in a short text; every figure is from this run."""
     parts = [_tables(year), _nursery(year), _notes(year), _seed(year), _trials(year), _choices(year)]
-    return "\n".join(["", "What the year came to", "---------------------", *parts])
+    told = [fill(line, 108, subsequent_indent=" " * 13) for part in parts for line in part.splitlines()]
+    return "\n".join(["", "What the year came to", "---------------------", *told])
 
 
 def _tables(year: Year) -> str:
     assert year.brought is not None
-    counts = ", ".join(f"{one.new:,} {one.table}" for one in year.brought.counts if one.new)
+    counts = ", ".join(f"{one.table} {one.new:,}" for one in year.brought.counts if one.new)
     return f"Brought      {counts}."
 
 

@@ -76,18 +76,17 @@ def play_year(seed: int, tell: Callable[[str], None], password: str, accounts: S
     year = Year(build_world(seed))
     folder = Path(wiring.HOME) / "tables"
     folder.mkdir(parents=True, exist_ok=True)
-    write_tables(year.world, folder, date(YEAR - 1, 12, 1), write_table)
     tell("Bringing its tables in, as any station would.")
     winter = occasion_at(date(YEAR - 1, 12, 10))
-    year.brought = bring_station(occasion_at(winter.today, station=""), read_station_folder(folder))
+    year.brought = _bring_tables(year.world, folder, occasion_at(winter.today, station=""))
     mark_invented(winter)
     for name, role in accounts:
         add_account(winter, name, password, role)
     tell(f"December {YEAR - 1}: analysis, verdicts, plan.")
     _decide(winter, (YEAR - 2, YEAR - 1))
-    _bring_weather(year.world, date(YEAR, 4, 1))
-    tell(f"Spring {YEAR}: the nursery plan, the trials and their packets.")
+    tell(f"Spring {YEAR}: germination is in, the nursery plan, the trials and their packets.")
     spring = occasion_at(date(YEAR, 4, 2))
+    _bring_tables(year.world, folder, spring)
     known = {(one.female, one.male) for one in list_targets(spring, str(YEAR))}
     add_targets(spring, str(YEAR), list_wishes(spring, known))
     year.plan = plan_nursery(spring, str(YEAR), _plan_settings(), fix=True)
@@ -99,6 +98,12 @@ def play_year(seed: int, tell: Callable[[str], None], password: str, accounts: S
 
 def _plan_settings() -> PlanSettings:
     return PlanSettings(sow_from=date(YEAR, 5, 14), rows_per_range=20, cutoff_on=date(YEAR, 8, 22))
+
+
+def _bring_tables(world: World, folder: Path, on: Occasion) -> Brought:
+    """Write the tables as the station has them on a day, and bring them: what is there already is recognised."""
+    write_tables(world, folder, on.today - timedelta(days=1), write_table)
+    return bring_station(on, read_station_folder(folder))
 
 
 def _bring_weather(world: World, up_to: date) -> None:
