@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -266,3 +267,18 @@ def test_without_verdicts_the_next_plan_says_that_nothing_goes_on():
     plan = plan_next_season(cast.on, 2031)
     assert plan.targets == ()
     assert "no line has the verdict go on" in plan.basis.as_text()
+
+
+def test_young_families_made_this_year_go_on_selfing_and_older_ones_do_not(cast):
+    accept(cast)
+    for name, year in (("NF0", 2031), ("NF2", 2030)):
+        cast.add_lot(Line.objects.get(name=name), 150, year)
+    Line.objects.filter(method="self").update(mother=Line.objects.get(name="NF4"))
+    young = [one for one in plan_next_season(cast.on, 2031).targets if "not S2 yet" in one.reason]
+    assert [(one.kind, one.female) for one in young] == [("self", "NF0")]
+
+
+def test_verdicts_of_a_later_day_are_not_seen_before(cast):
+    accept(cast)
+    before = replace(cast.on, today=date(2031, 11, 30))
+    assert read_choices(before, 2031).verdicts == ()

@@ -14,7 +14,7 @@ from firstsilk.records.models import PlotRecord, Trial
 from firstsilk.work.occasion import stay_silent
 from firstsilk.work.trials.lay_out import design_trial
 from firstsilk.work.trials.plot_data import PlotReading, record_plot_data
-from firstsilk.work.trials.reading import read_trial
+from firstsilk.work.trials.reading import list_trials, read_trial
 from tests.trial_cast import add_hybrids, add_lines, make_station
 
 pytestmark = pytest.mark.django_db
@@ -175,3 +175,18 @@ def test_a_bad_table_is_refused_with_file_and_line(text, code):
         read(text)
     assert code in {finding.code for finding in no.value.findings}
     assert all(finding.place.file == "data.csv" and finding.place.line for finding in no.value.findings)
+
+
+def test_the_books_can_be_looked_at_as_they_stood_before_the_data_came(cast):
+    record_plot_data(cast.on, "T", full(), "file")
+    before = replace(cast.on, today=cast.on.today - timedelta(days=1))
+    assert read_trial(before, "T").n_with_record == 0
+    assert list_trials(before).trials[0].n_with_record == 0
+    assert list_trials(cast.on).trials[0].n_with_record == 6
+
+
+def test_a_correction_counts_even_from_a_clock_that_runs_behind(cast):
+    record_plot_data(cast.on, "T", full(), "file")
+    behind = replace(cast.on, now=cast.on.now - timedelta(days=900))
+    record_plot_data(behind, "T", [replace(full()[0], weight_kg=9.0)], "correction")
+    assert read_trial(cast.on, "T").plots[0].weight_kg == 9.0

@@ -52,7 +52,7 @@ def analyse_trials(on: Occasion, years: Sequence[int], trait: str, seed: int, pr
     """
     station = get_station(on.station)
     progress(0.0, "reading plots")
-    values = read_plot_values(station, years, trait)
+    values = read_plot_values(station, years, trait, on.today)
     progress(0.1, f"fitting {len(values.plots)} plots")
     fitted = fit_plots(values.plots)
     progress(0.6, "estimating lines")

@@ -7,6 +7,7 @@ import json
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from firstsilk.answers import refuse
 from firstsilk.records.models import Plot, PlotRecord, Station, Trial
@@ -45,8 +46,8 @@ class PlotValues:
         return hashlib.sha256(json.dumps([self.trait, self.years, rows]).encode()).hexdigest()
 
 
-def read_plot_values(station: Station, years: Sequence[int], trait: str) -> PlotValues:
-    """The newest record of every plot of the years' trials, as far as it tells the trait.
+def read_plot_values(station: Station, years: Sequence[int], trait: str, up_to: date | None = None) -> PlotValues:
+    """The newest record, up to a day, of every plot of the years' trials, as far as it tells the trait.
 
     Raises
     ------
@@ -56,7 +57,7 @@ def read_plot_values(station: Station, years: Sequence[int], trait: str) -> Plot
     if trait not in TRAITS:
         raise refuse("trait_unknown", f"There is no trait {trait!r}.", f"Traits: {', '.join(TRAITS)}.")
     trials = {trial.pk: trial for trial in _find_trials(station, years)}
-    records = read_newest_records(station, trials)
+    records = read_newest_records(station, trials, up_to)
     plots = Plot.objects.filter(station=station, trial__in=list(trials)).select_related("entry")
     values: list[PlotValue] = []
     gone: Counter[str] = Counter()

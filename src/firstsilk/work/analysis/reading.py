@@ -46,7 +46,7 @@ def find_analysis(on: Occasion, trait: str = "", years: Sequence[int] = ()) -> T
     trait = trait or "yield_kg_ha_15_5"
     results = Result.objects.filter(station=station, kind=KIND, made_on__lte=on.today)
     results = results.filter(about=about(trait, years)) if years else results.filter(about__startswith=f"{trait} ")
-    latest = results.order_by("-made_on", "-made_at", "-id").first()
+    latest = results.order_by("-made_on", "-id").first()
     return read_result(latest) if latest else None
 
 
@@ -54,7 +54,7 @@ def find_analysis_with_year(on: Occasion, trait: str, year: int) -> TrialAnalysi
     """The latest analysis of a trait in which this year takes part and no later one; None where there is none."""
     station = get_station(on.station)
     results = Result.objects.filter(station=station, kind=KIND, made_on__lte=on.today, about__startswith=f"{trait} ")
-    for key, settings in results.order_by("-made_on", "-made_at", "-id").values_list("pk", "settings"):
+    for key, settings in results.order_by("-made_on", "-id").values_list("pk", "settings"):
         if max(settings["years"]) == year:
             return read_result(Result.objects.get(pk=key))
     return None

@@ -66,7 +66,7 @@ def read_choices(on: Occasion, year: int, n_written: int = 0) -> ChoiceList:
     """The standing verdicts of a year: the latest on each line or hybrid, go on first."""
     station = get_station(on.station)
     verdicts = Verdict.objects.filter(station=station, year=year, decided_on__lte=on.today).select_related("line")
-    latest = {one.line_id: one for one in verdicts.order_by("decided_at", "id")}
+    latest = {one.line_id: one for one in verdicts.order_by("id")}
     standing = sorted(latest.values(), key=lambda one: (VERDICTS.index(one.verdict), one.line.name))
     told = tuple(
         VerdictFacts(
@@ -130,7 +130,7 @@ def _write(
     verdicts: Sequence[Decision],
 ) -> int:
     lines = {line.name: line for line in Line.objects.filter(station=station, name__in=[d.line for d in verdicts])}
-    standing = Verdict.objects.filter(station=station, year=proposal.year).order_by("decided_at", "id")
+    standing = Verdict.objects.filter(station=station, year=proposal.year).order_by("id")
     before = {one.line_id: one for one in standing}
     evidence = Result.objects.get(pk=proposal.analysis)
     fresh = []

@@ -17,8 +17,8 @@ from firstsilk.work.nursery.plan import TargetFacts, Want, add_targets, list_tar
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
-from firstsilk.work.trials.generations import is_fixed
-from firstsilk.work.trials.testcrosses import TESTCROSS_KERNELS, propose_testcrosses
+from firstsilk.work.trials.generations import count_selfings, is_fixed
+from firstsilk.work.trials.testcrosses import EARLIEST_SELFINGS, TESTCROSS_KERNELS, propose_testcrosses
 
 HIGHEST_COANCESTRY = 0.25
 """Lines crossed with each other are at most as related as inbred half sibs (0.25); inbred full sibs have 0.5."""
@@ -26,9 +26,11 @@ CROSSES_IN_GROUP = 6
 CROSSES_OF_LINE = 3
 FAMILIES_OF_LINE = 3
 SELF_EARS, SELF_KERNELS = 3, 100
+YOUNG_EARS = 4
 CROSS_EARS, CROSS_KERNELS = 3, 200
 TESTCROSS_EARS = 4
-"""Sizes of a small programme: 3 to 5 ears a cross, 2 to 3 selfs a row, 3 to 4 tester ears; trade practice."""
+"""Sizes of a small programme: 3 to 5 ears a cross, 4 to 6 a selfed F1, 2 to 3 selfs a row, 3 to 4 tester ears;
+trade practice."""
 
 NOT_CONSIDERED = (
     "whether the field and the crew can hold all of it: the nursery plan tells",
@@ -60,6 +62,7 @@ class _Books:
     stopped: frozenset[int]
     worth: dict[str, float]
     free: Counter[str]
+    made_this_year: frozenset[str]
     n_verdicts: int
 
 
@@ -76,8 +79,8 @@ def plan_next_season(on: Occasion, year: int) -> NextPlan:
     Returns
     -------
     NextPlan
-        Selfs of lines that go on and are not fixed; crosses of the best with the best inside a group, not too
-        closely related; testcrosses of lines untested or waiting.
+        Selfs of lines that go on and are not fixed, and of young families made this year; crosses of the best with
+        the best inside a group, not too closely related; testcrosses of lines untested or waiting.
 
     Notes
     -----
@@ -91,7 +94,7 @@ def plan_next_season(on: Occasion, year: int) -> NextPlan:
         books = _read_books(on, station, year)
         crosses, said = _want_crosses(books)
         testcrosses, more = _want_testcrosses(on, year + 1)
-        wants = [*_want_selfs(books), *crosses, *testcrosses]
+        wants = [*_want_selfs(books), *_want_young_selfs(books, year), *crosses, *testcrosses]
         before = list_targets(on, season)
         known = {(one.kind, one.female, one.male) for one in before}
         fresh = [want for want in wants if (want.kind, want.female, want.male) not in known]
@@ -118,16 +121,18 @@ def read_next_plan(on: Occasion, year: int) -> NextPlan:
 def _read_books(on: Occasion, station: Station, year: int) -> _Books:
     lines = {line.pk: line for line in Line.objects.filter(station=station)}
     verdicts = Verdict.objects.filter(station=station, year__lte=year, decided_on__lte=on.today)
-    latest = dict(verdicts.order_by("year", "decided_at", "id").values_list("line", "verdict"))
+    latest = dict(verdicts.order_by("year", "id").values_list("line", "verdict"))
     go_on = [lines[pk] for pk, verdict in latest.items() if verdict == "go_on" and lines[pk].kind == "line"]
     analysis = find_analysis_with_year(on, "yield_kg_ha_15_5", year)
     worth = {one.line: one.value for one in analysis.of_kind("gca")} if analysis else {}
     free = Counter[str]()
-    for lot in read_stock(station):
+    stock = read_stock(station)
+    for lot in stock:
         free[lot.line] += lot.free
+    made = frozenset(lot.line for lot in stock) - {lot.line for lot in stock if lot.year != year}
     stopped = frozenset(pk for pk, verdict in latest.items() if verdict == "stop")
     go_on.sort(key=lambda line: (-worth.get(line.name, 0.0), line.name))
-    return _Books(lines, tuple(go_on), stopped, worth, free, len(latest))
+    return _Books(lines, tuple(go_on), stopped, worth, free, made, len(latest))
 
 
 def _want_selfs(books: _Books) -> list[Want]:
@@ -139,6 +144,20 @@ def _want_selfs(books: _Books) -> list[Want]:
                 reason = f"{line.name} goes on and is not fixed yet{own}"
                 wants.setdefault(family.name, Want("self", family.name, "", SELF_EARS, SELF_KERNELS, 1, reason))
     return list(wants.values())
+
+
+def _want_young_selfs(books: _Books, year: int) -> list[Want]:
+    """Selfs of what was made this year and is not S2 yet: nothing is known of its worth, so all of it goes on."""
+    mothers = {line.mother_id for line in books.lines.values() if line.method == "self"}
+    wants = []
+    for line in sorted(books.lines.values(), key=lambda one: one.name):
+        made = line.kind == "line" and line.method in ("cross", "self") and line.name in books.made_this_year
+        if not made or line.pk in mothers or line.pk in books.stopped or books.free[line.name] <= 0:
+            continue
+        if count_selfings(line, books.lines) < EARLIEST_SELFINGS:
+            reason = f"Made in {year} and not S{EARLIEST_SELFINGS} yet: go on selfing before it is tested"
+            wants.append(Want("self", line.name, "", YOUNG_EARS, SELF_KERNELS, 2, reason))
+    return wants
 
 
 def _furthest_families(line: Line, books: _Books) -> list[Line]:

@@ -60,8 +60,8 @@ def propose_verdicts(on: Occasion, year: int, settings: ChoiceSettings) -> Choic
     standing = find_analysis(on, "erect_frac", analysis.years)
     of, estimates = _pick(analysis, settings.of)
     books = {line.name: line for line in Line.objects.filter(station=station, name__in=[e.line for e in estimates])}
-    decided = _read_decided(station, year)
-    stopped = _read_stopped(station, year)
+    decided = _read_decided(on, station, year)
+    stopped = _read_stopped(on, station, year)
     up = [one for one in estimates if one.line not in stopped]
     water, erect = _by_line(moisture, estimates), _by_line(standing, estimates)
     found = [_candidate(one, books[one.line], analysis, water, erect, settings) for one in up]
@@ -109,17 +109,17 @@ def _finish(one: Candidate, settings: ChoiceSettings, cut: float | None, decided
     return replace(one, reason=write_reason(one, settings, cut), decided=verdict, decided_reason=reason)
 
 
-def _read_decided(station: Station, year: int) -> dict[str, tuple[str, str]]:
+def _read_decided(on: Occasion, station: Station, year: int) -> dict[str, tuple[str, str]]:
     """The latest verdict of the year on each line, with its reason."""
-    verdicts = Verdict.objects.filter(station=station, year=year).order_by("decided_at", "id")
+    verdicts = Verdict.objects.filter(station=station, year=year, decided_on__lte=on.today).order_by("id")
     return {
         line: (verdict, reason) for line, verdict, reason in verdicts.values_list("line__name", "verdict", "reason")
     }
 
 
-def _read_stopped(station: Station, year: int) -> set[str]:
+def _read_stopped(on: Occasion, station: Station, year: int) -> set[str]:
     """Lines whose latest verdict of an earlier year is stop: that is final."""
-    verdicts = Verdict.objects.filter(station=station, year__lt=year).order_by("year", "decided_at", "id")
+    verdicts = Verdict.objects.filter(station=station, year__lt=year, decided_on__lte=on.today).order_by("year", "id")
     latest = dict(verdicts.values_list("line__name", "verdict"))
     return {line for line, verdict in latest.items() if verdict == "stop"}
 

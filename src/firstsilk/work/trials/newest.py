@@ -1,13 +1,26 @@
-"""Which record of a plot counts? The newest one; older ones stay in the books."""
+"""Which record of a plot counts? The last that was received; older ones stay in the books."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from firstsilk.records.models import PlotRecord, Station
 
 
-def read_newest_records(station: Station, trials: Iterable[int]) -> dict[int, PlotRecord]:
-    """The newest record of each plot of these trials, by the books' number of the plot."""
-    records = PlotRecord.objects.filter(station=station, plot__trial__in=list(trials)).order_by("recorded_at", "id")
+def read_newest_records(station: Station, trials: Iterable[int], up_to: date | None = None) -> dict[int, PlotRecord]:
+    """The newest record of each plot of these trials, by the books' number of the plot.
+
+    Records taken after the day `up_to` do not count, so that the books can be looked at as they stood.
+    """
+    records = PlotRecord.objects.filter(station=station, plot__trial__in=list(trials)).order_by("id")
+    if up_to is not None:
+        records = records.filter(recorded_at__lt=end_of_day(station, up_to))
     return {record.plot_id: record for record in records}
+
+
+def end_of_day(station: Station, day: date) -> datetime:
+    """The instant at which a day ends at the station."""
+    tomorrow = day + timedelta(days=1)
+    return datetime(tomorrow.year, tomorrow.month, tomorrow.day, tzinfo=ZoneInfo(station.time_zone))

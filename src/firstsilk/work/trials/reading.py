@@ -10,7 +10,7 @@ from django.db.models import Count, Exists, OuterRef, Q
 from firstsilk.records.models import Plot, PlotRecord, Reservation, Trial
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station, get_trial
-from firstsilk.work.trials.newest import read_newest_records
+from firstsilk.work.trials.newest import end_of_day, read_newest_records
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +108,7 @@ def list_trials(on: Occasion) -> TrialList:
     """All trials of the station, the newest year first."""
     station = get_station(on.station)
     held = Reservation.objects.filter(station=station, trial=OuterRef("pk"), released_on__isnull=True)
-    recorded = PlotRecord.objects.filter(plot=OuterRef("pk"))
+    recorded = PlotRecord.objects.filter(plot=OuterRef("pk"), recorded_at__lt=end_of_day(station, on.today))
     plots = (
         Plot.objects.filter(station=station)
         .annotate(told=Exists(recorded))
@@ -151,7 +151,7 @@ def read_trial(on: Occasion, name: str) -> TrialPage:
     """
     station = get_station(on.station)
     trial = get_trial(station, name)
-    records = read_newest_records(station, [trial.pk])
+    records = read_newest_records(station, [trial.pk], on.today)
     plots = Plot.objects.filter(station=station, trial=trial).select_related("entry", "lot").order_by("number")
     cells = tuple(_cell(plot, records.get(plot.pk)) for plot in plots)
     held = Reservation.objects.filter(station=station, trial=trial, released_on__isnull=True).exists()

@@ -37,9 +37,8 @@ def list_sowable(on: Occasion) -> Sowable:
     free = Counter[str]()
     for lot in read_stock(station):
         free[lot.line] += lot.free
-    verdicts = dict(
-        Verdict.objects.filter(station=station).order_by("year", "decided_at", "id").values_list("line", "verdict")
-    )
+    decided = Verdict.objects.filter(station=station, decided_on__lte=on.today).order_by("year", "id")
+    verdicts = dict(decided.values_list("line", "verdict"))
     lines = Line.objects.filter(station=station).select_related("mother", "father").order_by("name")
     wanted = [line for line in lines if line.kind == "hybrid" or line.is_check]
     entries = [

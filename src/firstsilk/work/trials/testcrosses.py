@@ -11,6 +11,7 @@ from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
 from firstsilk.work.trials.generations import count_selfings
+from firstsilk.work.trials.newest import end_of_day
 
 EARLIEST_SELFINGS = 2
 """Lines are tested from S2 on: the testcross of an S2 correlates 0.87 with that of the final line, an S1's 0.71
@@ -87,7 +88,7 @@ def propose_testcrosses(on: Occasion, year: int) -> TestcrossList:
     compared; a line that waits meets the next one.
     """
     station = get_station(on.station)
-    books = _read_books(station, year)
+    books = _read_books(on, station, year)
     testers = [line for line in books.lines.values() if line.is_tester]
     found, left_out = [], Counter[str]()
     listed: set[int] = set()
@@ -110,7 +111,7 @@ def propose_testcrosses(on: Occasion, year: int) -> TestcrossList:
     return TestcrossList(year, tuple(found), NOT_CONSIDERED, Basis(used, tuple(missing)))
 
 
-def _read_books(station: Station, year: int) -> _Books:
+def _read_books(on: Occasion, station: Station, year: int) -> _Books:
     everything = list(Line.objects.filter(station=station).order_by("name"))
     lines = {line.pk: line for line in everything if line.kind == "line"}
     hybrids: dict[int, list[Line]] = {}
@@ -118,11 +119,11 @@ def _read_books(station: Station, year: int) -> _Books:
         if line.kind == "hybrid":
             for parent in {line.mother_id, line.father_id} - {None}:
                 hybrids.setdefault(int(parent or 0), []).append(line)
-    grown = set(Plot.objects.filter(station=station, records__isnull=False).values_list("entry", flat=True).distinct())
+    told = Plot.objects.filter(station=station, records__recorded_at__lt=end_of_day(station, on.today))
+    grown = set(told.values_list("entry", flat=True).distinct())
     tested = frozenset(pk for pk, made in hybrids.items() if any(hybrid.pk in grown for hybrid in made))
-    verdicts = dict(
-        Verdict.objects.filter(station=station).order_by("year", "decided_at", "id").values_list("line", "verdict")
-    )
+    decided = Verdict.objects.filter(station=station, decided_on__lte=on.today).order_by("year", "id")
+    verdicts = dict(decided.values_list("line", "verdict"))
     targets = Target.objects.filter(station=station, kind="testcross", season__year__gte=year, male__isnull=False)
     planned = {
         (female, int(male or 0)): f"{season}, target {number}"

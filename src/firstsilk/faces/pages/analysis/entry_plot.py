@@ -74,7 +74,10 @@ def draw_entry_plot(points: Sequence[EntryPoint]) -> SafeString | None:
         return None
     labelled = {one.name for one in both if one.is_check}
     labelled |= {one.name for one in [one for one in both if one.on_front][:MOST_LABELS]}
-    values = [_value(one, one.name in labelled) for one in both]
+    # Labels of neighbours go above and below by turns, from the driest on.
+    ordered = sorted((one.moisture_pct or 0.0, one.name) for one in both if one.name in labelled)
+    turn = {name: at % 2 for at, (_, name) in enumerate(ordered)}
+    values = [_value(one, turn.get(one.name)) for one in both]
     best = both[0]
     says = (
         f"Yield against moisture of {len(both)} entries, each with one standard error both ways. Highest yield: "
@@ -84,11 +87,12 @@ def draw_entry_plot(points: Sequence[EntryPoint]) -> SafeString | None:
     return render_chart(_spec(values), says)
 
 
-def _value(one: EntryPoint, labelled: bool) -> dict[str, object]:
+def _value(one: EntryPoint, turn: int | None) -> dict[str, object]:
     water, error = one.moisture_pct or 0.0, one.moisture_se or 0.0
     return {
         "entry": one.name,
-        "label": one.name if labelled else "",
+        "above": one.name if turn == 0 else "",
+        "below": one.name if turn == 1 else "",
         "kind": "check" if one.is_check else "none is higher and drier" if one.on_front else "other entry",
         "x": round(water, 3),
         "x1": round(water - error, 3),
@@ -121,6 +125,7 @@ def _spec(values: Sequence[dict[str, object]]) -> dict[str, object]:
     }
     y = {**number, "field": "y", "title": "Yield at 15.5 % moisture, kg/ha", "axis": {"titlePadding": 18}}
     point = {"type": "point", "filled": True, "size": 90, "opacity": 0.95, "stroke": "#fff", "strokeWidth": 0.8}
+    text = {"type": "text", "align": "left", "dx": 8, "fontSize": 12, "color": INK}
     rule = {"type": "rule", "opacity": 0.28, "strokeWidth": 1.2}
     return {
         "width": 880,
@@ -133,9 +138,7 @@ def _spec(values: Sequence[dict[str, object]]) -> dict[str, object]:
                 "mark": point,
                 "encoding": {"x": x, "y": y, "color": colour, "shape": shape},
             },
-            {
-                "mark": {"type": "text", "align": "left", "dx": 8, "dy": -7, "fontSize": 12, "color": INK},
-                "encoding": {"x": x, "y": y, "text": {"field": "label"}},
-            },
+            {"mark": {**text, "dy": -7}, "encoding": {"x": x, "y": y, "text": {"field": "above"}}},
+            {"mark": {**text, "dy": 14}, "encoding": {"x": x, "y": y, "text": {"field": "below"}}},
         ],
     }

@@ -10,6 +10,8 @@ from firstsilk.work.trials.reading import PlotCell
 MOST_CELLS = 3_000
 SHADES = ("#f4f8f1", "#d7e8cf", "#a9cfa2", "#5f9f6d", "#1f5c3a")
 NO_DATA = "#ffffff"
+LETTER_PX = 8
+"""A bold capital at 11 px is at most about so wide in the fonts of the common systems (measured by eye)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,7 @@ def draw_map(plots: Sequence[PlotCell]) -> FieldMap | None:
         return None
     rows = sorted({int(p.field_row or 0) for p in plots})
     cols = sorted({int(p.field_col or 0) for p in plots})
-    wide = 78 if len(cols) <= 14 else 62
+    wide = _choose_width(max(len(plot.entry) for plot in plots), len(cols))
     high, left, top = 40, 34, 22
     key = _plan_key([p.yield_kg_ha_15_5 for p in plots if p.yield_kg_ha_15_5 is not None and not p.rejected])
     at_x = {col: left + k * wide for k, col in enumerate(cols)}
@@ -67,6 +69,11 @@ def draw_map(plots: Sequence[PlotCell]) -> FieldMap | None:
     )
 
 
+def _choose_width(longest_name: int, n_cols: int) -> int:
+    """Wide enough for the longest name, but no wider than a map that can still be looked over [px]."""
+    return min(max(longest_name * LETTER_PX + 14, 62), 120 if n_cols <= 16 else 86)
+
+
 def _plan_key(values: list[float]) -> tuple[tuple[str, float, float], ...]:
     """Five classes with about as many plots each."""
     if len(values) < len(SHADES) or min(values) == max(values):
@@ -82,7 +89,7 @@ def _draw_cell(plot: PlotCell, x: int, y: int, wide: int, key: tuple[tuple[str, 
     if grain is not None and key:
         fill = next((shade for shade, _, upper in key if grain <= upper), key[-1][0])
     ink = "#ffffff" if fill == SHADES[-1] else "#1b1b1b"
-    longest = 11 if wide > 70 else 8
+    longest = (wide - 12) // LETTER_PX
     label = plot.entry if len(plot.entry) <= longest else "…" + plot.entry[-(longest - 1) :]
     right, middle = x + wide - 11, y + 8
     diamond = f"{right - 5},{middle} {right},{middle - 5} {right + 5},{middle} {right},{middle + 5}"
