@@ -174,6 +174,10 @@ def _write_trial(
             )
         )
     Plot.objects.bulk_create(plots, batch_size=500)
+    _reserve(on, station, trial, held)
+
+
+def _reserve(on: Occasion, station: Station, trial: Trial, held: Counter[int]) -> None:
     reservations = [
         Reservation(station=station, lot_id=lot, trial=trial, kernels=kernels, reserved_on=on.today)
         for lot, kernels in held.items()
