@@ -102,3 +102,40 @@ def test_wheel_installs_and_its_command_answers(tmp_path: Path) -> None:
     ):
         assert (target / "firstsilk" / part).is_file(), part
     assert list((target / "firstsilk/faces/paper/fonts").glob("*.ttf"))
+
+
+@pytest.mark.django_db
+def test_account_is_made_with_the_password_of_standard_input(on, monkeypatch, capsys) -> None:
+    import io
+
+    from firstsilk.work.accounts import sign_in
+
+    monkeypatch.setattr("sys.stdin", io.StringIO("a long enough secret\n"))
+    assert run(["account", "ada", "--role", "technician"]) == 0
+    assert "ada may now sign in as technician." in capsys.readouterr().err
+    made = sign_in("ada", "a long enough secret", on.now)
+    assert made is not None
+    assert made.role == "technician"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("arguments", "password", "says"),
+    [
+        (["account", "ada", "--role", "king"], "a long enough secret", "There is no role 'king'"),
+        (["account", "ada"], "short", "too short"),
+        (["account", ""], "a long enough secret", "empty or taken"),
+    ],
+)
+def test_account_that_cannot_be_is_refused_in_one_sentence(on, monkeypatch, capsys, arguments, password, says) -> None:
+    import io
+
+    monkeypatch.setattr("sys.stdin", io.StringIO(password))
+    assert run(arguments) == 1
+    assert says in capsys.readouterr().err
+
+
+@pytest.mark.django_db
+def test_books_without_a_station_say_how_to_bring_one(capsys) -> None:
+    assert run(["day"]) == 1
+    assert "There is no station in these books yet. Bring one: firstsilk bring DIR." in capsys.readouterr().err

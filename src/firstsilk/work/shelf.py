@@ -17,8 +17,10 @@ def get_station(code: str) -> Station:
     found = list(Station.objects.filter(code=code) if code else Station.objects.all()[:2])
     if len(found) == 1:
         return found[0]
-    known = ", ".join(Station.objects.values_list("code", flat=True)) or "none yet"
-    if not code and found:
+    known = ", ".join(Station.objects.values_list("code", flat=True))
+    if not known:
+        raise refuse("no_station_yet", "There is no station in these books yet.", "Bring one: firstsilk bring DIR.")
+    if not code:
         raise refuse("station_unclear", "There are several stations here.", f"Name one of: {known}.")
     raise refuse("station_unknown", f"There is no station {code!r} here.", f"Stations here: {known}.")
 

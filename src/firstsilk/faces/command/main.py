@@ -67,6 +67,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("analyse", "analysis_year:analyse", YEAR, "estimates of entries and lines over trials"),
     Entry("choose", "choice_year:choose", YEAR, "verdicts with reasons: propose, accept, write down"),
     Entry("next-plan", "choice_year:next_plan", YEAR, "next season's selfs and crosses from the verdicts"),
+    Entry("account", "accounts:account", HOUSE, "make an account for the desk"),
     Entry("demo", "demo.command:demo", HOUSE, "build the invented station, run its year, serve it"),
     Entry("tags", "paper_year:tags", YEAR, "print a tag for each row of the season"),
     Entry("walk-book", "paper_year:walk_book", YEAR, "print the rows in walking order, with boxes to fill"),
