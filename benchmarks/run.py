@@ -14,6 +14,8 @@ import time
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 
+import firstsilk  # noqa: F401 - first of all, so that it asks for one thread before numpy is loaded
+
 os.environ.setdefault("FIRSTSILK_HOME", tempfile.mkdtemp(prefix="firstsilk-bench-"))
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "firstsilk.station.settings")
 
