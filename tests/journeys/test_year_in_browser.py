@@ -140,7 +140,7 @@ def test_home_says_what_is_due_and_each_item_leads_to_its_room(desk) -> None:
 def test_room_opens_from_the_bar_with_real_data_and_its_basis(desk, room: str) -> None:
     desk.click(f"nav[aria-label=Rooms] a:has-text('{room.capitalize()}')")
     desk.wait_for_selector(f"nav a[aria-current=page]:has-text('{room.capitalize()}')")
-    assert desk.locator(".basis").count() >= 1
+    desk.wait_for_selector(".basis")
     assert "Rests on" in desk.locator(".basis").first.inner_text()
     assert desk.evaluate("document.documentElement.scrollWidth") <= 1280
 
