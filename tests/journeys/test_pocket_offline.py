@@ -55,7 +55,7 @@ def context(tmp_path: Path) -> Iterator[object]:
         context = driver.chromium.launch_persistent_context(
             tmp_path / "phone", executable_path=CHROMIUM, args=FLAGS, viewport={"width": 390, "height": 844}
         )
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(60_000)
         yield context
         context.close()
 
