@@ -109,7 +109,7 @@ def test_a_line_of_which_nothing_is_known_is_said_to_be_missing(station, field):
 
 def test_old_weather_is_said_to_be_old(field):
     missing = " ".join(read_rows(occasion(date(2031, 7, 22)), "2031")[1].missing)
-    assert "weather since 2031-07-15 (last reading 7 days old)" in missing
+    assert "weather since 15 Jul 2031 (last reading 7 days old)" in missing
 
 
 def test_a_target_is_shared_out_over_its_rows(station):

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 from django import template
 
 from firstsilk.science.seed.tags import print_tag
+from firstsilk.work.climate.season import SCALE_NAMES
 
 register = template.Library()
 
@@ -29,6 +30,31 @@ def long_day(value: date | None) -> str:
 def full_day(value: date | None) -> str:
     """A day as ``21 Jul 2031``."""
     return f"{value.day} {value:%b %Y}" if value else MISSING
+
+
+@register.filter
+def moment(text: str) -> str:
+    """The clock of a device, ``2031-07-21T10:05:00``, as ``21 Jul 2031 10:05``; anything else as it is."""
+    try:
+        taken = datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    return f"{full_day(taken.date())} {taken:%H:%M}"
+
+
+@register.filter
+def noted(value: str) -> str:
+    """The value of a note: a day as ``21 Jul 2031``, all else as it is."""
+    try:
+        return full_day(date.fromisoformat(value)) if len(value) == 10 else value
+    except ValueError:
+        return value
+
+
+@register.filter
+def scale(code: str) -> str:
+    """A scale of heat units as people write it: ``chu`` reads ``CHU``."""
+    return next((name for known, name in SCALE_NAMES.items() if known == code), code)
 
 
 @register.filter

@@ -105,7 +105,8 @@ def _basis(facts: Sequence[RowFacts], heat: DailyHeat, rates: dict[str, LineRate
     if heat.last is None:
         missing.append("weather of the site (nothing can be expected)")
     elif (on.today - heat.last).days > 1:
-        missing.append(f"weather since {heat.last} (last reading {(on.today - heat.last).days} days old)")
+        age = (on.today - heat.last).days
+        missing.append(f"weather since {heat.last.day} {heat.last:%b %Y} (last reading {age} days old)")
     unknown = {row.line for row in facts if row.purpose != "filler" and row.state.sown_on and row.silk_expected is None}
     if unknown and heat.last is not None:
         missing.append(f"heat units to silk of {len(unknown)} line{'s' if len(unknown) > 1 else ''}")

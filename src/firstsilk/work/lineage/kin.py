@@ -80,7 +80,7 @@ def tell_founders(lines: Sequence[Line], books: Books) -> list[str]:
     behind = collect_ancestors(lines, books)
     founders = sum(1 for line in behind if line.method.startswith("founder"))
     lost = sum(1 for line in behind if not line.method.startswith("founder") and not line.mother_id)
-    told = [f"{founders} founders are taken as unrelated"] if founders else []
+    told = [f"{founders} founder{' is' if founders == 1 else 's are'} taken as unrelated"] if founders else []
     return [*told, f"the mother of {lost} is not known"] if lost else told
 
 

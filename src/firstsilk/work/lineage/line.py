@@ -175,5 +175,5 @@ def _tell_basis(
         missing.append("heat units to silk are not known")
     without = sum(one.n_plots - one.n_used for one in trials)
     if without:
-        missing.append(f"{without} plots have no yield that counts")
+        missing.append(f"{without} plot{' has' if without == 1 else 's have'} no yield that counts")
     return Basis(used, (*missing, *(one.rstrip(".") for one in untold if one)))

@@ -224,5 +224,5 @@ def _what_to_do(hybrid_kernels: int, planned: str, line_kernels: int, tester_ker
         )
         return f"no free seed of {lacking}: increase first"
     if hybrid_kernels:
-        return f"cross: only {hybrid_kernels} kernels of the hybrid"
+        return f"cross: only {hybrid_kernels} kernel{'' if hybrid_kernels == 1 else 's'} of the hybrid"
     return "cross"

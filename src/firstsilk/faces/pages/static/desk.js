@@ -18,3 +18,13 @@ document.addEventListener("submit", (event) => {
 window.addEventListener("pageshow", () => {
   for (const button of document.querySelectorAll("button:disabled:not([data-stay])")) button.disabled = false;
 });
+// What is wider than the screen can be scrolled with the keys, and says what it is.
+for (const wide of document.querySelectorAll(".scroll:not([tabindex])")) {
+  if (wide.scrollWidth <= wide.clientWidth) continue;
+  let before = wide.previousElementSibling;
+  while (before && !/^H[1-3]$/.test(before.tagName)) before = before.previousElementSibling;
+  const name = wide.querySelector("caption") || before || document.querySelector("h1");
+  wide.tabIndex = 0;
+  wide.setAttribute("role", "region");
+  wide.setAttribute("aria-label", name ? name.textContent.trim().slice(0, 90) : "Table");
+}

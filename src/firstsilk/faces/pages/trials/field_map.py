@@ -50,7 +50,7 @@ def draw_map(plots: Sequence[PlotCell]) -> FieldMap | None:
         return None
     rows = sorted({int(p.field_row or 0) for p in plots})
     cols = sorted({int(p.field_col or 0) for p in plots})
-    wide = _choose_width(max(len(plot.entry) for plot in plots), len(cols))
+    wide = _choose_width(max(len(plot.entry) for plot in plots))
     high, left, top = 40, 34, 22
     key = _plan_key([p.yield_kg_ha_15_5 for p in plots if p.yield_kg_ha_15_5 is not None and not p.rejected])
     at_x = {col: left + k * wide for k, col in enumerate(cols)}
@@ -69,9 +69,9 @@ def draw_map(plots: Sequence[PlotCell]) -> FieldMap | None:
     )
 
 
-def _choose_width(longest_name: int, n_cols: int) -> int:
-    """Wide enough for the longest name, but no wider than a map that can still be looked over [px]."""
-    return min(max(longest_name * LETTER_PX + 14, 62), 120 if n_cols <= 16 else 86)
+def _choose_width(longest_name: int) -> int:
+    """Wide enough for the longest name, up to a width that leaves several plots on a screen [px]."""
+    return min(max(longest_name * LETTER_PX + 14, 62), 120)
 
 
 def _plan_key(values: list[float]) -> tuple[tuple[str, float, float], ...]:
