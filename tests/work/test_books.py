@@ -51,7 +51,11 @@ def test_old_sqlite_gets_no_wal_and_new_one_syncs_each_commit() -> None:
 def test_database_has_a_guard_against_changing_and_deleting(table: str) -> None:
     from django.db import connection
 
+    ask = {
+        "sqlite": "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = %s",
+        "postgresql": "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgrelid = %s::regclass",
+    }[connection.vendor]
     with connection.cursor() as cursor:
-        cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = %s", [f"records_{table}"])
+        cursor.execute(ask, [f"records_{table}"])
         names = {name for (name,) in cursor.fetchall()}
     assert names == {f"records_{table}_no_update", f"records_{table}_no_delete"}
