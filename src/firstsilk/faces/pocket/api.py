@@ -15,7 +15,7 @@ from typing import Any
 from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
 from django.db import OperationalError
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
 from ninja import Field, NinjaAPI, Schema
 from ninja.errors import AuthenticationError, HttpError, ValidationError
@@ -82,11 +82,17 @@ class No(Schema):
     findings: list[dict[str, Any]] | None = None
 
 
+# What is meant, for the description alone: the refusals that answer anything else have codes of their own.
+_DEVICE = {"format": "uuid"}
+_BATCH_FORMAT = {"const": FORMAT}
+_NOTES = {"maxItems": BATCH_NOTES}
+
+
 class EnrolIn(Schema):
     """The code that the crew leader shows, and the phone's own UUID."""
 
     code: str = Field(max_length=40)
-    device: str = Field(max_length=40)
+    device: str = Field(max_length=40, json_schema_extra=_DEVICE)
 
 
 class EnrolOut(Schema):
@@ -137,12 +143,12 @@ class WalkOut(Schema):
 class BatchIn(Schema):
     """A batch of notes. Each note is judged alone, so that one that cannot be read never blocks the others."""
 
-    format: int
-    device: str = Field(max_length=40)
+    format: int = Field(json_schema_extra=_BATCH_FORMAT)
+    device: str = Field(max_length=40, json_schema_extra=_DEVICE)
     sent_local: str | None = Field(None, max_length=32)
     sent_offset_min: int | None = None
     highest_number: int | None = Field(None, ge=0, le=2**53)
-    notes: list[Any]
+    notes: list[Any] = Field(json_schema_extra=_NOTES)
 
 
 class AsideOut(Schema):
@@ -299,3 +305,29 @@ def answer_other(request: HttpRequest, error: HttpError) -> HttpResponse:
     if isinstance(error.__cause__, FirstsilkError):
         return answer_own_error(request, error.__cause__)
     return _answer_no(refuse("request_wrong", str(error)), error.status_code)
+
+
+def answer_elsewhere(request: HttpRequest, rest: str = "") -> HttpResponse:
+    """There is no door at this address."""
+    yes_if = "Open the page once online: it may be older than the station."
+    return _answer_no(refuse("no_such_door", "There is nothing at this address.", yes_if), 404)
+
+
+def give_one_shape(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """The view, with a wrong method or address refused in the one shape too; the framework has words of its own."""
+
+    @wraps(view)
+    def shaped(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            answer = view(request, *args, **kwargs)
+        except Http404:
+            return answer_elsewhere(request)
+        if answer.status_code != 405:
+            return answer
+        allowed = answer.headers["Allow"]
+        no = refuse("method_wrong", f"{request.method} is not answered here.", f"Use {allowed}.")
+        shaped_answer = _answer_no(no, 405)
+        shaped_answer.headers["Allow"] = allowed
+        return shaped_answer
+
+    return shaped

@@ -64,7 +64,7 @@ class AtRow {
     const now = Math.max(0, ears + add("pollinated") - add("spoiled"));
     return [
       make("h1", {}, this.name()),
-      make("p", { class: "place" }, `Field row ${this.row.field_row}, column ${this.row.field_col} · ${this.row.line}`),
+      make("p", { class: "place" }, `Range ${this.row.field_row}, place ${this.row.field_col} · ${this.row.line}`),
       make("p", { class: "do" }, done ? `Noted: ${own.map(tellNote).join(", ")}.` : this.row.do),
       wanted ? make("p", { class: "place" }, `Ears: ${now} of ${wanted}`) : "",
     ];
