@@ -238,7 +238,7 @@ def test_a_row_tag_says_number_line_and_one_instruction() -> None:
     for said in ("0001", "SELF 6 ears", "0002", "CROSS with row 0413 (EK77), 4 ears", "Male: row 0413, EK77"):
         assert said in words
     assert "Lot L30-0042" in words
-    assert "sow 4 May 2031 · 30 kernels · field row 1, column 1 · self" in words
+    assert "sow 4 May 2031 · 30 kernels · range 1, place 1 · self" in words
 
 
 def test_an_instruction_is_refused_rather_than_cut() -> None:

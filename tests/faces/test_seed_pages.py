@@ -170,7 +170,7 @@ def test_ears_and_kernels_are_entered_row_by_row_and_become_lots_of_known_parent
     assert client.post("/seed/harvest/?season=2031", sent).status_code == 302
     assert Note.objects.filter(kind__in=["ears_picked", "shelled"]).count() == 3
     page = client.post("/seed/harvest/lots/?season=2031", follow=True).content.decode()
-    assert "1 lots made with 410 kernels" in page
+    assert "1 lot made with 410 kernels" in page
     made = Lot.objects.get(name="2031-0001")
     shown = client.get(f"/seed/lots/{made.tag}/").content.decode()
     assert "mother <strong>E1</strong>" in shown
@@ -183,7 +183,7 @@ def test_rows_whose_father_is_unclear_are_named_when_lots_are_made(client, stati
     sign_in(client, station, "breeder")
     client.post("/seed/harvest/", {"ears-1": "5", "kernels-1": "500"})
     page = client.post("/seed/harvest/lots/?season=2031", follow=True).content.decode()
-    assert "row 1 (E1): 500 kernels cannot be told apart" in page
+    assert "Row 1 (E1): 500 kernels cannot be told apart" in page
     assert not Lot.objects.filter(name__startswith="2031-").exists()
 
 

@@ -100,7 +100,7 @@ def test_notes_written_without_a_network_arrive_once_and_whole(served, context) 
     page.wait_for_selector("[data-screen=home]")
     _open(page, crossed)
     assert page.inner_text("h1") == "Row 112"
-    assert "Field row 4, column 2" in page.inner_text(".told")
+    assert "Range 4, place 2" in page.inner_text(".told")
     page.click("[data-kind=silk]")
     page.wait_for_selector(".saved:has-text('Saved: Silk')")
     page.click("[data-kind=pollinated]")

@@ -15,7 +15,7 @@ from django.db import transaction
 from firstsilk.answers import FirstsilkError, InputRefused, refuse
 from firstsilk.records.models import Job
 from firstsilk.work.analysis.analyse import analyse_trials
-from firstsilk.work.analysis.plots import TRAITS
+from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS
 from firstsilk.work.occasion import Occasion, Progress, StopAsked
 from firstsilk.work.shelf import get_station
 
@@ -57,14 +57,15 @@ def _analyse(on: Occasion, arguments: Mapping[str, object], progress: Progress) 
 
 def _analyse_trait(on: Occasion, years: Sequence[int], trait: str, progress: Progress) -> str:
     """One trait; yield must come out, another trait that cannot be analysed is left out and said."""
-    progress(0.0, f"analysing {trait}")
+    says = TRAIT_WORDS[trait].split(",")[0]
+    progress(0.0, f"analysing {says}")
     try:
         found = analyse_trials(on, years, trait, 1, progress)
     except InputRefused as no:
         if trait == TRAITS[0]:
             raise
-        return f"{trait} was left out: {no}"
-    return f"{trait}: {found.basis.as_text()}"
+        return f"{says.capitalize()} was left out: {no}"
+    return f"{says.capitalize()}: {found.basis.as_text()}"
 
 
 def _part(progress: Progress, at: int, of: int) -> Progress:

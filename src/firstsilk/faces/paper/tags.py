@@ -247,7 +247,7 @@ def _set_row_tag(tag: RowTag, layout: LabelPaper) -> dict[str, object]:
     do, do_size = fit_instruction(tag.do, _instruction_width_mm(layout)) or ([tag.do], DO_SIZES_PT[-1])
     sown = f"sow {write_day(tag.sow_on)}" if tag.sow_on else ""
     kernels = f"{tag.kernels} kernels" if tag.kernels else ""
-    place = f"field row {tag.field_row}, column {tag.field_col}"
+    place = f"range {tag.field_row}, place {tag.field_col}"
     first = _join([f"Male: {tag.male_text}" if tag.male_text else "", f"Lot {tag.lot}" if tag.lot else ""])
     second = _join([sown, kernels, place, tag.purpose, tag.season])
     return {

@@ -147,7 +147,7 @@ def _check_rows(rows: Sequence[WalkRow]) -> None:
             findings.append(Finding("tag_twice", message, Place(), row.tag, "Give each its own tag"))
         if same_place is not row:
             message = f"rows {same_place.number:04d} and {row.number:04d} lie at the same place"
-            place = f"field row {row.field_row}, column {row.field_col}"
+            place = f"range {row.field_row}, place {row.field_col}"
             findings.append(Finding("place_twice", message, Place(), place, "Move one of them"))
     stop_if_any(findings)
 
@@ -220,9 +220,9 @@ def _set_row(row: WalkRow, strong: bool) -> dict[str, object]:
 def _write_direction(page: Sequence[WalkRow], field_row: int) -> str:
     columns = [row.field_col for row in page if row.field_row == field_row]
     if len(columns) == 1:
-        return f"Field row {field_row}: column {columns[0]}"
+        return f"Range {field_row}: place {columns[0]}"
     way = "columns rising" if field_row % 2 else "columns falling"
-    return f"Field row {field_row}: column {columns[0]} to {columns[-1]}, {way}"
+    return f"Range {field_row}: place {columns[0]} to {columns[-1]}, {way}"
 
 
 def _choose_way(field_row: int) -> str:

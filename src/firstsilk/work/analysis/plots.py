@@ -14,7 +14,13 @@ from firstsilk.records.models import Plot, PlotRecord, Station, Trial
 from firstsilk.science.trials.stands import measure_lodging
 from firstsilk.work.trials.newest import read_newest_records
 
-TRAITS = ("yield_kg_ha_15_5", "moisture_pct", "erect_frac")
+TRAIT_WORDS = {
+    "yield_kg_ha_15_5": "yield at 15.5 % moisture, kg/ha",
+    "moisture_pct": "moisture at harvest, %",
+    "erect_frac": "plants standing, share",
+}
+"""The traits that are analysed, and how a person calls them."""
+TRAITS = tuple(TRAIT_WORDS)
 
 
 @dataclass(frozen=True, slots=True)

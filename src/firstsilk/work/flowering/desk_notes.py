@@ -36,11 +36,12 @@ def write_row_note(
     if known is None or kind == "withdrawn":
         wanted = ", ".join(name for name in KINDS if name != "withdrawn")
         raise refuse("note_kind_unknown", f"There is no kind of note {kind!r}.", f"Kinds: {wanted}.")
+    said = kind.replace("_", " ")
     if known.details and detail not in known.details:
         raise refuse(
             "note_detail_unknown",
-            f"{detail or 'nothing'!r} is no detail of {kind}.",
-            f"Use {', '.join(known.details)}.",
+            f"{detail!r} is no detail of {said}." if detail else f"A note of {said} needs its detail.",
+            f"Use {', '.join(known.details)}.".replace("_", " "),
         )
     book = get_season(get_station(on.station), season, on.today)
     found = get_row(book, row)

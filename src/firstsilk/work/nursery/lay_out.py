@@ -95,7 +95,8 @@ class _Bench:
     rates: dict[str, LineRates]
     stock: dict[str, list[LotStock]]
     taken: dict[str, int]
-    missing: list[str]
+    missing: list[tuple[str, str, str]]
+    """What is missing, of which line or lot, and what stands in for it."""
 
 
 def lay_out_rows(
@@ -120,7 +121,7 @@ def lay_out_rows(
     ordered = _order_rows(drafted, males)
     placed = _place_rows(ordered, station, season, settings.rows_per_range)
     used = (("past years of weather", len(bench.years)), ("draft targets", len(drafts)), ("lots", len(bench.stock)))
-    return LaidOut(placed, tuple(short), Basis(used, tuple(dict.fromkeys(bench.missing))))
+    return LaidOut(placed, tuple(short), Basis(used, _tell_missing(bench.missing)))
 
 
 def _place_rows(
@@ -160,18 +161,30 @@ def _set_bench(
     stock: dict[str, list[LotStock]] = {}
     for lot in read_stock(station, names):
         stock.setdefault(lot.line, []).append(lot)
-    missing = [f"only {len(years)} past years of weather"] if len(years) < 10 else []
+    missing = [("only", f"{len(years)} past years of weather", "")] if len(years) < 10 else []
     return _Bench(settings, years, daily, read_line_rates(station, names), stock, {}, missing)
+
+
+def _tell_missing(missing: Sequence[tuple[str, str, str]]) -> tuple[str, ...]:
+    """What is missing as sentences: names that lack the same thing stand together, the first three by name."""
+    names: dict[tuple[str, str], list[str]] = {}
+    for what, name, instead in dict.fromkeys(missing):
+        names.setdefault((what, instead), []).append(name)
+    told = []
+    for (what, instead), which in names.items():
+        more = f" and {len(which) - 3} more" if len(which) > 3 else ""
+        told.append(f"{what} {', '.join(which[:3])}{more}" + (f" ({instead})" if instead else ""))
+    return tuple(told)
 
 
 def _units(bench: _Bench, line: str) -> tuple[float, float]:
     """Units to silk and shed of a line, or the stated default where nothing is known."""
     rates = bench.rates[line]
     if rates.units_to_silk is None:
-        bench.missing.append(f"units to silk of {line} (taken as {DEFAULT_UNITS_TO_SILK_CHU:.0f})")
+        bench.missing.append(("units to silk of", line, f"taken as {DEFAULT_UNITS_TO_SILK_CHU:.0f}"))
     elif rates.units_source != "own":
-        whose = "its parents'" if rates.units_source == "parents" else "the programme's mean"
-        bench.missing.append(f"units to silk of {line} ({whose} stand in)")
+        whose = "those of parents stand" if rates.units_source == "parents" else "the programme's mean stands"
+        bench.missing.append(("own units to silk of", line, f"{whose} in"))
     silk = rates.units_to_silk or DEFAULT_UNITS_TO_SILK_CHU
     return silk, rates.units_to_shed or silk - 20.0
 
@@ -268,13 +281,14 @@ def _take_seed(line: str, bench: _Bench, overplant_frac: float) -> tuple[LotStoc
     least = count_kernels(bench.settings.plants_per_row, GERMINATION_FRAC, overplant_frac)
     for lot in bench.stock.get(line, []):
         if lot.germination_frac is not None and lot.germination_frac < DEAD_FRAC:
-            bench.missing.append(f"live seed in lot {lot.name} (germination {lot.germination_frac:.0%}: not used)")
+            told = f"germination {lot.germination_frac:.0%}, not used"
+            bench.missing.append(("live seed in lot", lot.name, told))
             continue
         germination = GERMINATION_FRAC if lot.germination_frac is None else lot.germination_frac
         wanted = count_kernels(bench.settings.plants_per_row, germination, overplant_frac)
         if lot.free - bench.taken.get(lot.tag, 0) >= wanted:
             if lot.germination_frac is None:
-                bench.missing.append(f"germination of lot {lot.name} (taken as {GERMINATION_FRAC:.0%})")
+                bench.missing.append(("germination of lot", lot.name, f"taken as {GERMINATION_FRAC:.0%}"))
             bench.taken[lot.tag] = bench.taken.get(lot.tag, 0) + wanted
             return lot, wanted
     return None, least

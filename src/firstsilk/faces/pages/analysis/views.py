@@ -9,16 +9,10 @@ from firstsilk.answers import refuse
 from firstsilk.faces.jobs import start_job
 from firstsilk.faces.pages.analysis.entry_plot import draw_entry_plot, pair_entries
 from firstsilk.work.analysis.facts import TrialAnalysis
-from firstsilk.work.analysis.plots import TRAITS
+from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS
 from firstsilk.work.analysis.reading import find_analysis
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.trials.reading import list_trials
-
-TRAIT_WORDS = {
-    "yield_kg_ha_15_5": "yield at 15.5 % moisture, kg/ha",
-    "moisture_pct": "moisture at harvest, %",
-    "erect_frac": "plants standing, share",
-}
 
 
 def show_analysis(request: HttpRequest, on: Occasion) -> HttpResponse:
@@ -27,7 +21,9 @@ def show_analysis(request: HttpRequest, on: Occasion) -> HttpResponse:
         return _run(request, on)
     years = _read_years(request.GET.getlist("year"))
     grain = find_analysis(on, "yield_kg_ha_15_5", years)
+    newest = max(grain.years) if grain else 0
     told: dict[str, object] = {"room": "analysis", "years": _list_years(on), "asked": years, "grain": grain}
+    told["newest"] = newest  # a year with data that came after the last analysis is ticked as well
     if grain is not None:
         told |= _describe(request, on, grain)
     return render(request, "analysis/analysis.html", told)

@@ -81,7 +81,8 @@ def show_harvest(request: HttpRequest, on: Occasion) -> HttpResponse:
     season = str(told["season"])
     if request.method == "POST":
         done = _record_harvest(request, on, season)
-        messages.success(request, f"{done.noted} notes written for season {done.season}.")
+        notes = "1 note" if done.noted == 1 else f"{done.noted} notes"
+        messages.success(request, f"{notes} written for season {done.season}.")
         _tell_findings(request, done.findings)
         return redirect(f"{reverse('harvest')}?{request.GET.urlencode()}")
     step = request.GET.get("step", "todo")
@@ -125,7 +126,7 @@ def _record_harvest(request: HttpRequest, on: Occasion, season: str) -> Harveste
 
 def _tell_findings(request: HttpRequest, findings: tuple[Finding, ...]) -> None:
     for finding in findings[:30]:
-        messages.warning(request, finding.as_text())
+        messages.warning(request, f"{finding.message[:1].upper()}{finding.message[1:]}. {finding.repair}.")
     if len(findings) > 30:
         messages.warning(request, f"{len(findings) - 30} more findings are not shown here.")
 
@@ -135,8 +136,9 @@ def make_season_lots(request: HttpRequest, on: Occasion) -> HttpResponse:
     season = request.GET.get("season", "")
     made = make_lots(on, season)
     kernels, new = sum(one.kernels for one in made.lots), sum(1 for one in made.lots if one.is_new_line)
-    lots, lines = len(made.lots), "line" if new == 1 else "lines"
-    messages.success(request, f"{lots} lots made with {kernels:,} kernels; {new} {lines} of them new in the books.")
+    lots, lines = len(made.lots), "a new line" if new == 1 else "new lines"
+    lots_said = "1 lot" if lots == 1 else f"{lots} lots"
+    messages.success(request, f"{lots_said} made with {kernels:,} kernels; {new} of them of {lines}.")
     _tell_findings(request, made.findings)
     return redirect(f"{reverse('harvest')}?season={made.season}&step=done")
 
