@@ -16,7 +16,7 @@ from typing import Any
 import click
 
 from firstsilk import __version__
-from firstsilk.answers import FirstsilkError
+from firstsilk.answers import FirstsilkError, StationFault
 
 DOORS = "Doors: file in, file out, no station needed"
 YEAR = "The year at the station"
@@ -136,6 +136,9 @@ def run(arguments: list[str]) -> int:
         print(f"{error.filename or 'a file'}: {error.strerror or error}.", file=sys.stderr)
         return 1
     except Exception as error:
+        fault = _find_fault_of_books(error)
+        if fault is not None:
+            return _tell(fault, as_json="--json" in arguments)
         # Typer brings its own copy of click, so its errors are known by what they can do.
         code = getattr(error, "exit_code", None)
         if code is None:
@@ -143,6 +146,19 @@ def run(arguments: list[str]) -> int:
         if hasattr(error, "show"):
             error.show()
         return int(code)
+
+
+def _find_fault_of_books(error: Exception) -> StationFault | None:
+    """The books that cannot be reached, or are held too long, as a fault of ours; Django is not imported for it."""
+    database = sys.modules.get("django.db.utils")
+    if database is None:
+        return None
+    kinds = database.OperationalError | database.InterfaceError
+    # A file that is no database comes as the bare root of the tree; its other branches are faults of ours.
+    if not isinstance(error, kinds) and type(error) is not database.DatabaseError:
+        return None
+    said = str(error).strip().splitlines() or [type(error).__name__]
+    return StationFault(f"The station's books did not answer: {said[0].rstrip('.')}.")
 
 
 def _tell(error: FirstsilkError, as_json: bool) -> int:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 
 from firstsilk import __version__
 from firstsilk.answers import FirstsilkError, InputRefused
@@ -34,7 +36,10 @@ class NoMiddleware:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        """Turn one of our own errors into a page; anything else stays a fault."""
+        """Turn one of our own errors into a page, and books that do not answer; anything else stays a fault."""
+        if isinstance(exception, OperationalError):
+            # The usual page would ask the books who is signed in.
+            return HttpResponse(render_to_string("500.html", {"books": True}), status=503)
         if not isinstance(exception, FirstsilkError):
             return None
         refused = isinstance(exception, InputRefused)
