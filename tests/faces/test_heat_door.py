@@ -127,7 +127,7 @@ def test_heat_fills_missing_days_in_a_straight_line_and_names_them(tmp_path, cap
     whole = write(tmp_path, text.replace("2031-05-03", "2031-05-02,12,24\n2031-05-03"), "whole.csv")
     _, expected, _ = call(capsys, "heat", whole, "--scale", "chu", "--json")
     assert code == 0
-    assert "1 missing days filled" in err
+    assert "1 missing day filled" in err
     answer = one_object(out)
     assert answer["filled"] == [{"date": "2031-05-02"}]
     assert answer["rows"] == one_object(expected)["rows"]

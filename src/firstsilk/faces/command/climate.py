@@ -105,7 +105,8 @@ def heat(
         filled += [{"site": site.site, "date": day} if read.has_site else {"date": day} for day in span.filled]
         if span.filled:
             at_site = f" at site {site.site}" if site.site else ""
-            say(f"{read.file}: {len(span.filled)} missing days filled in a straight line{at_site}.")
+            days = "1 missing day" if len(span.filled) == 1 else f"{len(span.filled)} missing days"
+            say(f"{read.file}: {days} filled in a straight line{at_site}.")
     columns = [*(["site"] if read.has_site else []), "date", "daily", "total"]
     give_result(columns, rows, out, as_json, {"scale": scale.value, "filled": filled})
 
