@@ -21,6 +21,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+LONGEST_SHOWN = 80
+"""Signs of a wrong value that a sentence repeats; the rest is left out (a choice of ours)."""
+
+
+def shorten_value(value: str) -> str:
+    """A value as a sentence can hold it: whole, or its beginning and an ellipsis."""
+    return value if len(value) <= LONGEST_SHOWN else f"{value[: LONGEST_SHOWN - 3]}..."
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -56,7 +64,7 @@ class Finding:
         where = self.place.as_text()
         text = f"{where}: {self.message}" if where else self.message
         if self.value != "":
-            text += f" (found: {self.value!r})"
+            text += f" (found: {shorten_value(self.value)!r})"
         if self.repair:
             text += f". {self.repair}"
         return text if text.endswith((".", "?")) else text + "."
@@ -168,7 +176,7 @@ class StationFault(FirstsilkError):
 
 def refuse(code: str, message: str, yes_if: str = "", **facts: object) -> InputRefused:
     """Build the error that carries one refusal; the caller raises it."""
-    told = tuple((name, str(value)) for name, value in facts.items())
+    told = tuple((name, str(value)) for name, value in facts.items() if value != "")
     return InputRefused(refusal=Refusal(code, message, told, yes_if))
 
 

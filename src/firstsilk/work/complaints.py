@@ -27,10 +27,11 @@ class Complaints:
         except InputRefused as refused:
             if entry >= len(self.places) or refused.refusal is None:
                 raise
-            told = refused.refusal
-            self.findings.append(
-                Finding(told.code, told.message.rstrip("."), self.places[entry], repair=told.yes_if.rstrip("."))
-            )
+            told, facts = refused.refusal, dict(refused.refusal.facts)
+            at = self.places[entry]
+            place = Place(at.file, at.line, facts.get("column", at.column))
+            message, repair = told.message.rstrip("."), told.yes_if.rstrip(".")
+            self.findings.append(Finding(told.code, message, place, facts.get("value", ""), repair))
 
     def stop_if_any(self) -> None:
         """Raise `InputRefused` with all complaints, if there are any."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from firstsilk.answers import refuse
+from firstsilk.answers import refuse, shorten_value
 from firstsilk.records.models import Line, Lot, Row, Season, Site, Station, Tag, Trial
 from firstsilk.science.seed.tags import read_tag, tag_for_serial
 
@@ -49,13 +49,15 @@ def get_season(station: Station, name: str = "", today: date | None = None) -> S
     return season
 
 
-def get_line(station: Station, name: str) -> Line:
-    """The line or hybrid of this name."""
+def get_line(station: Station, name: str, column: str = "") -> Line:
+    """The line or hybrid of this name; `column` is where it was named in a table, for the refusal."""
     line = Line.objects.filter(station=station, name=name).first()
     if line is None:
+        if not name:
+            raise refuse("line_nameless", "The line is not named.", "Name it.", column=column)
         near = Line.objects.filter(station=station, name__icontains=name[:4]).values_list("name", flat=True)[:5]
         hint = f"Names that look alike: {', '.join(near)}." if near else "Bring it with the table of lines first."
-        raise refuse("line_unknown", f"There is no line {name!r} in the books.", hint)
+        raise refuse("line_unknown", f"There is no line {shorten_value(name)!r} in the books.", hint, column=column)
     return line
 
 

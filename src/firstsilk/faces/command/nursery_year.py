@@ -37,21 +37,22 @@ def plan(
     """Plan crosses and selfs: rows, kernels, lots, sowing days. Shows the plan; --fix makes it."""
     on = open_books(station, today)
     from firstsilk.faces.files.year import read_wants
-    from firstsilk.work.nursery.plan import PlanSettings, add_targets, open_season, plan_nursery
+    from firstsilk.work.nursery.plan import PlanSettings, bring_targets, check_season_name, plan_nursery
 
-    wants, places = read_wants(read_table(add)) if add else ((), ())
-    name = open_season(on, season)
-    if wants:
-        say(f"{len(add_targets(on, name, wants, places))} targets in season {name}.")
-    first = read_day(sow_from) or date(int(name[:4]), 5, 15)
+    year = check_season_name(season)
+    first = read_day(sow_from) or date(year, 5, 15)
+    if add:
+        wants, places = read_wants(read_table(add))
+        targets, n_new = bring_targets(on, season, wants, places)
+        say(f"{n_new} targets added, {len(wants) - n_new} there before; {len(targets)} in season {season}.")
     settings = PlanSettings(sow_from=first, rows_per_range=rows_per_range, assurance=assurance)
-    made = plan_nursery(on, name, settings, fix)
+    made = plan_nursery(on, season, settings, fix)
     for lack in made.short:
         say(f"Short of seed: {lack.message}.")
     say(f"{len(made.rows)} rows, {made.kernels:,} kernels, {len(made.short)} targets short of seed.")
     say(made.basis.as_text())
     if not fix:
-        say("Nothing was changed. Add --fix to make the rows and reserve the seed.")
+        say("No row was made and no seed reserved. Add --fix to do so.")
     rows = [
         (
             row.number,

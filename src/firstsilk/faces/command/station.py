@@ -59,7 +59,12 @@ def read_day(text: str) -> date | None:
     """An ISO date given on the command line, or None if empty."""
     if not text:
         return None
+    from firstsilk.faces.files.tables import FIRST_YEAR, LAST_YEAR, read_iso_date
+
     try:
-        return date.fromisoformat(text)
+        day = read_iso_date(text)
     except ValueError:
         raise refuse("not_a_date", f"{text!r} is not a date.", "Write it as year-month-day: 2031-07-21.") from None
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise refuse("year_far_off", f"The year of {text} cannot be.", f"Use {FIRST_YEAR} to {LAST_YEAR}.")
+    return day

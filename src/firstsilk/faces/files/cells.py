@@ -12,13 +12,9 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 from firstsilk.answers import Finding
-from firstsilk.faces.files.tables import TableRow, format_number
+from firstsilk.faces.files.tables import FIRST_YEAR, LAST_YEAR, TableRow, format_number
 from firstsilk.work.bring.layouts import Column
 from firstsilk.work.bring.names import find_nearest
-
-FIRST_YEAR = 1850
-LAST_YEAR = 2200
-"""No field records lie outside these years. Our own choice, no source."""
 
 Cell = str | float | int | bool | date | None
 
@@ -26,13 +22,13 @@ MISSING_WORDS = frozenset({"na", "n/a", "nan", "null", "none", "nil", "-", "--",
 YES_WORDS = frozenset({"yes", "y", "true", "t", "x", "1.0"})
 NO_WORDS = frozenset({"no", "n", "false", "f", "0.0"})
 
-_PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+")
 _GROUPED_NUMBER = re.compile(r"[+-]?\d{1,3}([,' \u00a0\u202f]\d{3})+")
 _UNIT_NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*([^\d\s,.].*)")
 _LETTER_DIGITS = str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1"})
 _CODE = re.compile(r"[A-Za-z0-9_-]+")
-_SEASON = re.compile(r"\d{4}W?")
+_SEASON = re.compile(r"\d{4}W?", re.ASCII)
 
 SHEET_DAY_ONE = date(1899, 12, 30)
 """Spreadsheets count days from here (right from 1 March 1900 on; ECMA-376 part 1, 18.17.4; from memory)."""
@@ -154,7 +150,7 @@ def _whole(row: TableRow, column: Column, text: str, findings: list[Finding]) ->
 def _date(row: TableRow, column: Column, text: str, findings: list[Finding]) -> date | None:
     day = text[:10] if text[10:] in ("", " 00:00:00", "T00:00:00") else text
     try:
-        if re.fullmatch(r"\d{4}-\d{2}-\d{2}", day):
+        if re.fullmatch(r"\d{4}-\d{2}-\d{2}", day, re.ASCII):
             found = date.fromisoformat(day)
             if FIRST_YEAR <= found.year <= LAST_YEAR:
                 return found

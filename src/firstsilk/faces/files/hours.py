@@ -14,7 +14,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from firstsilk.answers import Finding, Place, stop_if_any
-from firstsilk.faces.files.tables import Table, TableRow, read_table
+from firstsilk.faces.files.tables import FIRST_YEAR, LAST_YEAR, Table, TableRow, read_iso_date, read_table
 from firstsilk.science.climate.heat import convert_f_to_c
 from firstsilk.science.climate.weather import COLDEST_C, HOTTEST_C
 
@@ -56,6 +56,7 @@ def read_hours(path: str | Path, name: str = "") -> tuple[str, tuple[Hour, ...]]
     table = read_table(path, name)
     unit = "f" if "temp_f" in table.columns else "c"
     table.need("time", f"temp_{unit}")
+    table.need_rows()
     findings: list[Finding] = []
     hours = [hour for row in table.rows if (hour := _read_hour(row, table, unit, findings)) is not None]
     stop_if_any(findings)
@@ -74,7 +75,10 @@ def _read_hour(row: TableRow, table: Table, unit: str, findings: list[Finding]) 
         repair = "Leave the cell empty where nothing was measured"
         findings.append(row.finding("out_of_range", "no such air temperature was ever measured", column, repair))
     try:
+        read_iso_date(row.text("time")[:10])
         time = datetime.fromisoformat(row.text("time"))
+        if not FIRST_YEAR <= time.year <= LAST_YEAR:
+            raise ValueError
     except ValueError:
         repair = "Write times as 2031-05-18T14:00"
         findings.append(row.finding("not_a_time", "this is not a time", "time", repair))

@@ -40,6 +40,7 @@ def read_pedigree(path: str | Path) -> tuple[Member, ...]:
 def pedigree_from_table(table: Table) -> tuple[Member, ...]:
     """Check a pedigree that was read as a table already; same promises as `read_pedigree`."""
     table.need(*COLUMNS)
+    table.need_rows()
     findings: list[Finding] = []
     members = tuple(_member(row, findings) for row in table.rows)
     stop_if_any(findings)

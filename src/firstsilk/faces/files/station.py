@@ -129,8 +129,6 @@ def _as_findings(error: InputRefused, name: str) -> list[Finding]:
 
 def _read_rows(table: Table, layout: Layout, findings: list[Finding]) -> tuple[Given, ...] | None:
     """The rows as values; None if the columns that tell rows apart are not there."""
-    if _is_parted_otherwise(table, layout, findings):
-        return None
     lacking = _check_columns(table, layout, findings)
     temperatures = _temperature_columns(table, findings) if layout.name == "weather" else {}
     if temperatures is None or lacking & set(layout.key):
@@ -146,18 +144,8 @@ def _read_rows(table: Table, layout: Layout, findings: list[Finding]) -> tuple[G
         if layout.name == "weather":
             values = _in_celsius(values, temperatures)
         rows.append(GIVEN[layout.name](at_file=table.file, at_line=row.line, **values))  # type: ignore[arg-type]
-    return tuple(rows)
-
-
-def _is_parted_otherwise(table: Table, layout: Layout, findings: list[Finding]) -> bool:
-    for sign, name in ((";", "semicolons"), ("\t", "tabs"), ("|", "upright strokes")):
-        if len(table.columns) == 1 and sign in table.columns[0]:
-            place = Place(table.file, 1)
-            message = f"the cells are parted by {name}, not commas"
-            repair = "Save the table as CSV with commas (and decimal points)"
-            findings.append(Finding("parted_otherwise", message, place, table.columns[0][:60], repair))
-            return True
-    return False
+    # A table that holds nothing but its example is told so once, and not also that it is empty.
+    return tuple(rows) if rows or not table.rows else None
 
 
 def _check_columns(table: Table, layout: Layout, findings: list[Finding]) -> set[str]:

@@ -10,6 +10,7 @@ import csv
 import io
 import math
 import os
+import re
 import sys
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
@@ -21,6 +22,14 @@ from firstsilk.answers import Finding, InputRefused, Place, stop_if_any
 from firstsilk.faces.files.guard import check_archive, check_upload
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+LARGEST_WHOLE = 2**53
+"""Beyond this a number read as a decimal is no longer the whole number that was written (IEEE 754 binary64)."""
+
+FIRST_YEAR, LAST_YEAR = 1850, 2200
+"""No field records lie outside these years. Our own choice, no source."""
+
+_PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +53,7 @@ class TableRow:
         found = self.text(column)
         if not found:
             return None
-        try:
-            value = float(found)
-        except ValueError:
-            value = math.nan
+        value = float(found) if _PLAIN_NUMBER.fullmatch(found) else math.nan
         if not math.isfinite(value):
             repair = "Write a plain number such as 12.5, or leave the cell empty"
             if "," in found:
@@ -61,6 +67,9 @@ class TableRow:
         value = self.number(column, findings)
         if value is None:
             return None
+        if abs(value) > LARGEST_WHOLE:
+            findings.append(self.finding("number_too_large", "this number is too large", column, "Check the digits"))
+            return None
         if value != int(value):
             findings.append(self.finding("not_whole", "a whole number is wanted here", column, f"Write {round(value)}"))
             return None
@@ -71,17 +80,26 @@ class TableRow:
         found = self.text(column)
         if not found:
             return None
+        repair = "Write dates as year-month-day: 2031-05-18"
         try:
-            return date.fromisoformat(found[:10]) if found[10:] in ("", " 00:00:00", "T00:00:00") else _no_date()
+            day = read_iso_date(found[:10]) if found[10:] in ("", " 00:00:00", "T00:00:00") else _no_date()
         except ValueError:
-            findings.append(
-                self.finding("not_a_date", "this is not a date", column, "Write dates as year-month-day: 2031-05-18")
-            )
+            findings.append(self.finding("not_a_date", "this is not a date", column, repair))
             return None
+        if not FIRST_YEAR <= day.year <= LAST_YEAR:
+            told = f"the year must lie in {FIRST_YEAR} to {LAST_YEAR}"
+            findings.append(self.finding("year_far_off", told, column, "Check the year"))
+            return None
+        return day
 
     def finding(self, code: str, message: str, column: str = "", repair: str = "", stops: bool = True) -> Finding:
         """A finding about a cell of this row."""
         return Finding(code, message, self.place(column), self.text(column) if column else "", repair, stops)
+
+
+def read_iso_date(text: str) -> date:
+    """A date written year-month-day and in no other way of the calendar; raises `ValueError` otherwise."""
+    return date.fromisoformat(text) if _ISO_DATE.fullmatch(text) else _no_date()
 
 
 def _no_date() -> date:
@@ -95,6 +113,11 @@ class Table:
     file: str
     columns: tuple[str, ...]
     rows: tuple[TableRow, ...]
+
+    def need_rows(self) -> None:
+        """Raise `InputRefused` if there is nothing under the header."""
+        if not self.rows:
+            raise InputRefused(f"{self.file}: there is no line under the header. Fill the table in.")
 
     def need(self, *columns: str) -> None:
         """Raise `InputRefused` naming each wanted column that is absent."""
@@ -186,6 +209,7 @@ def _table_from_lines(name: str, lines: Sequence[tuple[int, Sequence[str]]]) -> 
     if not lines:
         raise InputRefused(f"{name}: the file is empty. The first line must name the columns.")
     header_line, header = lines[0]
+    _check_separator(name, header_line, header)
     columns = [column.strip() for column in header]
     while columns and not columns[-1]:
         columns.pop()
@@ -218,6 +242,16 @@ def _table_from_lines(name: str, lines: Sequence[tuple[int, Sequence[str]]]) -> 
         rows.append(TableRow(name, line, dict(zip(columns, padded, strict=True))))
     stop_if_any(findings)
     return Table(name, tuple(columns), tuple(rows))
+
+
+def _check_separator(name: str, line: int, header: Sequence[str]) -> None:
+    """A spreadsheet of many countries writes semicolons; all columns would be taken for one."""
+    for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "upright strokes")):
+        if len(header) == 1 and sign in header[0]:
+            told = f"the cells are parted by {word}, not commas"
+            repair = "Save the table as CSV with commas (and decimal points)"
+            found = Finding("parted_otherwise", told, Place(name, line), header[0][:60], repair)
+            raise InputRefused(findings=[found])
 
 
 def _table_from_frame(path: Path, name: str, suffix: str) -> Table:

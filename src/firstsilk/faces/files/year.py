@@ -26,6 +26,7 @@ def read_wants(table: Table) -> tuple[tuple[Want, ...], tuple[Place, ...]]:
         With every finding, if a column is missing or a cell cannot be read.
     """
     table.need("kind", "female", "ears")
+    table.need_rows()
     findings: list[Finding] = []
     wants, places = [], []
     for row in table.rows:
@@ -52,6 +53,7 @@ def read_wants(table: Table) -> tuple[tuple[Want, ...], tuple[Place, ...]]:
 def read_as_sown(table: Table) -> tuple[tuple[AsSown, ...], tuple[Place, ...]]:
     """Read a table of what was sown: row, sown; misplanted and remark where it was not as planned."""
     table.need("row")
+    table.need_rows()
     findings: list[Finding] = []
     rows, places = [], []
     for row in table.rows:
@@ -67,6 +69,7 @@ def read_as_sown(table: Table) -> tuple[tuple[AsSown, ...], tuple[Place, ...]]:
 def read_picked(table: Table) -> tuple[tuple[Picked, ...], tuple[Place, ...]]:
     """Read a table of a harvest: row; ears, kernels, bag as far as known."""
     table.need("row")
+    table.need_rows()
     findings: list[Finding] = []
     picked, places = [], []
     for row in table.rows:
@@ -74,7 +77,7 @@ def read_picked(table: Table) -> tuple[tuple[Picked, ...], tuple[Place, ...]]:
         if number is None and not row.text("row"):
             findings.append(row.finding("row_missing", "the row number is missing", "row", "Write the row's number"))
         ears, kernels = row.whole("ears", findings), row.whole("kernels", findings)
-        picked.append(Picked(number or 0, ears, kernels, row.text("bag")[:16]))
+        picked.append(Picked(number or 0, ears, kernels, row.text("bag")))
         places.append(row.place())
     stop_if_any(findings)
     return tuple(picked), tuple(places)

@@ -116,7 +116,7 @@ def _read_row(tag: str, notes: list[Note], conflicts: tuple[str, ...]) -> RowSta
     return RowState(
         tag=tag,
         sown_on=_first_day(of["sown"]),
-        misplanted=tuple(sorted(f"{note.detail} {note.value}".strip() for note in of["misplanted"])),
+        misplanted=tuple(sorted({f"{note.detail} {note.value}".strip() for note in of["misplanted"]})),
         stand=_count(stands[-1][2]) if stands else None,
         silk_on=_first_day(of["silk"]),
         silk_not_yet=_last_day(of["silk_not_yet"]),

@@ -7,6 +7,7 @@ sowing day; what cannot be sown for want of seed stays a draft and is named.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -14,7 +15,7 @@ from datetime import date, timedelta
 from django.db import transaction
 from django.db.models import Max
 
-from firstsilk.answers import Place, refuse
+from firstsilk.answers import Place, refuse, shorten_value
 from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Station, Target
 from firstsilk.work.complaints import Complaints
 from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
@@ -94,16 +95,20 @@ def open_season(on: Occasion, name: str, site: str = "", sow_from: date | None =
     InputRefused
         If the name is not a year, or a year and W.
     """
+    year = check_season_name(name)
     station = get_station(on.station)
-    year = name[:4]
-    if not (re.fullmatch(r"[0-9]{4}W?", name, re.ASCII) and FIRST_YEAR <= int(year) <= LAST_YEAR):
-        raise refuse(
-            "season_name", f"{name!r} is not a season.", "Write the year, and W for its winter nursery: 2031W."
-        )
     season, _ = Season.objects.get_or_create(
-        station=station, name=name, defaults={"year": int(year), "site": get_site(station, site), "sow_from": sow_from}
+        station=station, name=name, defaults={"year": year, "site": get_site(station, site), "sow_from": sow_from}
     )
     return season.name
+
+
+def check_season_name(name: str) -> int:
+    """The year in the name of a season, ``2031`` or ``2031W``; refused if it is none."""
+    if not (re.fullmatch(r"[0-9]{4}W?", name, re.ASCII) and FIRST_YEAR <= int(name[:4]) <= LAST_YEAR):
+        told = f"{shorten_value(name)!r} is not a season."
+        raise refuse("season_name", told, "Write the year, and W for its winter nursery: 2031W.")
+    return int(name[:4])
 
 
 def add_targets(
@@ -114,7 +119,8 @@ def add_targets(
     Parameters
     ----------
     places
-        Where each wish stands in its table, so that every wrong one can be named; empty for wishes typed in.
+        Where each wish stands in its table, so that every wrong one can be named; empty for wishes typed in. Of a
+        table, wishes that the season holds already are not added again.
 
     Raises
     ------
@@ -122,7 +128,6 @@ def add_targets(
         If a line is unknown, a cross lacks its male, a self has another male, or a count is not positive.
     """
     station = get_station(on.station)
-    book = get_season(station, season)
     complaints = Complaints(places)
     parents: list[tuple[Line, Line | None]] = []
     for at, want in enumerate(wants):
@@ -130,59 +135,114 @@ def add_targets(
             parents.append(_parents(station, want))
     complaints.stop_if_any()
     with transaction.atomic():
+        # Two people who add at once: the second waits, so that no number is given twice.
+        Station.objects.select_for_update().get(pk=station.pk)
+        book = get_season(station, season)
+        there = _count_targets(station, book) if places else Counter[_Wish]()
         last = Target.objects.filter(station=station, season=book).aggregate(last=Max("number"))["last"] or 0
-        for step, (want, (female, male)) in enumerate(zip(wants, parents, strict=True), 1):
-            Target.objects.create(
-                station=station,
-                season=book,
-                number=last + step,
-                kind=want.kind,
-                female=female,
-                male=male,
-                ears_wanted=want.ears,
-                kernels_wanted=want.kernels,
-                priority=want.priority,
-                reason=want.reason[:200],
-                asked_on=on.today,
-            )
+        for want, (female, male) in zip(wants, parents, strict=True):
+            wish = (want.kind, female.pk, male.pk if male else None, want.ears, want.kernels)
+            if there[wish] > 0:
+                there[wish] -= 1
+                continue
+            last += 1
+            _make_target(on, book, last, want, female, male)
     return list_targets(on, season)
+
+
+def bring_targets(
+    on: Occasion, season: str, wants: Sequence[Want], places: Sequence[Place]
+) -> tuple[tuple[TargetFacts, ...], int]:
+    """Open the season if it is not there yet and add a table of wishes, all or nothing; the targets, and how many of
+    them are new.
+
+    Notes
+    -----
+    A wish that the season holds already, alike in kind, parents, ears and kernels, is not added again: the same table
+    twice changes nothing.
+    """
+    with transaction.atomic():
+        name = open_season(on, season)
+        before = len(list_targets(on, name))
+        targets = add_targets(on, name, wants, places)
+    return targets, len(targets) - before
+
+
+_Wish = tuple[str, int, int | None, int, int | None]
+
+
+def _count_targets(station: Station, season: Season) -> Counter[_Wish]:
+    """The season's targets, alike ones counted."""
+    there = Target.objects.filter(station=station, season=season)
+    return Counter(there.values_list("kind", "female", "male", "ears_wanted", "kernels_wanted"))
+
+
+def _make_target(on: Occasion, season: Season, number: int, want: Want, female: Line, male: Line | None) -> None:
+    Target.objects.create(
+        station=season.station,
+        season=season,
+        number=number,
+        kind=want.kind,
+        female=female,
+        male=male,
+        ears_wanted=want.ears,
+        kernels_wanted=want.kernels,
+        priority=want.priority,
+        reason=want.reason[:200],
+        asked_on=on.today,
+    )
 
 
 def _parents(station: Station, want: Want) -> tuple[Line, Line | None]:
     if want.kind not in ("self", "sib", *CROSSES):
+        told = "This is not a kind of target."
         raise refuse(
-            "kind_unknown", f"{want.kind!r} is not a kind of target.", "Use self, sib, cross, testcross or backcross."
+            "kind_unknown", told, "Use self, sib, cross, testcross or backcross.", column="kind", value=want.kind
         )
+    female = get_line(station, want.female, "female")
     _check_counts(want)
-    female = get_line(station, want.female)
     if want.kind in CROSSES:
         if not want.male or want.male == want.female:
-            raise refuse("male_missing", f"The {want.kind} of {want.female} needs another line as male.", "Name it.")
-        return female, get_line(station, want.male)
+            told = f"The {want.kind} of {want.female} needs another line as male."
+            raise refuse("male_missing", told, "Name it.", column="male", value=want.male)
+        return female, get_line(station, want.male, "male")
     if want.male and want.male != want.female:
-        raise refuse("male_not_wanted", f"A {want.kind} of {want.female} takes no other male.", "Leave the male empty.")
+        told = f"A {want.kind} of {want.female} takes no other male."
+        raise refuse("male_not_wanted", told, "Leave the male empty.", column="male", value=want.male)
     return female, None
 
 
 def _check_counts(want: Want) -> None:
     if not 1 <= want.ears <= MOST_EARS:
         raise refuse(
-            "ears_wanted", f"{want.ears} ears cannot be wanted of {want.female}.", f"Ask for 1 to {MOST_EARS:,} ears."
+            "ears_wanted",
+            f"{want.ears} ears cannot be wanted of {want.female}.",
+            f"Ask for 1 to {MOST_EARS:,} ears.",
+            column="ears",
         )
     if want.kernels is not None and not 1 <= want.kernels <= MOST_KERNELS:
         told = f"{want.kernels} kernels cannot be wanted of {want.female}."
-        raise refuse("kernels_wanted", told, f"Ask for 1 to {MOST_KERNELS:,} kernels, or leave them out.")
+        raise refuse(
+            "kernels_wanted", told, f"Ask for 1 to {MOST_KERNELS:,} kernels, or leave them out.", column="kernels"
+        )
     if want.priority not in (1, 2, 3):
-        raise refuse("priority_unknown", f"{want.priority} is not a priority.", "Use 1 (first), 2 or 3.")
+        raise refuse(
+            "priority_unknown", f"{want.priority} is not a priority.", "Use 1 (first), 2 or 3.", column="priority"
+        )
 
 
 def drop_target(on: Occasion, season: str, number: int) -> None:
     """Take a draft target off the plan; a planned one has rows and stays."""
     station = get_station(on.station)
-    target = Target.objects.filter(station=station, season=get_season(station, season), number=number).first()
-    if target is None or target.state != "draft":
-        raise refuse("target_not_draft", f"Target {number} is not a draft of season {season}.", "Only drafts can go.")
-    target.delete()
+    with transaction.atomic():
+        # The plan may be fixed at this very moment: who comes second finds what the first has done.
+        Station.objects.select_for_update().get(pk=station.pk)
+        target = Target.objects.filter(station=station, season=get_season(station, season), number=number).first()
+        if target is None or target.state != "draft":
+            raise refuse(
+                "target_not_draft", f"Target {number} is not a draft of season {season}.", "Only drafts can go."
+            )
+        target.delete()
 
 
 def list_targets(on: Occasion, season: str) -> tuple[TargetFacts, ...]:

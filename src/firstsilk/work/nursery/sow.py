@@ -7,13 +7,13 @@ bookings are brought in line with what its notes say, however often that is done
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from django.db import transaction
 
-from firstsilk.answers import Finding, Place, refuse
+from firstsilk.answers import Finding, Place, refuse, shorten_value
 from firstsilk.records.models import Movement, Reservation, Row, Season, Station
 from firstsilk.science.flowering.notes import KINDS
 from firstsilk.science.flowering.rows import RowState
@@ -65,44 +65,73 @@ def record_sowing(
     book = get_season(station, season, on.today)
     tags = dict(Row.objects.filter(station=station, season=book).values_list("number", "tag"))
     complaints = Complaints(places)
-    drafts: list[NoteDraft] = []
+    said: dict[int, AsSown] = {}
     for at, one in enumerate(rows):
         with complaints.about(at):
             _check_as_sown(one, tags, book, on.today)
+            _check_against_others(one, said)
     complaints.stop_if_any()
-    for one in rows:
-        if one.misplanted:
-            drafts.append(NoteDraft("misplanted", tags[one.row], value=one.remark, detail=one.misplanted))
-        if one.sown_on is not None and one.misplanted != "skipped":
-            drafts.append(NoteDraft("sown", tags[one.row], value=one.sown_on.isoformat()))
     with transaction.atomic():
+        # Two people who note the same rows at once: the second waits, and then finds them noted.
+        Station.objects.select_for_update().get(pk=station.pk)
+        states = read_states(station, [tags[one.row] for one in rows])
+        drafts = [draft for one in rows for draft in _drafts(one, tags[one.row], states)]
         write_notes(on, drafts, source)
         return settle_sowing(on, book.name, len(drafts))
 
 
+def _drafts(one: AsSown, tag: str, states: Mapping[str, RowState]) -> list[NoteDraft]:
+    """The notes that say it, less those that stand already: noting the same twice changes nothing."""
+    state = states.get(tag, RowState(tag))
+    drafts = []
+    if one.misplanted and f"{one.misplanted} {one.remark}".strip() not in state.misplanted:
+        drafts.append(NoteDraft("misplanted", tag, value=one.remark, detail=one.misplanted))
+    if one.sown_on is not None and one.misplanted != "skipped" and one.sown_on != state.sown_on:
+        drafts.append(NoteDraft("sown", tag, value=one.sown_on.isoformat()))
+    return drafts
+
+
 def _check_as_sown(one: AsSown, tags: dict[int, str], season: Season, today: date) -> None:
     if one.row not in tags:
-        raise refuse("row_unknown", f"There is no row {one.row} in season {season.name}.", "Check the row number.")
+        told = f"There is no row {one.row} in season {season.name}."
+        raise refuse("row_unknown", told, "Check the row number.", column="row")
     known = KINDS["misplanted"].details
     if one.misplanted and one.misplanted not in known:
-        told = f"Row {one.row}: {one.misplanted!r} is not a correction."
-        raise refuse("misplanted_unknown", told, f"Use one of {', '.join(known)}.")
+        told = f"Row {one.row}: {shorten_value(one.misplanted)!r} is not a correction."
+        raise refuse("misplanted_unknown", told, f"Use one of {', '.join(known)}.", column="misplanted")
+    if one.sown_on is None and not one.misplanted:
+        told = f"Row {one.row}: neither the day it was sown nor a correction."
+        raise refuse("nothing_said", told, "Write the day, or leave the row out.", column="sown")
     if one.sown_on is not None and one.sown_on > today:
-        raise refuse("sown_later", f"Row {one.row}: {one.sown_on} is after today, {today}.", "Check the date.")
+        told = f"Row {one.row}: {one.sown_on} is after today, {today}."
+        raise refuse("sown_later", told, "Check the date.", column="sown")
+    if one.sown_on is not None and abs(one.sown_on.year - season.year) > 1:
+        told = f"Row {one.row}: {one.sown_on} is not in season {season.name}."
+        raise refuse("sown_far_off", told, "Check the year.", column="sown")
+
+
+def _check_against_others(one: AsSown, said: dict[int, AsSown]) -> None:
+    """A row may stand in two lines, the day in one and a correction in the other, but not with two days."""
+    before = said.setdefault(one.row, one)
+    if before is not one and one.sown_on is not None and before.sown_on is not None:
+        told = f"Row {one.row} stands twice, sown on {before.sown_on} and on {one.sown_on}."
+        raise refuse("row_twice", told, "Keep one line of it.", column="row")
 
 
 def sow_as_planned(on: Occasion, season: str, up_to: date) -> Sown:
     """Note every row whose sowing day has come and that is not noted yet as sown on its planned day."""
     station = get_station(on.station)
-    book = get_season(station, season, on.today)
-    rows = Row.objects.filter(station=station, season=book, sow_on__lte=min(up_to, on.today)).order_by("number")
-    states = read_states(station, [row.tag for row in rows], on.today)
-    waiting = [
-        AsSown(row.number, row.sow_on)
-        for row in rows
-        if row.tag not in states or (states[row.tag].sown_on is None and not states[row.tag].misplanted)
-    ]
-    return record_sowing(on, book.name, waiting)
+    with transaction.atomic():
+        Station.objects.select_for_update().get(pk=station.pk)
+        book = get_season(station, season, on.today)
+        rows = Row.objects.filter(station=station, season=book, sow_on__lte=min(up_to, on.today)).order_by("number")
+        states = read_states(station, [row.tag for row in rows], on.today)
+        waiting = [
+            AsSown(row.number, row.sow_on)
+            for row in rows
+            if row.tag not in states or (states[row.tag].sown_on is None and not states[row.tag].misplanted)
+        ]
+        return record_sowing(on, book.name, waiting)
 
 
 def settle_sowing(on: Occasion, season: str, noted: int = 0) -> Sown:
