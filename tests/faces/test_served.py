@@ -8,10 +8,11 @@ import sys
 from pathlib import Path
 
 import pytest
-from django.db import OperationalError
+from django.db import DataError, OperationalError
 from django.test import Client
 
-from firstsilk.work.accounts import add_account
+from firstsilk.answers import InputRefused
+from firstsilk.work.accounts import add_account, list_accounts
 
 PASSWORD = "a long enough secret"
 
@@ -126,3 +127,37 @@ def test_page_that_is_not_there_says_so(on) -> None:
     assert answer.status_code == 404
     assert "There is nothing at this address" in answer.content.decode()
     assert "nowhere" not in answer.content.decode()
+
+
+@pytest.mark.parametrize("ask", ["/lineage/?text=a%00b", "/lineage/?a%00=b", "/lineage/lines/a%00b/"])
+def test_sign_with_the_code_0_is_refused_before_it_reaches_the_books(on, ask: str) -> None:
+    add_account(on, "ada", PASSWORD, "breeder")
+    client = Client()
+    client.login(username="ada", password=PASSWORD)
+    answer = client.get(ask)
+    assert answer.status_code == 422
+    assert "code 0" in answer.content.decode()
+    assert client.post("/accounts/", {"name": "a\0", "password": PASSWORD, "role": "breeder"}).status_code == 422
+    assert [one.name for one in list_accounts(on)] == ["ada"]
+
+
+@pytest.mark.parametrize("name", ["x" * 151, "ad\na", "ad\x07a"])
+def test_account_whose_name_cannot_stand_is_refused(on, name: str) -> None:
+    with pytest.raises(InputRefused, match="too long or holds signs that do not print"):
+        add_account(on, name, PASSWORD, "breeder")
+    assert list_accounts(on) == ()
+
+
+def test_what_the_books_cannot_hold_is_refused_on_a_page(on, monkeypatch) -> None:
+    """PostgreSQL says so; SQLite would store it."""
+
+    def fail(*args: object, **more: object) -> None:
+        raise DataError("integer out of range")
+
+    add_account(on, "ada", PASSWORD, "breeder")
+    client = Client()
+    client.login(username="ada", password=PASSWORD)
+    monkeypatch.setattr("firstsilk.faces.pages.home.views.list_accounts", fail)
+    answer = client.get("/accounts/")
+    assert answer.status_code == 422
+    assert "larger than the books can hold" in answer.content.decode()

@@ -28,6 +28,7 @@ NOBODY: frozenset[str] = frozenset()
 
 FREE_TRIES = 5
 LONGEST_WAIT_S = 900
+LONGEST_NAME = 150
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,11 @@ def add_account(on: Occasion, name: str, password: str, role: str) -> AccountFac
     station = get_station(on.station)
     if role not in Role.values:
         raise refuse("role_unknown", f"There is no role {role!r}.", f"Roles are: {', '.join(Role.values)}.")
+    if len(name) > LONGEST_NAME or not name.isprintable():
+        yes_if = f"Use letters and figures, {LONGEST_NAME} signs or fewer."
+        raise refuse(
+            "name_unfit", f"The account name {name[:20]!r} is too long or holds signs that do not print.", yes_if
+        )
     if not name.strip() or Account.objects.filter(username=name).exists():
         raise refuse("name_taken", f"The account name {name!r} is empty or taken.", "Choose another name.")
     try:
@@ -84,7 +90,7 @@ def wait_before_next_try_s(name: str, now: datetime) -> float:
     about 100 tries a day, and nobody is ever locked out for good.
     """
     tries = list(
-        SignInTry.objects.filter(name=name.lower()[:150], tried_at__gt=now - timedelta(days=1))
+        SignInTry.objects.filter(name=name.lower()[:LONGEST_NAME], tried_at__gt=now - timedelta(days=1))
         .order_by("-tried_at")
         .values_list("tried_at", flat=True)[:100]
     )
@@ -101,8 +107,8 @@ def sign_in(name: str, password: str, now: datetime) -> Account | None:
     account = authenticate(username=name, password=password)
     with transaction.atomic():
         if account is None:
-            SignInTry.objects.create(name=name.lower()[:150], tried_at=now)
+            SignInTry.objects.create(name=name.lower()[:LONGEST_NAME], tried_at=now)
             SignInTry.objects.filter(tried_at__lt=now - timedelta(days=2)).delete()
         else:
-            SignInTry.objects.filter(name=name.lower()[:150]).delete()
+            SignInTry.objects.filter(name=name.lower()[:LONGEST_NAME]).delete()
     return account if isinstance(account, Account) else None

@@ -16,7 +16,7 @@ from typing import Any
 import click
 
 from firstsilk import __version__
-from firstsilk.answers import FirstsilkError, StationFault
+from firstsilk.answers import FirstsilkError, StationFault, refuse
 
 DOORS = "Doors: file in, file out, no station needed"
 YEAR = "The year at the station"
@@ -136,7 +136,7 @@ def run(arguments: list[str]) -> int:
         print(f"{error.filename or 'a file'}: {error.strerror or error}.", file=sys.stderr)
         return 1
     except Exception as error:
-        fault = _find_fault_of_books(error)
+        fault = _find_no_of_books(error)
         if fault is not None:
             return _tell(fault, as_json="--json" in arguments)
         # Typer brings its own copy of click, so its errors are known by what they can do.
@@ -148,11 +148,13 @@ def run(arguments: list[str]) -> int:
         return int(code)
 
 
-def _find_fault_of_books(error: Exception) -> StationFault | None:
-    """The books that cannot be reached, or are held too long, as a fault of ours; Django is not imported for it."""
+def _find_no_of_books(error: Exception) -> FirstsilkError | None:
+    """Books that do not answer, or cannot hold what was given, as a no of ours; Django is not imported for it."""
     database = sys.modules.get("django.db.utils")
     if database is None:
         return None
+    if isinstance(error, database.DataError):
+        return refuse("too_large", "A text or number here is larger than the books can hold.", "Shorten it.")
     kinds = database.OperationalError | database.InterfaceError
     # A file that is no database comes as the bare root of the tree; its other branches are faults of ours.
     if not isinstance(error, kinds) and type(error) is not database.DatabaseError:

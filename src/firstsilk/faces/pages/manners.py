@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from django.db import OperationalError
+from django.db import DataError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
 
 from firstsilk import __version__
-from firstsilk.answers import FirstsilkError, InputRefused
+from firstsilk.answers import FirstsilkError, InputRefused, refuse
 from firstsilk.faces.pages.desk import make_occasion
 from firstsilk.work.station import read_station
 
@@ -33,6 +33,10 @@ class NoMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        # The sync door has its own parser; it is asked by no form.
+        if not request.path.startswith("/pocket/") and _holds_code_0(request):
+            no = refuse("sign_unfit", "This holds a sign with the code 0, which is none.", "Type it anew.")
+            return self.process_exception(request, no) or HttpResponse(status=422)
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
@@ -40,6 +44,8 @@ class NoMiddleware:
         if isinstance(exception, OperationalError):
             # The usual page would ask the books who is signed in.
             return HttpResponse(render_to_string("500.html", {"books": True}), status=503)
+        if isinstance(exception, DataError):
+            exception = refuse("too_large", "A text or number here is larger than the books can hold.", "Shorten it.")
         if not isinstance(exception, FirstsilkError):
             return None
         refused = isinstance(exception, InputRefused)
@@ -50,6 +56,13 @@ class NoMiddleware:
             "may_retry": exception.may_retry,
         }
         return render(request, "no.html", told, status=422 if refused else 500)
+
+
+def _holds_code_0(request: HttpRequest) -> bool:
+    """Whether a typed text or the address holds what PostgreSQL cannot store, and SQLite should not."""
+    asked = [request.GET] if request.method in ("GET", "HEAD") else [request.GET, request.POST]
+    typed = (text for part in asked for name, texts in part.lists() for text in (name, *texts))
+    return "\0" in request.path or any("\0" in text for text in typed)
 
 
 def describe_station(request: HttpRequest) -> dict[str, object]:

@@ -99,6 +99,8 @@ def design_trial(
 def _check_wanted(station: Station, wanted: _Wanted) -> None:
     if not wanted.name or len(wanted.name) > 60:
         raise refuse("trial_nameless", "A trial needs a name of at most 60 signs.", "Name it.")
+    if len(wanted.series) > 60:
+        raise refuse("series_long", "The name of a series has at most 60 signs.", "Shorten it.")
     if Trial.objects.filter(station=station, name=wanted.name).exists():
         raise refuse("trial_exists", f"There is a trial {wanted.name!r} already.", "Choose another name.")
     if not 1 <= wanted.reps <= 20:
