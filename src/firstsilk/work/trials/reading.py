@@ -27,6 +27,7 @@ class TrialLine:
     n_plots: int
     n_with_record: int
     holds_seed: bool
+    site_name: str
 
     @property
     def state(self) -> str:
@@ -133,6 +134,7 @@ def list_trials(on: Occasion) -> TrialList:
                 row["n"],
                 row["n_told"],
                 bool(trial.held),
+                trial.site.name,
             )
         )
     used = (("trials", len(lines)), ("plots", sum(line.n_plots for line in lines)))

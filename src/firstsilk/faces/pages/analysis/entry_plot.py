@@ -11,6 +11,9 @@ from firstsilk.faces.pages.charts import BLUE, GREEN, INK, ORANGE, render_chart
 from firstsilk.work.analysis.facts import EstimateFacts
 
 MOST_LABELS = 14
+WIDTH_PX, HEIGHT_PX = 880, 460
+LETTER_PX, LINE_PX = 7.5, 15.0
+"""Room that a letter and a line of a label take at 12 px."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +77,7 @@ def draw_entry_plot(points: Sequence[EntryPoint]) -> SafeString | None:
         return None
     labelled = {one.name for one in both if one.is_check}
     labelled |= {one.name for one in [one for one in both if one.on_front][:MOST_LABELS]}
-    # Labels of neighbours go above and below by turns, from the driest on.
-    ordered = sorted((one.moisture_pct or 0.0, one.name) for one in both if one.name in labelled)
-    turn = {name: at % 2 for at, (_, name) in enumerate(ordered)}
+    turn = _place_labels(both, labelled)
     values = [_value(one, turn.get(one.name)) for one in both]
     best = both[0]
     says = (
@@ -85,6 +86,29 @@ def draw_entry_plot(points: Sequence[EntryPoint]) -> SafeString | None:
         f"{sum(one.on_front for one in both)} entries have none that is both higher and drier; the table holds all."
     )
     return render_chart(_spec(values), says)
+
+
+def _place_labels(points: Sequence[EntryPoint], labelled: set[str]) -> dict[str, int]:
+    """Which labels go above their point (0) and which below (1), so that none lies on another.
+
+    Checks are placed first, then from the highest yield on; a label without room is left to the table.
+    """
+    waters = [one.moisture_pct or 0.0 for one in points]
+    grains = [one.yield_kg_ha_15_5 for one in points]
+    x_px = (WIDTH_PX - 60) / (max(waters) - min(waters) or 1.0)
+    y_px = (HEIGHT_PX - 60) / (max(grains) - min(grains) or 1.0)
+    taken: list[tuple[float, float, float]] = []
+    turn: dict[str, int] = {}
+    wanted = [one for one in points if one.name in labelled]
+    for one in sorted(wanted, key=lambda one: (not one.is_check, -one.yield_kg_ha_15_5)):
+        left, wide = (one.moisture_pct or 0.0) * x_px, len(one.name) * LETTER_PX + 10
+        for side, shift in ((0, 7), (1, -14)):
+            middle = one.yield_kg_ha_15_5 * y_px + shift
+            if not any(left < x + w and x < left + wide and abs(middle - y) < LINE_PX for x, y, w in taken):
+                taken.append((left, middle, wide))
+                turn[one.name] = side
+                break
+    return turn
 
 
 def _value(one: EntryPoint, turn: int | None) -> dict[str, object]:
@@ -128,8 +152,8 @@ def _spec(values: Sequence[dict[str, object]]) -> dict[str, object]:
     text = {"type": "text", "align": "left", "dx": 8, "fontSize": 12, "color": INK}
     rule = {"type": "rule", "opacity": 0.28, "strokeWidth": 1.2}
     return {
-        "width": 880,
-        "height": 460,
+        "width": WIDTH_PX,
+        "height": HEIGHT_PX,
         "data": {"values": list(values)},
         "layer": [
             {"mark": rule, "encoding": {"x": {**x, "field": "x1"}, "x2": {"field": "x2"}, "y": y, "color": colour}},
