@@ -12,12 +12,12 @@ from django.db import transaction
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Line, Season, Station, Verdict
 from firstsilk.work.analysis.reading import find_analysis_with_year
-from firstsilk.work.choice.kinship import find_line_coancestry
+from firstsilk.work.lineage.ancestry import find_line_coancestry
+from firstsilk.work.lineage.generations import count_selfings, is_fixed
 from firstsilk.work.nursery.plan import TargetFacts, Want, add_targets, list_targets, open_season
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
-from firstsilk.work.trials.generations import count_selfings, is_fixed
 from firstsilk.work.trials.testcrosses import EARLIEST_SELFINGS, TESTCROSS_KERNELS, propose_testcrosses
 
 HIGHEST_COANCESTRY = 0.25

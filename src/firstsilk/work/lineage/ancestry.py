@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from firstsilk.records.models import Line, Station
@@ -99,6 +99,23 @@ def find_kinship(lines: Iterable[Line], books: Books) -> Kinship:
         If the records hold no pedigree that can be worked through.
     """
     return find_coancestry([as_member(line, books) for line in collect_ancestors(lines, books)])
+
+
+def find_line_coancestry(lines: Sequence[Line], books: Books) -> dict[tuple[str, str], float]:
+    """Coancestry of every pair of these lines [0 to 1], each with itself too, from their ancestors in the books.
+
+    Raises
+    ------
+    InputRefused
+        If the books hold no pedigree that can be worked through.
+    """
+    kinship = find_kinship(lines, books)
+    place = {name: at for at, name in enumerate(kinship.lines)}
+    return {
+        (one.name, two.name): float(kinship.coancestry[place[one.name], place[two.name]])
+        for one in lines
+        for two in lines
+    }
 
 
 def as_member(line: Line, books: Books) -> Member:

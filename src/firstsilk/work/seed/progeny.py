@@ -5,30 +5,11 @@ from __future__ import annotations
 from firstsilk.answers import refuse
 from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.generation import Parent, plan_progeny
+from firstsilk.work.lineage.generations import is_fixed
 
-FIXED_SELFINGS = 6
-"""Selfings after which a line counts as fixed, so that selfing it again only makes more of it: 1.6 % of loci still
-segregate (trade practice; 6-8 generations to a fixed line)."""
 INCREASES = ("self", "sib", "bulk_sib")
 """Pollinations that only make more of a fixed line."""
 LONGEST_NAME = 120
-
-
-def is_fixed(line: Line) -> bool:
-    """True if selfing this line only increases it: an inbred founder, a doubled haploid, or selfed often enough."""
-    return line.method in ("founder_inbred", "dh") or (line.method == "self" and count_selfings(line) >= FIXED_SELFINGS)
-
-
-def count_selfings(line: Line) -> int:
-    """Selfings since the last cross, walking up the mothers."""
-    total, seen, here = 0, set(), line
-    while here.method == "self" and here.pk not in seen:
-        seen.add(here.pk)
-        total += max(1, here.selfings)
-        if here.mother is None:
-            break
-        here = here.mother
-    return total
 
 
 def find_or_make_progeny(station: Station, kind: str, mother: Line, father: Line | None) -> tuple[Line, bool]:

@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from firstsilk.records.models import Line, Plot, Station, Target, Verdict
+from firstsilk.work.lineage.generations import count_selfings
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
-from firstsilk.work.trials.generations import count_selfings
 from firstsilk.work.trials.newest import end_of_day
 
 EARLIEST_SELFINGS = 2

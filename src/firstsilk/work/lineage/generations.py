@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 from firstsilk.records.models import Line
 
 FIXED_SELFINGS = 6
-"""From this many selfings on a line counts as fixed: 1.6 % of loci still segregate (1/2^6)."""
+"""From this many selfings on a line counts as fixed, so that selfing it again only makes more of it: 1.6 % of loci
+still segregate (1/2^6; common practice, no source, has 6 to 8)."""
 FIXED_METHODS = ("dh", "founder_inbred")
 
 
-def count_selfings(line: Line, lines: dict[int, Line]) -> int:
+def count_selfings(line: Line, lines: Mapping[int, Line] | None = None) -> int:
     """Selfings since the last cross: from the generation written (S2, F4), else counted back through the mothers.
 
     Parameters
@@ -19,7 +21,8 @@ def count_selfings(line: Line, lines: dict[int, Line]) -> int:
     line
         The line asked about.
     lines
-        The lines of the books by number, for walking back; a mother not among them ends the walk.
+        The lines of the books by number, for walking back; a mother not among them ends the walk. Without them the
+        books are asked for each mother.
 
     Notes
     -----
@@ -32,13 +35,13 @@ def count_selfings(line: Line, lines: dict[int, Line]) -> int:
     while at.method == "self" and steps < 50:
         count += max(1, at.selfings)
         steps += 1
-        mother = lines.get(at.mother_id) if at.mother_id else None
+        mother = at.mother if lines is None else lines.get(at.mother_id or 0)
         if mother is None:
             break
         at = mother
     return count
 
 
-def is_fixed(line: Line, lines: dict[int, Line]) -> bool:
+def is_fixed(line: Line, lines: Mapping[int, Line] | None = None) -> bool:
     """Whether further selfing would change little: doubled haploid, inbred founder, or selfed often enough."""
     return line.method in FIXED_METHODS or count_selfings(line, lines) >= FIXED_SELFINGS
