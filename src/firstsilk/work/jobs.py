@@ -131,7 +131,8 @@ def _reporter(job_id: int, clock: Callable[[], datetime]) -> Progress:
         Job.objects.filter(pk=job_id).update(
             progress_frac=min(1.0, max(0.0, share_frac)), message=message[:300], heartbeat_at=now
         )
-        if Job.objects.filter(pk=job_id, stop_asked=True).exists():
+        # What reports its end has written already: it is too late to say that nothing was changed.
+        if share_frac < 1 and Job.objects.filter(pk=job_id, stop_asked=True).exists():
             raise StopAsked
 
     return report

@@ -34,17 +34,16 @@ def choose(
     """Propose verdicts with reasons; write them down with --accept, or your own with --verdicts."""
     if accept and verdicts:
         raise typer.BadParameter("--accept writes the proposal, --verdicts your own: give one of them.")
+    own = _read_decisions(verdicts) if verdicts else []
     on = open_books(station, today)
     from firstsilk.work.choice.decide import decide
     from firstsilk.work.choice.facts import Candidate, ChoiceSettings, Decision
     from firstsilk.work.choice.propose import propose_verdicts
 
     settings = ChoiceSettings(of, go_on, wait, least_erect, moisture_price)
-    chosen = year or on.today.year
+    chosen = on.today.year if year is None else year
     page = propose_verdicts(on, chosen, settings)
-    decisions = [Decision(one.line, one.verdict) for one in page.candidates] if accept else []
-    if verdicts:
-        decisions = _read_decisions(verdicts)
+    decisions = [Decision(one.line, one.verdict) for one in page.candidates] if accept else own
     if decisions:
         done = decide(on, chosen, decisions, settings)
         say(f"{done.n_written} verdicts written. {done.basis.as_text()}")
@@ -69,7 +68,8 @@ def _read_decisions(path: str) -> list[Decision]:
 
     table = read_table(path)
     table.need("line", "verdict")
-    return [Decision(row.text("line"), row.text("verdict"), row.text("reason")) for row in table.rows]
+    table.need_rows()
+    return [Decision(row.text("line"), row.text("verdict"), row.text("reason"), row.place()) for row in table.rows]
 
 
 def next_plan(
@@ -84,7 +84,7 @@ def next_plan(
     from firstsilk.work.choice.next_season import plan_next_season
     from firstsilk.work.nursery.plan import TargetFacts
 
-    plan = plan_next_season(on, year or on.today.year)
+    plan = plan_next_season(on, on.today.year if year is None else year)
     say(f"Season {plan.season}: {len(plan.targets)} targets, {len(plan.new_numbers)} new. {plan.basis.as_text()}")
     say(f"Not considered: {'; '.join(plan.not_considered)}.")
     columns = [one.name for one in fields(TargetFacts) if one.name != "rows"]

@@ -51,11 +51,11 @@ def design(
         )
     plots = design_complete(listed, reps, np.random.default_rng(seed), rows, columns)
     _say_left_over(plots, rows, columns)
-    measured = design_efficiency([plot.entry for plot in plots], [(plot.rep, plot.block) for plot in plots])
     cells = [_cells(plot) for plot in plots]
     if out not in ("", "-") or not as_json:
         write_table(out or None, COLUMNS, cells)
     if as_json:
+        measured = design_efficiency([plot.entry for plot in plots], [(plot.rep, plot.block) for plot in plots])
         # Rounded, so that the last binary digit of an eigenvalue does not change the answer from machine to machine.
         efficiency = None if measured.value is None else round(measured.value, 12)
         listed_plots = [dict(zip(COLUMNS, row, strict=True)) for row in cells]

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from firstsilk.answers import refuse
+from firstsilk.answers import Finding, Place, refuse, stop_if_any
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
 from firstsilk.faces.command.station import StationCode, Today, open_books
 from firstsilk.faces.files.tables import read_table
@@ -27,7 +27,7 @@ def list_testcrosses(
     on = open_books(station, today)
     from firstsilk.work.trials.testcrosses import Testcross, propose_testcrosses
 
-    found = propose_testcrosses(on, year or on.today.year + 1)
+    found = propose_testcrosses(on, on.today.year + 1 if year is None else year)
     say(found.basis.as_text())
     say(f"Not considered: {'; '.join(found.not_considered)}.")
     columns = [one.name for one in fields(Testcross)]
@@ -57,10 +57,10 @@ def trial(
     from firstsilk.work.trials.reading import PlotCell, read_trial
 
     if entries:
-        listed, checks = _read_entries(entries)
-        grown = year or on.today.year
+        listed, checks, places = _read_entries(entries)
+        grown = on.today.year if year is None else year
         told = (listed, checks, reps, plot_area_m2, kernels_per_plot, seed)
-        page = design_trial(on, name, series, site, grown, *told, _say_progress, columns)
+        page = design_trial(on, name, series, site, grown, *told, _say_progress, columns, places)
         say(f"Trial {page.name} is laid out: {len(page.plots)} plots, {len(page.entries)} entries, seed reserved.")
     else:
         page = read_trial(on, name)
@@ -70,14 +70,28 @@ def trial(
     give_result(names, [astuple(one) for one in page.plots], out, as_json, more)
 
 
-def _read_entries(path: str) -> tuple[list[str], list[str]]:
+def _read_entries(path: str) -> tuple[list[str], list[str], dict[str, Place]]:
+    """Entries, checks, and the place of each name; checks are 1 or 0, and no name stands twice."""
     table = read_table(path)
     table.need("entry")
-    entries: list[str] = []
-    checks: list[str] = []
+    table.need_rows()
+    findings: list[Finding] = []
+    names: dict[bool, list[str]] = {False: [], True: []}
+    places: dict[str, Place] = {}
     for row in table.rows:
-        (checks if row.text("check") == "1" else entries).append(row.text("entry"))
-    return entries, checks
+        name, check = row.text("entry"), row.text("check")
+        if not name:
+            findings.append(row.finding("entry_nameless", "the entry has no name", "entry", "Name it"))
+        elif name in places:
+            told = f"this entry stood in line {places[name].line}"
+            findings.append(row.finding("entry_twice", told, "entry", "Give the entry once"))
+        if check not in ("", "0", "1"):
+            repair = "Write 1 for a check, else 0 or nothing"
+            findings.append(row.finding("check_not_0_1", "check is 1 or 0", "check", repair))
+        names[check == "1"].append(name)
+        places.setdefault(name, row.place("entry"))
+    stop_if_any(findings)
+    return names[False], names[True], places
 
 
 def _say_progress(share_frac: float, message: str) -> None:
@@ -130,6 +144,7 @@ def plots(
     from firstsilk.work.trials.plot_data import record_plot_data
 
     table = read_table(file)
+    table.need_rows()
     named = trial or _only_trial({row.text("trial") for row in table.rows})
     readings, seen = read_plot_readings(table, named)
     got = record_plot_data(on, named, readings, Path(file).name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,6 +13,8 @@ from firstsilk.answers import refuse
 
 # A canonical efficiency factor below this is 0: a contrast of entries that the layout loses.
 LOST = 1e-9
+MOST_PLOTS = 20_000
+"""A trial of more plots is a slip of the keyboard (a choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,8 +246,8 @@ def design_complete(
     Raises
     ------
     InputRefused
-        If there are fewer than two entries, an entry stands twice, copies or replicates are below 1, or the field
-        is too small.
+        If there are fewer than two entries, an entry stands twice, copies or replicates are below 1, there are more
+        than `MOST_PLOTS` plots, or the field is too small.
 
     Notes
     -----
@@ -258,14 +261,17 @@ def design_complete(
     ----------
     tests/properties/test_design_laws.py
     """
-    names = [entry.name for entry in entries]
-    twice = [name for at, name in enumerate(names) if name in names[:at]]
+    names = Counter(entry.name for entry in entries)
+    twice = [name for name, count in names.items() if count > 1]
     if twice:
         raise refuse("entry_twice", f"Entry {twice[0]!r} stands twice", "Give it once, with copies.", entry=twice[0])
     if len(entries) < 2:
         raise refuse("too_few_entries", "A trial needs at least two entries", entries=len(entries))
     if reps < 1 or any(entry.copies < 1 for entry in entries):
         raise refuse("not_positive", "Replicates and copies must be 1 or more", reps=reps)
+    wanted = reps * sum(entry.copies for entry in entries)
+    if wanted > MOST_PLOTS:
+        raise refuse("too_many_plots", f"{wanted:,} plots are too many for a trial", f"Use {MOST_PLOTS:,} or fewer.")
     one = [entry.name for entry in entries for _ in range(entry.copies)]
     walk = plan_field(len(one) * reps, rows, columns, len(one))
     plots: list[DesignPlot] = []

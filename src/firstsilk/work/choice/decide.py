@@ -54,10 +54,12 @@ def decide(on: Occasion, year: int, verdicts: Sequence[Decision], settings: Choi
     """
     station = get_station(on.station)
     _check_person(on, station)
-    proposal = propose_verdicts(on, year, settings or ChoiceSettings())
-    candidates = {one.line: one for one in proposal.candidates}
-    stop_if_any(_check_decisions(verdicts, candidates))
     with transaction.atomic():
+        # Two who decide at once: the second waits, and then finds the verdicts of the first.
+        Station.objects.select_for_update().get(pk=station.pk)
+        proposal = propose_verdicts(on, year, settings or ChoiceSettings())
+        candidates = {one.line: one for one in proposal.candidates}
+        stop_if_any(_check_decisions(verdicts, candidates))
         n_written = _write(on, station, proposal, candidates, verdicts)
     return read_choices(on, year, n_written)
 
@@ -99,18 +101,22 @@ def _check_decisions(verdicts: Sequence[Decision], candidates: dict[str, Candida
     for one in verdicts:
         if one.line not in candidates:
             repair = "Decide on those that the analysis tells of"
-            findings.append(_finding("not_a_candidate", "this is no candidate of the year", "line", one.line, repair))
+            findings.append(
+                _finding(one, "not_a_candidate", "this is no candidate of the year", "line", one.line, repair)
+            )
             continue
         if one.line in seen:
-            findings.append(_finding("line_twice", "there are two verdicts on it", "line", one.line, "Give one"))
+            findings.append(_finding(one, "line_twice", "there are two verdicts on it", "line", one.line, "Give one"))
         seen.add(one.line)
         proposed = candidates[one.line].verdict
         if one.verdict not in VERDICTS:
             repair = f"Use one of {', '.join(VERDICTS)}"
-            findings.append(_finding("verdict_unknown", f"{one.line}: no such verdict", "verdict", one.verdict, repair))
+            findings.append(
+                _finding(one, "verdict_unknown", f"{one.line}: no such verdict", "verdict", one.verdict, repair)
+            )
         elif one.verdict != proposed and not one.reason.strip():
             message = f"{one.line}: the figures propose {_say(proposed)}, you decide {_say(one.verdict)}"
-            findings.append(_finding("reason_missing", message, "reason", "", "Write down why"))
+            findings.append(_finding(one, "reason_missing", message, "reason", "", "Write down why"))
     return findings
 
 
@@ -118,8 +124,8 @@ def _say(verdict: str) -> str:
     return verdict.replace("_", " ")
 
 
-def _finding(code: str, message: str, column: str, value: str, repair: str) -> Finding:
-    return Finding(code, message, Place(column=column), value, repair)
+def _finding(one: Decision, code: str, message: str, column: str, value: str, repair: str) -> Finding:
+    return Finding(code, message, Place(one.place.file, one.place.line, column), value, repair)
 
 
 def _write(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
+from firstsilk.answers import Place
 from firstsilk.work.occasion import Basis
 
 VERDICTS = ("go_on", "wait", "stop")
@@ -99,11 +100,15 @@ class ChoicePage:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What the breeder decides on one line or hybrid; the reason is needed where it differs from the proposal."""
+    """What the breeder decides on one line or hybrid; the reason is needed where it differs from the proposal.
+
+    `place` is where it stands in a table, for complaints.
+    """
 
     line: str
     verdict: str
     reason: str = ""
+    place: Place = field(default_factory=Place, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -269,6 +269,11 @@ def _add_movement(on: Occasion, lot: Lot, kernels: int, reason: str, used_for: s
     )
 
 
+def _check_name_free(station: Station, name: str) -> None:
+    if not name or Lot.objects.filter(station=station, name=name).exists():
+        raise refuse("lot_name_taken", f"The lot name {name!r} is empty or taken.", "Choose another name.")
+
+
 def receive_lot(
     on: Occasion, name: str, line: str, kernels: int, origin_text: str, germination_frac: float | None = None
 ) -> LotPage:
@@ -281,8 +286,7 @@ def receive_lot(
     """
     station = get_station(on.station)
     name = name.strip()
-    if not name or Lot.objects.filter(station=station, name=name).exists():
-        raise refuse("lot_name_taken", f"The lot name {name!r} is empty or taken.", "Choose another name.")
+    _check_name_free(station, name)
     if len(name) > LONGEST_NAME:
         raise refuse(
             "lot_name_long", f"The lot name {name[:40]!r}... is too long.", f"Use {LONGEST_NAME} signs or fewer."
@@ -293,9 +297,12 @@ def receive_lot(
     if germination_frac is not None and not 0 <= germination_frac <= 1:
         raise refuse("germination_wrong", f"Germination {germination_frac} is not in 0..1.", "Write 0.92 for 92 %.")
     with transaction.atomic():
+        # The tag locks the station: a name taken meanwhile is seen.
+        tag = take_tags(station, "lot", 1)[0]
+        _check_name_free(station, name)
         lot = Lot.objects.create(
             station=station,
-            tag=take_tags(station, "lot", 1)[0],
+            tag=tag,
             name=name,
             line=get_line(station, line),
             kind="bulk",

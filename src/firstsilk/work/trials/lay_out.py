@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from django.db import transaction
 from firstsilk.answers import Finding, Place, refuse, stop_if_any
 from firstsilk.records.models import Line, Plot, Reservation, Site, Station, Trial
 from firstsilk.science.trials.designs import DesignEntry, DesignPlot, design_complete
+from firstsilk.work.nursery.plan import FIRST_YEAR, LAST_YEAR
 from firstsilk.work.occasion import Occasion, Progress
 from firstsilk.work.seed.stock import LotStock
 from firstsilk.work.shelf import get_site, get_station, take_tags
@@ -44,6 +45,7 @@ def design_trial(
     seed: int,
     progress: Progress,
     columns: int | None = None,
+    places: Mapping[str, Place] | None = None,
 ) -> TrialPage:
     """Lay out a trial in complete blocks, number its plots in serpentine order and reserve its seed.
 
@@ -67,6 +69,8 @@ def design_trial(
         Told how far the work is.
     columns
         Plots in a field row; one replicate in each field row if not said.
+    places
+        Where each name stands in its table, for complaints.
 
     Returns
     -------
@@ -82,7 +86,7 @@ def design_trial(
     wanted = _Wanted(name.strip(), series.strip(), year, reps, plot_area_m2, kernels_per_plot, seed)
     _check_wanted(station, wanted)
     place = get_site(station, site)
-    lines = _find_entries(station, entries, checks)
+    lines = _find_entries(station, entries, checks, places or {})
     progress(0.1, "laying out")
     told = [DesignEntry(line.name, line.name in checks) for line in lines]
     layout = design_complete(told, reps, np.random.default_rng(seed), columns=columns)
@@ -90,6 +94,7 @@ def design_trial(
     with transaction.atomic():
         # The station's row is locked first: two trials laid out at once must not promise the same kernels.
         Station.objects.select_for_update().get(pk=station.pk)
+        _check_name_free(station, wanted.name)
         lots = pick_lots(station, lines, reps, kernels_per_plot)
         _write_trial(on, station, place, wanted, lines, layout, lots, set(checks))
     progress(1.0, "done")
@@ -101,8 +106,13 @@ def _check_wanted(station: Station, wanted: _Wanted) -> None:
         raise refuse("trial_nameless", "A trial needs a name of at most 60 signs.", "Name it.")
     if len(wanted.series) > 60:
         raise refuse("series_long", "The name of a series has at most 60 signs.", "Shorten it.")
-    if Trial.objects.filter(station=station, name=wanted.name).exists():
-        raise refuse("trial_exists", f"There is a trial {wanted.name!r} already.", "Choose another name.")
+    _check_name_free(station, wanted.name)
+    if len(wanted.series) > 60:
+        raise refuse("series_too_long", "The name of a series has at most 60 signs.", "Shorten it.")
+    if not FIRST_YEAR <= wanted.year <= LAST_YEAR:
+        raise refuse("year_far_off", f"A trial of the year {wanted.year} cannot be.", "Check the year.")
+    if not 0 <= wanted.seed < 2**63:
+        raise refuse("seed_out_of_bounds", f"{wanted.seed} cannot seed the dice.", "Use a smaller whole number.")
     if not 1 <= wanted.reps <= 20:
         raise refuse("reps_out_of_bounds", f"{wanted.reps} replicates cannot be laid out.", "Give 1 to 20.")
     if not 0 < wanted.plot_area_m2 <= 10_000:
@@ -111,17 +121,25 @@ def _check_wanted(station: Station, wanted: _Wanted) -> None:
         raise refuse("kernels_out_of_bounds", f"{wanted.kernels_per_plot} kernels a plot.", "Give 1 or more.")
 
 
-def _find_entries(station: Station, entries: Sequence[str], checks: Sequence[str]) -> list[Line]:
+def _check_name_free(station: Station, name: str) -> None:
+    if Trial.objects.filter(station=station, name=name).exists():
+        raise refuse("trial_exists", f"There is a trial {name!r} already.", "Choose another name.")
+
+
+def _find_entries(
+    station: Station, entries: Sequence[str], checks: Sequence[str], places: Mapping[str, Place]
+) -> list[Line]:
     names = [*entries, *checks]
+    entry = Place(column="entry")
     counts = Counter(names)
     found = {line.name: line for line in Line.objects.filter(station=station, name__in=set(names))}
     findings = [
-        Finding("entry_twice", "this entry stands twice", Place(column="entry"), name, "Name it once")
+        Finding("entry_twice", "this entry stands twice", places.get(name, entry), name, "Name it once")
         for name, count in counts.items()
         if count > 1
     ]
     findings += [
-        Finding("line_unknown", "there is no such line in the books", Place(column="entry"), name, "Check the name")
+        Finding("line_unknown", "there is no such line in the books", places.get(name, entry), name, "Check the name")
         for name in counts
         if name not in found
     ]

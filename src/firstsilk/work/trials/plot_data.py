@@ -23,6 +23,10 @@ STAND_ODD_BELOW_FRAC = 0.7
 """A plot under this share of its intended stand is doubted: trial practice, no source; set before yields are seen."""
 
 
+MOST_WEIGHT_KG, MOST_PLANTS = 100_000.0, 1_000_000
+"""More than a plot of the largest area (1 ha) can give or hold: a slip of the keyboard (a choice of ours)."""
+
+
 @dataclass(frozen=True, slots=True)
 class PlotReading:
     """What one line of a file or form says about one plot; None where it says nothing.
@@ -177,6 +181,8 @@ def _check_grain(one: PlotReading) -> list[Finding]:
     for column, value in (("weight_kg", one.weight_kg), ("test_weight_kg_hl", one.test_weight_kg_hl)):
         if value is not None and value < 0:
             findings.append(_finding(one, "negative", "a weight is not below 0", column, value, "Weigh again"))
+        elif value is not None and value > MOST_WEIGHT_KG:
+            findings.append(_finding(one, "too_much", "no plot gives this weight", column, value, "Check the digits"))
     water = one.moisture_pct
     if water is not None and not 0 <= water < 100:
         repair = "Moisture is in percent of wet weight, 0 to below 100"
@@ -210,6 +216,8 @@ def _check_plants(one: PlotReading, trial: Trial) -> list[Finding]:
     ):
         if count is not None and count < 0:
             findings.append(_finding(one, "negative", "a count is not below 0", column, count, "Count again"))
+        elif count is not None and count > MOST_PLANTS:
+            findings.append(_finding(one, "too_many", "no plot holds so many", column, count, "Check the digits"))
     lying = (one.root_lodged or 0) + (one.stalk_lodged or 0)
     if one.stand is not None and lying > one.stand:
         repair = "A plant counts in one class only: root or stalk"
