@@ -28,7 +28,7 @@ SILK_RECEPTIVE_DAYS = 5
 SHED_DAYS_BEFORE, SHED_DAYS_AFTER = 2, 5
 """A row sheds usefully from so long before its half-way day until so long after: 5 to 8 days a row (from memory)."""
 KERNELS_CV = 0.45
-"""Spread of kernels an ear about its line's mean. The dossier's own simulation; ours."""
+"""Spread of kernels an ear about its line's mean. Ours, no source."""
 
 _NORMAL = NormalDist()
 
