@@ -12,6 +12,7 @@ from firstsilk.work.climate.series import read_daily_heat
 from firstsilk.work.flowering.day import read_day_list, read_progress, read_rows
 from firstsilk.work.flowering.notes import take_back
 from firstsilk.work.flowering.row_page import find_row, read_findings, read_row_page
+from firstsilk.work.flowering.walk import read_walk
 from firstsilk.work.home import list_due
 from firstsilk.work.seed.harvest import Picked, make_lots, record_harvest
 from tests.factories import (
@@ -240,3 +241,21 @@ def test_home_counts_what_was_laid_aside_and_what_is_not_planned(station, field)
     found = titles(LAST_READING)
     assert "notes laid aside" in found
     assert "targets not planned yet" in found
+
+
+def test_a_phone_asks_for_as_many_ears_as_the_list_at_the_desk(field):
+    day = date(2031, 7, 12)
+    asked = {row.number: row.wanted for row in read_rows(occasion(day), "2031")[0]}
+    on_phone = {row.number: row.state["ears_wanted"] for row in read_walk(occasion(day)).rows}
+    assert on_phone == asked
+    assert asked[1] > field[0].target.ears_wanted, "some pollinations fail, so more are asked than good ears are wanted"
+
+
+def test_a_phone_does_not_call_a_row_done_when_only_the_good_ears_wanted_are_pollinated(field):
+    day = date(2031, 7, 12)
+    take_note(occasion(day), field[0], "shoot_bagged", 9)
+    take_note(occasion(day), field[0], "pollinated", field[0].target.ears_wanted, detail="self")
+    row = read_walk(occasion(day)).rows[0]
+    left = row.state["ears_wanted"] - field[0].target.ears_wanted
+    assert row.do == f"Self {left} ear{'' if left == 1 else 's'}: each with its own pollen."
+    assert row.next == "pollinated"

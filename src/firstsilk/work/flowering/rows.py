@@ -125,14 +125,14 @@ def _facts_of(
     for row in rows:
         if row.purpose == "male":
             males[row.line.name].append(row.number)
-    shares = _share_targets(rows, rates)
+    shares = share_pollinations(rows, rates)
     return tuple(
         _row_facts(row, states.get(row.tag, RowState(row.tag)), clock, rates[row.line.name], males, shares, on)
         for row in rows
     )
 
 
-def _share_targets(rows: Sequence[Row], rates: dict[str, LineRates]) -> dict[int, int]:
+def share_pollinations(rows: Sequence[Row], rates: dict[str, LineRates]) -> dict[int, int]:
     """Pollinations to attempt on each row: a target's need with assurance, dealt evenly over its rows."""
     by_target: dict[int, list[Row]] = defaultdict(list)
     for row in rows:

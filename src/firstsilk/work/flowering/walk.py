@@ -14,6 +14,8 @@ from zoneinfo import ZoneInfo
 from firstsilk.records.models import Row, Season
 from firstsilk.science.flowering.rows import RowState, read_row_states
 from firstsilk.work.flowering.notes import read_notes
+from firstsilk.work.flowering.rows import share_pollinations
+from firstsilk.work.nursery.rates import read_line_rates
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_season, get_station
 
@@ -38,7 +40,7 @@ class WalkRow:
     keep_out_until
         Local time until which nobody may enter (a spray interval); None if free.
     state
-        Counts and dates as text that the notes give.
+        Counts and dates as text that the notes give; `ears_wanted` is what its tag asks: ears to pollinate on this row.
     """
 
     tag: str
@@ -78,13 +80,17 @@ def read_walk(on: Occasion) -> Walk:
     rows = list(Row.objects.filter(station=station, season=season).select_related("line", "target").order_by("number"))
     states = read_row_states(read_notes(on, [row.tag for row in rows]), up_to=on.today)
     males = _find_males(rows)
+    shares = share_pollinations(rows, read_line_rates(station, {row.line.name for row in rows}))
     zone = ZoneInfo(station.time_zone)
     return Walk(
         format=FORMAT,
         station=station.code,
         season=season.name,
         today=on.today,
-        rows=tuple(_as_walk_row(row, states.get(row.tag, RowState(row.tag)), males, on.now, zone) for row in rows),
+        rows=tuple(
+            _as_walk_row(row, states.get(row.tag, RowState(row.tag)), males, shares.get(row.number, 0), on.now, zone)
+            for row in rows
+        ),
     )
 
 
@@ -98,11 +104,15 @@ def _find_males(rows: list[Row]) -> dict[int, tuple[tuple[str, int], ...]]:
 
 
 def _as_walk_row(
-    row: Row, state: RowState, males: Mapping[int, tuple[tuple[str, int], ...]], now: datetime, zone: ZoneInfo
+    row: Row,
+    state: RowState,
+    males: Mapping[int, tuple[tuple[str, int], ...]],
+    wanted: int,
+    now: datetime,
+    zone: ZoneInfo,
 ) -> WalkRow:
     target = row.target if row.purpose in ("self", "female") else None
     own_males = males.get(target.male_id, ()) if target is not None and target.male_id is not None else ()
-    wanted = target.ears_wanted if target is not None else 0
     do, following = _choose_step(row.purpose, state, wanted, own_males)
     shut = row.no_entry_until is not None and row.no_entry_until > now
     return WalkRow(
@@ -143,7 +153,7 @@ def _choose_step(purpose: str, state: RowState, wanted: int, males: tuple[tuple[
         return "Enough ears. Nothing more to do.", ""
     if state.shoot_bags == 0:
         return "Put shoot bags on, before any silk shows.", "shoot_bagged"
-    if state.silk_on is None:
+    if state.silk_on is None and state.ears_pollinated == 0:
         return "Look for silk: do half the plants show it?", "silk"
     missing = wanted - state.ears_standing
     ears = "1 ear" if missing == 1 else f"{missing} ears"
