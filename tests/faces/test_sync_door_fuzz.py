@@ -6,15 +6,13 @@ Requests are drawn from the door's own description, and beside it, and go throug
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
 import schemathesis
-from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
-from django.db import close_old_connections
+from django.db import connections
 from django.test import Client
 from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
@@ -51,13 +49,9 @@ bounded = settings(
 
 
 @pytest.fixture(autouse=True)
-def _keep_books_open() -> Iterator[None]:
+def _keep_books_open(monkeypatch) -> None:
     """A served request closes the books before and after; here they are the test's own, within its transaction."""
-    for signal in (request_started, request_finished):
-        signal.disconnect(close_old_connections)
-    yield
-    for signal in (request_started, request_finished):
-        signal.connect(close_old_connections)
+    monkeypatch.setattr(connections["default"], "close_if_unusable_or_obsolete", lambda: None)
 
 
 @pytest.fixture
