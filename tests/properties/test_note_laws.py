@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.notes import KINDS, Note, note_as_wire, read_note, seal_note
-from firstsilk.science.flowering.rows import keep_standing_notes, read_row_states
+from firstsilk.science.flowering.rows import RowState, keep_standing_notes, read_row_states
 from firstsilk.work.flowering.chain import as_note, verify_chain
 from firstsilk.work.flowering.receive import receive_notes
 from tests.work.station_books import ON, PHONE, make_note, make_station
@@ -113,19 +113,102 @@ def test_row_states_do_not_depend_on_order_or_repetition(notes: list[Note], dice
     assert read_row_states(shuffled) == read_row_states(notes)
 
 
+def slow_taken_back(target: str, notes: list[Note], seen: tuple[str, ...] = ()) -> bool:
+    """Whether a withdrawal in force names the note; a ring of withdrawals takes nothing else back."""
+    return target not in seen and any(
+        other.kind == "withdrawn" and other.replaces == target and not slow_taken_back(other.id, notes, (*seen, target))
+        for other in notes
+        if other.id != target
+    )
+
+
 @given(note_sets())
-def test_standing_notes_are_those_that_none_replaces_and_practice_never_counts(notes: list[Note]) -> None:
+def test_standing_notes_are_those_that_nothing_in_force_undoes_and_practice_never_counts(notes: list[Note]) -> None:
     standing, conflicts = keep_standing_notes(notes)
     real = [note for note in notes if not note.practice]
+
+    def is_replaced(note: Note) -> bool:
+        return any(
+            other.replaces == note.id and other.kind != "withdrawn" and not slow_taken_back(other.id, real)
+            for other in real
+            if other.id != note.id
+        )
+
     slow = [
         note
         for note in real
-        if note.kind != "withdrawn" and not any(other.replaces == note.id for other in real if other.id != note.id)
+        if note.kind != "withdrawn" and not slow_taken_back(note.id, real) and not is_replaced(note)
     ]
     assert sorted(note.id for note in standing) == sorted(note.id for note in slow)
     for target in conflicts:
-        rivals = [one for one in standing if one.replaces == target]
+        rivals = [one for one in real if one.replaces == target and one.kind != "withdrawn"]
         assert len(rivals) > 1
+
+
+@given(note_sets())
+def test_taking_a_correction_back_lets_the_first_note_stand_again(notes: list[Note]) -> None:
+    loose = [replace_nothing(note) for note in notes]
+    wrong = make_note(98, kind="pollinated", detail="self", value="2", tag="0000009K", replaces=loose[0].id)
+    back = make_note(99, kind="withdrawn", tag=wrong.tag, value="undo", replaces=wrong.id)
+    assert read_row_states([*loose, wrong, back]) == read_row_states(loose)
+
+
+@given(note_sets(at_most=1))
+def test_taking_the_taking_back_back_undoes_it(notes: list[Note]) -> None:
+    note = replace_nothing(notes[0])
+    back = make_note(98, kind="withdrawn", tag=note.tag, value="undo", replaces=note.id)
+    again = make_note(99, kind="withdrawn", tag=note.tag, value="undo", replaces=back.id)
+    assert read_row_states([note, back, again]) == read_row_states([note])
+
+
+@pytest.mark.parametrize("ring", [("98", "99"), ("98",)])
+def test_withdrawals_that_name_each_other_or_themselves_leave_the_rest_alone(ring: tuple[str, ...]) -> None:
+    note = make_note(1)
+    made = [make_note(int(one), kind="withdrawn", tag=note.tag, value="undo") for one in ring]
+    turned = [seal_note(replace(one, replaces=other.id)) for one, other in zip(made, [*made[1:], made[0]], strict=True)]
+    assert read_row_states([note, *turned]) == read_row_states([note])
+
+
+def test_chain_of_corrections_counts_its_last_and_two_corrections_of_one_note_are_a_conflict() -> None:
+    first = make_note(1, kind="pollinated", detail="self", value="5")
+    second = make_note(2, kind="pollinated", detail="self", value="4", replaces=first.id)
+    third = make_note(3, kind="pollinated", detail="self", value="3", replaces=second.id)
+    assert read_row_states([first, second, third])[first.tag].ears_pollinated == 3
+    other = make_note(4, kind="pollinated", detail="self", value="7", replaces=first.id)
+    state = read_row_states([first, second, third, other])[first.tag]
+    assert (state.ears_pollinated, state.conflicts) == (10, (first.id,))
+    back = make_note(5, kind="withdrawn", tag=first.tag, value="wrong", replaces=other.id)
+    state = read_row_states([first, second, third, other, back])[first.tag]
+    assert (state.ears_pollinated, state.conflicts) == (3, ())
+
+
+def test_correction_that_names_another_row_moves_the_note_there() -> None:
+    first = make_note(1, kind="pollinated", detail="self", value="5")
+    moved = make_note(2, kind="pollinated", detail="self", value="5", tag="0000003W", replaces=first.id)
+    states = read_row_states([first, moved])
+    assert states["0000003W"].ears_pollinated == 5
+    assert states.get(first.tag, RowState(first.tag)).ears_pollinated == 0
+
+
+def test_bag_used_twice_on_a_row_counts_its_larger_number_and_on_two_rows_both() -> None:
+    notes = [
+        make_note(1, kind="pollinated", detail="self", value="1", bag="B7"),
+        make_note(2, kind="pollinated", detail="self", value="2", bag="B7"),
+        make_note(3, kind="pollinated", detail="self", value="1", bag="B7", tag="0000003W"),
+    ]
+    states = read_row_states(notes)
+    assert [states[tag].ears_pollinated for tag in ("0000002Y", "0000003W")] == [2, 1]
+
+
+@pytest.mark.parametrize("value", ["2031-08-02", "9999-12-31", "0001-01-01", "2029-07-01", "soon", ""])
+def test_day_that_a_note_cannot_mean_is_the_day_it_was_taken(value: str) -> None:
+    note = make_note(1, kind="silk", detail="", value=value)
+    assert read_row_states([note])[note.tag].silk_on == note.taken_on
+
+
+def test_same_correction_of_a_planting_noted_twice_counts_once() -> None:
+    twice = [make_note(number, kind="misplanted", detail="doubled", value="") for number in (1, 2)]
+    assert read_row_states(twice)["0000002Y"].misplanted == ("doubled",)
 
 
 @given(note_sets())

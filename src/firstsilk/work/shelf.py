@@ -89,6 +89,20 @@ def get_trial(station: Station, name: str) -> Trial:
     return trial
 
 
+def read_tag_given(text: str) -> str:
+    """The eight signs of a tag as somebody typed it, with or without its hyphen.
+
+    Raises
+    ------
+    InputRefused
+        If it is no tag.
+    """
+    tag = _as_tag(text)
+    if not tag:
+        raise refuse("tag_unreadable", f"{shorten_value(text)!r} is no tag.", "Read its eight signs once more.")
+    return tag
+
+
 def _as_tag(text: str) -> str:
     try:
         return read_tag(text)

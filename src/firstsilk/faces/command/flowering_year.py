@@ -70,7 +70,7 @@ def note(
 
 def notes(
     tag: Annotated[str, typer.Option(help="Only notes of this tag.")] = "",
-    limit: Annotated[int, typer.Option(help="How many of the newest.")] = 50,
+    limit: Annotated[int, typer.Option(min=1, help="How many of the newest.")] = 50,
     verify: Annotated[
         bool, typer.Option("--verify", help="Walk the chain of hashes and say whether it holds.")
     ] = False,
@@ -83,6 +83,7 @@ def notes(
     on = open_books(station, today)
     from firstsilk.work.flowering.chain import verify_chain
     from firstsilk.work.flowering.notes import list_notes
+    from firstsilk.work.shelf import read_tag_given
 
     if verify:
         check = verify_chain(on)
@@ -107,6 +108,6 @@ def notes(
             one.note.doubt,
             one.note.id,
         )
-        for one in list_notes(on, tag or None, limit)
+        for one in list_notes(on, read_tag_given(tag) if tag else None, limit, up_to=on.today)
     ]
     give_result(columns, rows, out, as_json)

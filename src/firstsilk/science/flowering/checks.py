@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from firstsilk.answers import Finding, Place
 from firstsilk.science.flowering.day import SHED_LASTS_DAYS, SILK_LASTS_DAYS
 from firstsilk.science.flowering.notes import KINDS, Note
-from firstsilk.science.flowering.rows import RowState
+from firstsilk.science.flowering.rows import RowState, noted_day
 from firstsilk.science.lineage.generation import POLLINATIONS
 
 SHED_BEFORE_DAYS = 2
@@ -94,6 +94,9 @@ def _check_silk(note: Note, state: RowState) -> list[Finding]:
 
 
 def _check_flower(note: Note, state: RowState) -> list[Finding]:
+    if note.value and noted_day(note).isoformat() != note.value[:10]:
+        told = f"{note.kind} of {note.value[:20]!r} noted on {note.taken_on}, which is counted"
+        return [_odd("day_unlikely", told, note.id, "Take the note back and write it with its day")]
     day = state.silk_on if note.kind == "silk" else state.shed_on
     if day is None or state.sown_on is None or day > state.sown_on + timedelta(days=20):
         return []

@@ -7,7 +7,7 @@ changes nothing (law: tests/properties/test_note_laws.py).
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -63,25 +63,72 @@ class RowState:
         return max(0, self.ears_pollinated - self.spoiled)
 
 
-def keep_standing_notes(notes: Iterable[Note]) -> tuple[list[Note], list[str]]:
-    """The notes that stand: each once, not replaced, not practice; and the ids over which two corrections differ.
+def find_undone(notes: Iterable[Note]) -> dict[str, str]:
+    """Which notes no longer stand, and by which note each of them was replaced or taken back.
+
+    Parameters
+    ----------
+    notes
+        All notes that may matter, in any order; those that replace nothing need not be among them.
+
+    Returns
+    -------
+    dict
+        Id of the note that does not stand: id of a note in force that undoes it (the withdrawal, if there is one).
 
     Notes
     -----
-    A note stands if no received note replaces it. Where two notes replace the same one, both stand and its id is a
-    conflict that a person settles; nobody's clock decides. A ``withdrawn`` note only takes back; it never stands.
+    A ``withdrawn`` note takes its note back, unless it is taken back itself. A correction replaces its note, unless the
+    correction is taken back: then the note that it replaced stands again, so that no pollination is lost by a slip.
+    A correction that is corrected once more goes on replacing. Practice notes and notes that name themselves do
+    nothing. Checked by tests/properties/test_note_laws.py.
+    """
+    by_id = {note.id: note for note in notes if note.replaces and note.replaces != note.id and not note.practice}
+    withdrawals = {key: note.replaces for key, note in by_id.items() if note.kind == "withdrawn"}
+    taken_back = _find_taken_back(withdrawals)
+    undone: dict[str, str] = {}
+    for key, note in sorted(by_id.items(), reverse=True):
+        if note.kind != "withdrawn" and key not in taken_back:
+            undone[note.replaces] = key
+    return undone | taken_back
+
+
+def _find_taken_back(withdrawals: Mapping[str, str]) -> dict[str, str]:
+    """What is taken back, and by which withdrawal in force; those taken back themselves do nothing."""
+    waiting = Counter(target for target in withdrawals.values() if target in withdrawals)
+    ready = sorted((key for key in withdrawals if not waiting[key]), reverse=True)
+    taken_back: dict[str, str] = {}
+    while ready:
+        key = ready.pop()
+        target = withdrawals[key]
+        if key not in taken_back:
+            taken_back[target] = min(key, taken_back.get(target, key))
+        waiting[target] -= 1
+        if target in withdrawals and not waiting[target]:
+            ready.append(target)
+    return taken_back
+
+
+def keep_standing_notes(notes: Iterable[Note]) -> tuple[list[Note], list[str]]:
+    """The notes that stand: each once, not undone, not practice; and the ids over which two corrections differ.
+
+    Notes
+    -----
+    A note stands unless `find_undone` names it. Where two corrections that are not taken back replace the same note,
+    both stand and its id is a conflict that a person settles; nobody's clock decides. A ``withdrawn`` note only takes
+    back; it never stands.
     """
     by_id = {note.id: note for note in notes if not note.practice}
-    replaced_by: dict[str, list[str]] = defaultdict(list)
-    for note in by_id.values():
-        if note.replaces:
-            replaced_by[note.replaces].append(note.id)
-    conflicts = sorted(
-        target
-        for target, ids in replaced_by.items()
-        if len([one for one in ids if one not in replaced_by and by_id[one].kind != "withdrawn"]) > 1
+    undone = find_undone(by_id.values())
+    corrections = Counter(
+        note.replaces
+        for note in by_id.values()
+        if note.replaces
+        and note.kind != "withdrawn"
+        and (note.id not in undone or by_id[undone[note.id]].kind != "withdrawn")
     )
-    standing = [note for key, note in sorted(by_id.items()) if key not in replaced_by and note.kind != "withdrawn"]
+    conflicts = sorted(target for target, count in corrections.items() if count > 1)
+    standing = [note for key, note in sorted(by_id.items()) if key not in undone and note.kind != "withdrawn"]
     return standing, conflicts
 
 
@@ -138,20 +185,28 @@ def _read_row(tag: str, notes: list[Note], conflicts: tuple[str, ...]) -> RowSta
     )
 
 
-def _noted_day(note: Note) -> date:
-    """The day a dated note speaks of: its value, or the day it was taken where the value is no date."""
+NOTED_WITHIN_DAYS = 370
+"""A note speaks of a day of its own season: a value further from the day it was taken is no day (a choice of ours)."""
+
+
+def noted_day(note: Note) -> date:
+    """The day a dated note speaks of: its value, or the day it was taken where the value is no date that it can mean.
+
+    Nobody sees tomorrow's silk: a value after the day on which the note was taken is that day.
+    """
     try:
-        return date.fromisoformat(note.value[:10])
+        day = date.fromisoformat(note.value[:10])
     except ValueError:
         return note.taken_on
+    return day if 0 <= (note.taken_on - day).days <= NOTED_WITHIN_DAYS else note.taken_on
 
 
 def _first_day(notes: list[Note]) -> date | None:
-    return min((_noted_day(note) for note in notes), default=None)
+    return min((noted_day(note) for note in notes), default=None)
 
 
 def _last_day(notes: list[Note]) -> date | None:
-    return max((_noted_day(note) for note in notes), default=None)
+    return max((noted_day(note) for note in notes), default=None)
 
 
 def _count(value: str) -> int:

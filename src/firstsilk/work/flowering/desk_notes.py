@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 from firstsilk.answers import refuse
@@ -9,6 +10,14 @@ from firstsilk.science.flowering.notes import KINDS
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_row, get_season, get_station
+
+LONGEST_WORKER, LONGEST_BAG = 12, 16
+"""Signs that the note format holds."""
+LOWEST_SCORE, HIGHEST_SCORE = 1, 9
+"""The scale of scores by eye, as the phone asks for them."""
+MOST_DAYS_APART = 370
+"""A day noted further from the day of the note than this is a slip of the pen (a choice of ours)."""
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 def write_row_note(
@@ -50,7 +59,16 @@ def write_row_note(
         raise refuse(
             "note_of_later", f"{day} is after today, {on.today}.", "Write the day on which it was seen or done."
         )
+    if detail and not known.details:
+        raise refuse("note_detail_unknown", f"A note of {kind} has no detail.", "Leave it out, or write a remark.")
+    for name, text, longest in (("worker code", worker, LONGEST_WORKER), ("bag number", bag.strip(), LONGEST_BAG)):
+        if len(text) > longest:
+            told = f"The {name} has {len(text)} signs, at most {longest} fit."
+            raise refuse("note_text_long", told, "Shorten it.")
     proper = _read_value(kind, known.value, value, day)
+    if known.value == "date" and proper > on.today.isoformat():
+        told = f"{proper} is after today, {on.today}."
+        raise refuse("note_of_later", told, "Write the day on which it was seen or done.")
     father = get_row(book, male).tag if male else found.tag if detail == "self" else ""
     local = on.now.strftime("%H:%M:%S") if day == on.today else "12:00:00"
     draft = NoteDraft(
@@ -63,7 +81,7 @@ def write_row_note(
         taken_local=f"{day.isoformat()}T{local}",
         doubt="writer_unsure" if doubt else "",
         doubt_reason=doubt[:300],
-        worker=worker[:12],
+        worker=worker,
     )
     write_notes(on, [draft], source)
     return f"row {found.number}, {known.says}, {detail.replace('_', ' ')} {proper}".replace(",  ", ", ").strip(", ")
@@ -75,11 +93,16 @@ def _read_value(kind: str, wants: str, value: str, day: date) -> str:
         if not text:
             return day.isoformat()
         try:
-            return date.fromisoformat(text).isoformat()
+            if not _ISO_DATE.fullmatch(text):
+                raise ValueError
+            said = date.fromisoformat(text)
         except ValueError:
             raise refuse(
                 "not_a_date", f"{kind}: {text!r} is not a date.", "Write 2031-07-21, or leave it out."
             ) from None
+        if abs((said - day).days) > MOST_DAYS_APART:
+            raise refuse("date_far_off", f"{kind}: {text} is far from {day}.", "Check the year.")
+        return said.isoformat()
     if wants in ("count", "number"):
         try:
             number = float(text or ("1" if wants == "count" else ""))
@@ -87,5 +110,10 @@ def _read_value(kind: str, wants: str, value: str, day: date) -> str:
             raise refuse("not_a_number", f"{kind}: {text!r} is not a {wants}.", "Write a number.") from None
         if number != number or abs(number) > 1e6 or (wants == "count" and (number < 0 or number != int(number))):
             raise refuse("not_a_number", f"{kind}: {text!r} is not a {wants}.", "Write a whole number, 0 or more.")
-        return f"{number:g}"
+        if kind == "rated" and not LOWEST_SCORE <= number <= HIGHEST_SCORE:
+            told = f"A score of {number:g} is not on the scale."
+            raise refuse("score_off_scale", told, f"Write {LOWEST_SCORE} to {HIGHEST_SCORE}.")
+        return f"{number:.10g}"
+    if kind == "remarked" and not text:
+        raise refuse("remark_empty", "A remark needs its words.", "Write them.")
     return text

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from uuid import UUID
 
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.records.models import NoteAside, Row, Station
 from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.rows import find_undone
 from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
@@ -57,19 +57,19 @@ def read_note_list(on: Occasion, show: str = "all", before: int | None = None, s
     the chain."""
     station = get_station(on.station)
     every = NoteRecord.objects.filter(station=station, taken_on__lte=on.today)
-    replacing = every.filter(replaces__isnull=False)
-    undone = {one for one in replacing.values_list("replaces", flat=True) if one}
+    replacing = {str(one.uuid): as_note(one) for one in every.filter(replaces__isnull=False)}
+    undone = find_undone(replacing.values())
     found = every
     if show == "doubted":
         found = found.exclude(doubt="")
     elif show == "replaced":
-        found = found.filter(uuid__in=undone)
+        found = found.filter(uuid__in=list(undone))
     if before is not None:
         found = found.filter(position__lt=before)
     records = list(found.order_by("-position")[: size + 1])
     shown = records[:size]
     rows = _find_rows(station, shown)
-    taken_back = {one for one in every.filter(kind="withdrawn").values_list("replaces", flat=True) if one}
+    taken_back = {target for target, by in undone.items() if replacing[by].kind == "withdrawn"}
     notes = tuple(
         ListedNote(
             record.position,
@@ -77,7 +77,7 @@ def read_note_list(on: Occasion, show: str = "all", before: int | None = None, s
             as_note(record),
             *rows.get(record.tag, ("", "")),
             rows.get(record.male, (record.male, ""))[0],
-            _fate(record, undone, taken_back),
+            _fate(record, undone.keys(), taken_back),
         )
         for record in shown
     )
@@ -91,12 +91,12 @@ def read_note_list(on: Occasion, show: str = "all", before: int | None = None, s
     return NoteList(notes, older, total, doubted, aside, Basis((("notes", total), ("laid aside", len(aside)))))
 
 
-def _fate(record: NoteRecord, undone: set[UUID], taken_back: set[UUID]) -> str:
+def _fate(record: NoteRecord, undone: Collection[str], taken_back: Collection[str]) -> str:
     if record.practice:
         return "practice"
-    if record.uuid in taken_back:
+    if str(record.uuid) in taken_back:
         return "taken back"
-    if record.uuid in undone:
+    if str(record.uuid) in undone:
         return "replaced"
     return "takes back" if record.kind == "withdrawn" else "stands"
 

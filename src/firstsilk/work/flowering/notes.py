@@ -8,12 +8,12 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from firstsilk import __version__
 from firstsilk.answers import refuse
@@ -167,7 +167,10 @@ def _make_note(
 def _prove_note(note: Note) -> Note:
     try:
         return read_note(note_as_wire(seal_note(note)))
-    except (NoteUnreadable, UnicodeEncodeError) as fault:
+    except UnicodeEncodeError:
+        told = f"A note about {note.tag or 'nothing'} holds signs that are no text."
+        raise refuse("note_unreadable", told, "Write it again.") from None
+    except NoteUnreadable as fault:
         raise refuse("note_unreadable", f"A note about {note.tag or 'nothing'} cannot be written: {fault}.") from None
 
 
@@ -186,7 +189,7 @@ def _offset_min(station: Station, taken_local: str) -> int:
 
 
 def list_notes(
-    on: Occasion, tag: str | None = None, limit: int = 100, before: int | None = None
+    on: Occasion, tag: str | None = None, limit: int = 100, before: int | None = None, up_to: date | None = None
 ) -> tuple[StoredNote, ...]:
     """The newest notes first, of one tag or of all, below a position of the chain.
 
@@ -194,12 +197,16 @@ def list_notes(
     ----------
     before
         Only links below this position: pass the last position shown to turn the page.
+    up_to
+        Only notes taken on or before this day; all if None.
     """
     found = NoteRecord.objects.filter(station=get_station(on.station))
     if tag is not None:
         found = found.filter(tag=tag)
     if before is not None:
         found = found.filter(position__lt=before)
+    if up_to is not None:
+        found = found.filter(taken_on__lte=up_to)
     return tuple(
         StoredNote(record.position, record.received_at, record.hash, as_note(record))
         for record in found.order_by("-position")[: max(0, limit)]
@@ -207,14 +214,15 @@ def list_notes(
 
 
 def read_notes(on: Occasion, tags: Iterable[str] | None = None) -> list[Note]:
-    """All notes of the station, or those about these tags, oldest receipt first."""
+    """All notes of the station, or those about these tags and those that replace one, oldest receipt first."""
     found = NoteRecord.objects.filter(station=get_station(on.station)).order_by("position")
     if tags is None:
         return [as_note(record) for record in found.iterator(chunk_size=2000)]
     wanted = set(tags)
     if len(wanted) <= 400:
-        return [as_note(record) for record in found.filter(tag__in=wanted)]
-    return [as_note(record) for record in found.iterator(chunk_size=2000) if record.tag in wanted]
+        return [as_note(record) for record in found.filter(Q(tag__in=wanted) | Q(replaces__isnull=False))]
+    every = found.iterator(chunk_size=2000)
+    return [as_note(record) for record in every if record.tag in wanted or record.replaces is not None]
 
 
 def take_back(on: Occasion, note_id: str, why: str, dice: Callable[[int], bytes] = secrets.token_bytes) -> str:

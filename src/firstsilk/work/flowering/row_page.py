@@ -14,7 +14,7 @@ from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.checks import check_row_notes
 from firstsilk.science.flowering.day import SHED_LASTS_DAYS, Task
 from firstsilk.science.flowering.notes import Note
-from firstsilk.science.flowering.rows import RowState, keep_standing_notes
+from firstsilk.science.flowering.rows import RowState, find_undone, keep_standing_notes
 from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.progress import TargetProgress
@@ -146,12 +146,13 @@ def _tell_notes(
     tag: str, records: Sequence[NoteRecord], notes: Sequence[Note], names: Mapping[str, str]
 ) -> tuple[RowNote, ...]:
     """The notes about a row, newest receipt first, each with what became of it."""
-    undone = {note.replaces: note for note in notes if note.replaces and not note.practice}
+    by_id = {note.id: note for note in notes}
+    undone = find_undone(notes)
     told = []
     for record, note in zip(records, notes, strict=True):
         if note.tag != tag:
             continue
-        by = undone.get(note.id)
+        by = by_id.get(undone.get(note.id, ""))
         if note.practice:
             fate = "practice"
         elif by is not None:

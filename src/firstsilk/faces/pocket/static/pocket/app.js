@@ -256,7 +256,9 @@ function goNotes() {
   const items = all.slice(-30).reverse().map((note) => {
     const may = note.kind !== "withdrawn" && !gone.has(note.id);
     const takeBack = async () => {
-      const done = await write({ kind: "withdrawn", tag: note.tag, replaces: note.id, value: "taken back" });
+      // A note is taken back in the book it stands in: practice cannot undo what counts, nor the other way round.
+      const { tag, practice } = note;
+      const done = await write({ kind: "withdrawn", tag, practice, replaces: note.id, value: "taken back" });
       if (done) goNotes();
     };
     return make("li", {},

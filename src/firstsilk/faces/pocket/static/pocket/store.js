@@ -180,7 +180,7 @@ class Store {
       source: "phone",
       app: APP,
       format: FORMAT,
-      practice: this.settings.get("practice") === true,
+      practice: given.practice ?? this.settings.get("practice") === true,
       doubt: "",
       doubt_reason: "",
       replaces: given.replaces || "",
