@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections import Counter
 from pathlib import Path
@@ -11,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from firstsilk.faces.command.main import run
+from tests.faces.calling import rows_of
 
 ENTRIES = "entry,check,copies\nE-1,,\nE-2,,\nE-3,0,\nCHECK,1,2\n"
 
@@ -27,10 +26,6 @@ def design(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pyte
         return code, told.out, told.err
 
     return call
-
-
-def rows_of(text: str) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(text)))
 
 
 def test_design_when_complete_then_each_entry_in_each_replicate_in_field_order(design) -> None:

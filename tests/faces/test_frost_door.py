@@ -2,47 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import statistics
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date, timedelta
-from pathlib import Path
-from typing import Any
 
 import polars
 import pytest
 
-from firstsilk.faces.command.main import run
-
-
-def write(folder: Path, text: str, name: str = "weather.csv") -> Path:
-    path = folder / name
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
-def call(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
-    """Run one command line; give exit code, standard output, standard error."""
-    code = run([str(argument) for argument in arguments])
-    told = capsys.readouterr()
-    return code, told.out, told.err
-
-
-def rows_of(text: str) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(text)))
-
-
-def one_object(text: str) -> dict[str, Any]:
-    assert text.count("\n") == 1
-    answer = json.loads(text)
-    assert isinstance(answer, dict)
-    return answer
-
-
-def weather_csv(days: Iterable[tuple[date, object, object]], header: str = "date,tmin_c,tmax_c") -> str:
-    return header + "\n" + "".join(f"{day},{low},{high}\n" for day, low, high in days)
+from tests.faces.calling import call, one_object, rows_of, weather_csv, write
 
 
 def steady_year(year: int, frosts: Sequence[date] = (), low: float = 5.0) -> list[tuple[date, object, object]]:

@@ -2,46 +2,18 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import subprocess
 import sys
 from pathlib import Path
-from typing import Any
 
 import polars
 import pytest
 
-from firstsilk.faces.command.main import run
+from tests.faces.calling import call, one_object, rows_of, write
 
 FIVE_DAYS = (
     "date,tmin_c,tmax_c\n2031-05-01,10,20\n2031-05-02,10,25\n2031-05-03,14,28\n2031-05-04,6,9\n2031-05-05,15,30\n"
 )
-
-
-def write(folder: Path, text: str, name: str = "weather.csv") -> Path:
-    path = folder / name
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
-def call(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
-    """Run one command line; give exit code, standard output, standard error."""
-    code = run([str(argument) for argument in arguments])
-    told = capsys.readouterr()
-    return code, told.out, told.err
-
-
-def rows_of(text: str) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(text)))
-
-
-def one_object(text: str) -> dict[str, Any]:
-    assert text.count("\n") == 1
-    answer = json.loads(text)
-    assert isinstance(answer, dict)
-    return answer
 
 
 def numbers(text: str, column: str) -> list[float]:

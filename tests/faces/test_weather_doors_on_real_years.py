@@ -3,35 +3,12 @@
 from __future__ import annotations
 
 import csv
-import io
-from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 
 import pytest
 
-from firstsilk.faces.command.main import run
-
-
-def write(folder: Path, text: str, name: str = "weather.csv") -> Path:
-    path = folder / name
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
-def call(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
-    """Run one command line; give exit code, standard output, standard error."""
-    code = run([str(argument) for argument in arguments])
-    told = capsys.readouterr()
-    return code, told.out, told.err
-
-
-def rows_of(text: str) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(text)))
-
-
-def weather_csv(days: Iterable[tuple[date, object, object]], header: str = "date,tmin_c,tmax_c") -> str:
-    return header + "\n" + "".join(f"{day},{low},{high}\n" for day, low, high in days)
+from tests.faces.calling import call, rows_of, weather_csv, write
 
 
 def seattle_days() -> list[tuple[date, float, float]]:
