@@ -6,16 +6,14 @@ hands in the clock, as for every other work.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db import transaction
-
-from firstsilk.answers import FirstsilkError, InputRefused, refuse
+from firstsilk.answers import FirstsilkError, refuse
 from firstsilk.records.models import Job
-from firstsilk.work.analysis.analyse import analyse_trials
-from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS
+from firstsilk.work.analysis.analyse import analyse_every_trait
+from firstsilk.work.analysis.plots import TRAIT_WORDS
 from firstsilk.work.occasion import Occasion, Progress, StopAsked
 from firstsilk.work.shelf import get_station
 
@@ -48,29 +46,9 @@ def _analyse(on: Occasion, arguments: Mapping[str, object], progress: Progress) 
     """Every trait of the trials of some years; all of them are stored, or none if it is stopped or fails."""
     years = arguments.get("years")
     chosen = tuple(int(year) for year in years) if isinstance(years, list) else ()
-    told = []
-    with transaction.atomic():
-        for at, trait in enumerate(TRAITS):
-            told.append(_analyse_trait(on, chosen, trait, _part(progress, at, len(TRAITS))))
-    return {"told": told}
-
-
-def _analyse_trait(on: Occasion, years: Sequence[int], trait: str, progress: Progress) -> str:
-    """One trait; yield must come out, another trait that cannot be analysed is left out and said."""
-    says = TRAIT_WORDS[trait].split(",")[0]
-    progress(0.0, f"analysing {says}")
-    try:
-        found = analyse_trials(on, years, trait, 1, progress)
-    except InputRefused as no:
-        if trait == TRAITS[0]:
-            raise
-        return f"{says.capitalize()} was left out: {no}"
-    return f"{says.capitalize()}: {found.basis.as_text()}"
-
-
-def _part(progress: Progress, at: int, of: int) -> Progress:
-    """A reporter for one part of several, each as long as the other."""
-    return lambda share_frac, message: progress((at + share_frac) / of, message)
+    found, left_out = analyse_every_trait(on, chosen, 1, progress)
+    told = [f"{TRAIT_WORDS[one.trait].split(',')[0].capitalize()}: {one.basis.as_text()}" for one in found]
+    return {"told": [*told, *left_out]}
 
 
 KINDS: dict[str, Callable[[Occasion, Mapping[str, object], Progress], dict[str, object]]] = {"analyse": _analyse}

@@ -24,16 +24,23 @@ def analyse(
     """Analyse plot data over trials: estimates of entries and of the lines behind them, and the trials' quality."""
     asked = _read_years(years)
     on = open_books(station, today)
-    from firstsilk.work.analysis.analyse import analyse_trials
-    from firstsilk.work.analysis.facts import EstimateFacts
+    from firstsilk.work.analysis.analyse import analyse_every_trait, analyse_trials
+    from firstsilk.work.analysis.facts import EstimateFacts, TrialAnalysis
     from firstsilk.work.analysis.plots import TRAITS
-    from firstsilk.work.analysis.reading import read_analysis
+    from firstsilk.work.analysis.reading import find_analysis, read_analysis
 
-    found = []
-    for one in (trait,) if trait else TRAITS:
-        if not show:
-            say(f"{one}:")
-        found.append(read_analysis(on, one, asked) if show else analyse_trials(on, asked, one, seed, _say_progress))
+    found: list[TrialAnalysis]
+    if show:
+        found = [read_analysis(on, trait or TRAITS[0], asked)]
+        more = TRAITS[1:] if not trait else ()
+        found += [one for name in more if (one := find_analysis(on, name, asked)) is not None]
+    elif trait:
+        found = [analyse_trials(on, asked, trait, seed, _say_progress)]
+    else:
+        every, left_out = analyse_every_trait(on, asked, seed, _say_progress)
+        found = list(every)
+        for sentence in left_out:
+            say(sentence)
     for analysis in found:
         say(f"{analysis.trait}: {analysis.model}. {analysis.basis.as_text()}")
         for line in analysis.said:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import astuple
+from dataclasses import astuple, dataclass
 
 from django.db import transaction
 
 from firstsilk import __version__
+from firstsilk.answers import InputRefused
 from firstsilk.records.models import Estimate, Line, Result, Station
 from firstsilk.work.analysis.estimates import Worth, estimate_worth
 from firstsilk.work.analysis.facts import LESS_IS_BETTER, TrialAnalysis, TrialQuality
 from firstsilk.work.analysis.fits import Fitted, fit_plots, name_term
-from firstsilk.work.analysis.plots import PlotValues, read_plot_values
+from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS, PlotValues, read_plot_values
 from firstsilk.work.analysis.quality import judge_trials
 from firstsilk.work.analysis.reading import KIND, about, read_result
 from firstsilk.work.occasion import Occasion, Progress
@@ -50,6 +51,66 @@ def analyse_trials(on: Occasion, years: Sequence[int], trait: str, seed: int, pr
     Trial fixed; entry, entry within trial and replicate within trial random; the residual for each trial where there
     is replication enough. Falls back to simpler models and says so.
     """
+    worked = _work_out(on, years, trait, progress)
+    with transaction.atomic():
+        result = _write(on, get_station(on.station), worked, seed)
+    progress(1.0, "done")
+    return read_result(result)
+
+
+def analyse_every_trait(
+    on: Occasion, years: Sequence[int], seed: int, progress: Progress
+) -> tuple[tuple[TrialAnalysis, ...], tuple[str, ...]]:
+    """Analyse all traits and store the results together; yield must come out, another trait may be left out.
+
+    Returns
+    -------
+    tuple
+        The analyses as stored, and for each trait that cannot be analysed a sentence why.
+
+    Raises
+    ------
+    InputRefused
+        If the yields cannot be analysed.
+
+    Notes
+    -----
+    All is worked out before the first result is written: the books stay open to others meanwhile, and a stop or a
+    fault leaves them as they were.
+    """
+    worked, left_out = [], []
+    for at, trait in enumerate(TRAITS):
+        says = TRAIT_WORDS[trait].split(",")[0]
+        progress(at / len(TRAITS), f"analysing {says}")
+        try:
+            worked.append(_work_out(on, years, trait, _part(progress, at, len(TRAITS))))
+        except InputRefused as no:
+            if trait == TRAITS[0]:
+                raise
+            left_out.append(f"{says.capitalize()} was left out: {no}")
+    with transaction.atomic():
+        results = [_write(on, get_station(on.station), one, seed) for one in worked]
+    progress(1.0, "done")
+    return tuple(read_result(one) for one in results), tuple(left_out)
+
+
+def _part(progress: Progress, at: int, of: int) -> Progress:
+    """A reporter for one part of several, each as long as the other."""
+    return lambda share_frac, message: progress((at + share_frac) / of, message)
+
+
+@dataclass(frozen=True, slots=True)
+class _Worked:
+    """One trait worked out, before anything is written."""
+
+    values: PlotValues
+    fitted: Fitted
+    mean: float
+    worth: tuple[Worth, ...]
+    quality: tuple[TrialQuality, ...]
+
+
+def _work_out(on: Occasion, years: Sequence[int], trait: str, progress: Progress) -> _Worked:
     station = get_station(on.station)
     progress(0.0, "reading plots")
     values = read_plot_values(station, years, trait, on.today)
@@ -61,10 +122,7 @@ def analyse_trials(on: Occasion, years: Sequence[int], trait: str, seed: int, pr
     progress(0.8, "judging trials")
     quality = judge_trials(values.plots)
     progress(0.95, "writing down")
-    with transaction.atomic():
-        result = _write(on, station, values, fitted, mean, worth, quality, seed)
-    progress(1.0, "done")
-    return read_result(result)
+    return _Worked(values, fitted, mean, tuple(worth), tuple(quality))
 
 
 def _read_parents(station: Station, entries: set[int]) -> dict[int, tuple[int, ...]]:
@@ -75,16 +133,8 @@ def _read_parents(station: Station, entries: set[int]) -> dict[int, tuple[int, .
     }
 
 
-def _write(
-    on: Occasion,
-    station: Station,
-    values: PlotValues,
-    fitted: Fitted,
-    mean: float,
-    worth: Sequence[Worth],
-    quality: Sequence[TrialQuality],
-    seed: int,
-) -> Result:
+def _write(on: Occasion, station: Station, worked: _Worked, seed: int) -> Result:
+    values, fitted = worked.values, worked.fitted
     result = Result.objects.create(
         station=station,
         kind=KIND,
@@ -97,7 +147,7 @@ def _write(
         seed=seed,
         n_records=len(values.plots),
         missing=list(values.missing),
-        answer=_answer(values, fitted, mean, worth, quality),
+        answer=_answer(values, fitted, worked.mean, worked.worth, worked.quality),
     )
     Estimate.objects.bulk_create(
         [
@@ -113,7 +163,7 @@ def _write(
                 n_plots=one.n_plots,
                 n_sites=one.n_sites,
             )
-            for one in worth
+            for one in worked.worth
         ],
         batch_size=500,
     )

@@ -14,6 +14,8 @@ from firstsilk.work.choice.reasons import write_reason
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
 
+MOST_MOISTURE_PRICE_KG_HA = 10_000.0
+"""A point of moisture worth more than a whole crop is a slip of the keyboard (a choice of ours)."""
 NOT_CONSIDERED = (
     "diseases and ear rots",
     "seed set and pollen of the line itself",
@@ -91,6 +93,9 @@ def _check_settings(settings: ChoiceSettings) -> None:
         raise refuse("setting_negative", "How many go on or wait, and the sites wanted, are 0 or more.", "Send again.")
     if not (0 <= settings.least_erect_frac <= 1 and 0 <= settings.least_probability <= 1):
         raise refuse("setting_no_share", "Shares and chances lie between 0 and 1.", "Send again.")
+    if not abs(settings.moisture_price_kg_ha) <= MOST_MOISTURE_PRICE_KG_HA:
+        told = f"A moisture price of {settings.moisture_price_kg_ha:g} kg/ha cannot be."
+        raise refuse("moisture_price", told, f"Use up to {MOST_MOISTURE_PRICE_KG_HA:,.0f}.")
 
 
 def _pick(analysis: TrialAnalysis, of: str) -> tuple[str, list[EstimateFacts]]:

@@ -13,6 +13,8 @@ def write_reason(one: Candidate, settings: ChoiceSettings, cut_kg_ha: float | No
 
 
 def _yield_words(one: Candidate) -> str:
+    if one.reliability is None and one.difference_se_kg_ha == 0:
+        return "The trials tell no difference in yield"
     error = f" ± {one.difference_se_kg_ha:.0f}" if one.difference_se_kg_ha is not None else ""
     side = "above" if one.difference_kg_ha >= 0 else "below"
     what = "checks" if one.better_probability is not None else "mean of all entries"
