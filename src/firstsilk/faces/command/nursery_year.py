@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,6 +11,9 @@ from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
 from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
 from firstsilk.faces.files.tables import read_table
+
+if TYPE_CHECKING:
+    from firstsilk.work.nursery.lay_out import PlannedRow
 
 Season = Annotated[str, typer.Option("--season", help="Season, such as 2031 or 2031W; the day's season if absent.")]
 
@@ -53,29 +56,31 @@ def plan(
     say(made.basis.as_text())
     if not fix:
         say("No row was made and no seed reserved. Add --fix to do so.")
-    rows = [
-        (
-            row.number,
-            row.field_row,
-            row.field_col,
-            row.line,
-            row.purpose,
-            row.target,
-            row.kind,
-            row.male,
-            row.lot_name,
-            row.kernels,
-            row.sow_on,
-            row.silk_expected,
-            row.pollinations,
-            row.meet_frac,
-            row.why,
-        )
-        for row in made.rows
-    ]
+    rows = [_plan_cells(row) for row in made.rows]
     more = {"season": made.season, "fixed": made.fixed, "kernels": made.kernels}
     more |= {"short": [lack.message for lack in made.short], "basis": made.basis.as_text()}
     give_result(PLAN_COLUMNS, rows, out, as_json, more)
+
+
+def _plan_cells(row: PlannedRow) -> tuple[object, ...]:
+    """A planned row as the cells of `PLAN_COLUMNS`."""
+    return (
+        row.number,
+        row.field_row,
+        row.field_col,
+        row.line,
+        row.purpose,
+        row.target,
+        row.kind,
+        row.male,
+        row.lot_name,
+        row.kernels,
+        row.sow_on,
+        row.silk_expected,
+        row.pollinations,
+        row.meet_frac,
+        row.why,
+    )
 
 
 def sow(

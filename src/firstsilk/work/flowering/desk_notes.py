@@ -6,7 +6,7 @@ import re
 from datetime import date
 
 from firstsilk.answers import refuse
-from firstsilk.science.flowering.notes import KINDS
+from firstsilk.science.flowering.notes import KINDS, Kind
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_row, get_season, get_station
@@ -41,30 +41,11 @@ def write_row_note(
     InputRefused
         If the kind, its detail or the row is unknown, or the value is not what the kind wants.
     """
-    known = KINDS.get(kind)
-    if known is None or kind == "withdrawn":
-        wanted = ", ".join(name for name in KINDS if name != "withdrawn")
-        raise refuse("note_kind_unknown", f"There is no kind of note {kind!r}.", f"Kinds: {wanted}.")
-    said = kind.replace("_", " ")
-    if known.details and detail not in known.details:
-        raise refuse(
-            "note_detail_unknown",
-            f"{detail!r} is no detail of {said}." if detail else f"A note of {said} needs its detail.",
-            f"Use {', '.join(known.details)}.".replace("_", " "),
-        )
+    known = _check_kind(kind, detail)
+    day = taken_on or on.today
+    _check_words(on, day, worker, bag.strip())
     book = get_season(get_station(on.station), season, on.today)
     found = get_row(book, row)
-    day = taken_on or on.today
-    if day > on.today:
-        raise refuse(
-            "note_of_later", f"{day} is after today, {on.today}.", "Write the day on which it was seen or done."
-        )
-    if detail and not known.details:
-        raise refuse("note_detail_unknown", f"A note of {kind} has no detail.", "Leave it out, or write a remark.")
-    for name, text, longest in (("worker code", worker, LONGEST_WORKER), ("bag number", bag.strip(), LONGEST_BAG)):
-        if len(text) > longest:
-            told = f"The {name} has {len(text)} signs, at most {longest} fit."
-            raise refuse("note_text_long", told, "Shorten it.")
     proper = _read_value(kind, known.value, value, day)
     if known.value == "date" and proper > on.today.isoformat():
         told = f"{proper} is after today, {on.today}."
@@ -85,6 +66,35 @@ def write_row_note(
     )
     write_notes(on, [draft], source)
     return f"row {found.number}, {known.says}, {detail.replace('_', ' ')} {proper}".replace(",  ", ", ").strip(", ")
+
+
+def _check_kind(kind: str, detail: str) -> Kind:
+    """The kind of note meant, if it is one that a person writes and its detail belongs to it."""
+    known = KINDS.get(kind)
+    if known is None or kind == "withdrawn":
+        wanted = ", ".join(name for name in KINDS if name != "withdrawn")
+        raise refuse("note_kind_unknown", f"There is no kind of note {kind!r}.", f"Kinds: {wanted}.")
+    said = kind.replace("_", " ")
+    if known.details and detail not in known.details:
+        raise refuse(
+            "note_detail_unknown",
+            f"{detail!r} is no detail of {said}." if detail else f"A note of {said} needs its detail.",
+            f"Use {', '.join(known.details)}.".replace("_", " "),
+        )
+    if detail and not known.details:
+        raise refuse("note_detail_unknown", f"A note of {said} has no detail.", "Leave it out, or write a remark.")
+    return known
+
+
+def _check_words(on: Occasion, day: date, worker: str, bag: str) -> None:
+    """Refuse a day to come, and words that a note cannot hold."""
+    if day > on.today:
+        told = f"{day} is after today, {on.today}."
+        raise refuse("note_of_later", told, "Write the day on which it was seen or done.")
+    for name, text, longest in (("worker code", worker, LONGEST_WORKER), ("bag number", bag, LONGEST_BAG)):
+        if len(text) > longest:
+            told = f"The {name} has {len(text)} signs, at most {longest} fit."
+            raise refuse("note_text_long", told, "Shorten it.")
 
 
 def _read_value(kind: str, wants: str, value: str, day: date) -> str:

@@ -137,7 +137,7 @@ def _close_year(year: Year, tell: Callable[[str], None]) -> None:
 def _decide(on: Occasion, years: tuple[int, ...]) -> tuple[TrialAnalysis, ChoicePage, NextPlan]:
     """Analyse, take the proposals as verdicts, and draft the next season."""
     found = [analyse_trials(on, years, trait, 1, stay_silent) for trait in TRAITS]
-    settings = ChoiceSettings(go_on=8, wait=12)
+    settings = ChoiceSettings()
     page = propose_verdicts(on, years[-1], settings)
     decide(on, years[-1], [Decision(one.line, one.verdict) for one in page.candidates], settings)
     return found[0], page, plan_next_season(on, years[-1])
