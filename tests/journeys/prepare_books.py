@@ -11,6 +11,7 @@ import django
 django.setup()
 
 from django.core.management import call_command  # noqa: E402
+from django.db import transaction  # noqa: E402
 
 from firstsilk.records.models import Line, Row, Season, Site, Station, Target  # noqa: E402
 from firstsilk.work.flowering.devices import open_enrolment  # noqa: E402
@@ -32,7 +33,8 @@ def main() -> None:
     crossed = Target.objects.create(
         station=station, season=season, number=2, kind="cross", female=early, male=late, ears_wanted=8
     )
-    tags = take_tags(station, "row", 3)
+    with transaction.atomic():
+        tags = take_tags(station, "row", 3)
     for number, (tag, line, target, purpose) in enumerate(
         zip(tags, (early, early, late), (selfed, crossed, None), ("self", "female", "male"), strict=True), start=1
     ):
