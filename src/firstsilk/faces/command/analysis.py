@@ -13,7 +13,7 @@ import typer
 # Before numpy is loaded: on matrices of this size a second thread costs time, much of it on a busy machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from firstsilk.faces.command.giving import give_json, say
+from firstsilk.faces.command.giving import check_out, give_json, say
 from firstsilk.faces.files.fit_models import model_columns, read_model
 from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import read_table, write_table
@@ -26,7 +26,7 @@ RANDOM_COLUMNS = ("term", "level", "value", "se", "reliability")
 def fit(
     plots: Annotated[str, typer.Argument(help="Table with one record a line: response and the model's columns.")],
     model: Annotated[str, typer.Argument(metavar="MODEL.toml", help="The model, as TOML.")],
-    out: Annotated[str, typer.Option("--out", help="File for the random effects as a table.")] = "",
+    out: Annotated[str, typer.Option("--out", help="File for the random effects as a table.", callback=check_out)] = "",
     as_json: Annotated[bool, typer.Option("--json", help="The answer is one JSON object in any case.")] = False,
 ) -> None:
     """Fit a mixed model by REML: variances, fixed effects, means, predictions, heritability, as one JSON object.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import asdict, astuple, fields
 from typing import Annotated
 
@@ -14,7 +15,7 @@ from firstsilk.faces.command.station import StationCode, Today, open_books
 def analyse(
     years: Annotated[str, typer.Option("--years", help="Years joined by commas; all if absent.")] = "",
     trait: Annotated[str, typer.Option("--trait", help="One trait; all three if absent.")] = "",
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Stored with the result.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", min=0, max=2**63 - 1, help="Stored with the result.")] = 1,
     show: Annotated[bool, typer.Option("--show", help="Show the last analysis; compute nothing.")] = False,
     out: Out = "",
     as_json: AsJson = False,
@@ -56,10 +57,10 @@ def _describe(analysis: dict[str, object]) -> dict[str, object]:
 
 
 def _read_years(text: str) -> tuple[int, ...]:
-    try:
-        return tuple(int(part) for part in text.split(",") if part.strip())
-    except ValueError:
-        raise typer.BadParameter(f"{text!r} is no list of years: write 2030,2031.") from None
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if not all(re.fullmatch(r"[0-9]{4}", part) for part in parts):
+        raise typer.BadParameter(f"{text!r} is no list of years: write 2030,2031.")
+    return tuple(sorted({int(part) for part in parts}))
 
 
 def _say_progress(share_frac: float, message: str) -> None:

@@ -8,13 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
-from firstsilk.faces.command.station import StationCode, Today, open_books
+from firstsilk.faces.command.station import StationCode, Today, open_books, year_option
 from firstsilk.faces.files.tables import read_table
 
 if TYPE_CHECKING:
     from firstsilk.work.choice.facts import Decision
 
-Year = Annotated[int | None, typer.Option("--year", help="Last trial year that counts; this year if absent.")]
+Year = Annotated[
+    int | None,
+    year_option("Last trial year that counts; this year if absent."),
+]
 
 
 def choose(

@@ -8,15 +8,62 @@ from __future__ import annotations
 import json
 import math
 import sys
+import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from firstsilk.faces.files.tables import write_table
+from firstsilk.answers import refuse
+from firstsilk.faces.files.tables import WRITTEN, write_table
 
-Out = Annotated[str, typer.Option("--out", help="File to write (.csv, .xlsx, .parquet); standard output if absent.")]
+
+def check_out(out: str) -> str:
+    """The name of a file to write, looked at before any work is done: its kind is known and its folder takes files.
+
+    Raises
+    ------
+    InputRefused
+        If it is a folder, of no kind that is written, or cannot stand where it is wanted.
+    """
+    if out in ("", "-"):
+        return out
+    return check_place(out, WRITTEN)
+
+
+def check_pdf_out(out: str) -> str:
+    """As `check_out`, for a PDF file."""
+    return check_place(out, (".pdf",))
+
+
+def check_table_or_pdf_out(out: str) -> str:
+    """As `check_out`, for a table or a PDF file."""
+    return out if out in ("", "-") else check_place(out, (*WRITTEN, ".pdf"))
+
+
+def check_place(out: str, kinds: Sequence[str]) -> str:
+    """Refuse a file that cannot be written, before any work is done."""
+    path = Path(out)
+    if path.suffix.lower() not in kinds:
+        known = ", ".join(kind for kind in kinds if kind)
+        raise refuse("file_kind_unknown", f"{out}: a file of this kind is not written.", f"Name one of: {known}.")
+    if path.is_dir():
+        raise refuse("file_is_folder", f"{out}: this is a folder.", "Name a file in it.")
+    try:
+        with tempfile.TemporaryFile(dir=path.parent):
+            pass
+    except (OSError, ValueError) as fault:
+        why = fault.strerror if isinstance(fault, OSError) else "no name of a file"
+        raise refuse("file_not_writable", f"{out}: no file can be written there: {why}.", "Name another.") from None
+    return out
+
+
+Out = Annotated[
+    str,
+    typer.Option("--out", help="File to write (.csv, .xlsx, .parquet); standard output if absent.", callback=check_out),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object to standard output.")]
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result
+from firstsilk.faces.command.giving import AsJson, Out, check_out, give_json, give_result
 from firstsilk.faces.files.pedigrees import read_pairs, read_pedigree
 from firstsilk.faces.files.tables import write_table
 from firstsilk.science.lineage.kinship import Kinship, find_coancestry
@@ -18,7 +18,9 @@ PAIR_COLUMNS = ("line_a", "line_b", "coancestry")
 
 def kin(
     pedigree: Annotated[str, typer.Argument(help="Table: line, mother, father, method[, selfings].")],
-    pairs: Annotated[str, typer.Option("--pairs", help="File to write: line_a, line_b, coancestry.")] = "",
+    pairs: Annotated[
+        str, typer.Option("--pairs", help="File to write: line_a, line_b, coancestry.", callback=check_out)
+    ] = "",
     among: Annotated[str, typer.Option("--among", help="Only the pairs in this file: line_a, line_b.")] = "",
     out: Out = "",
     as_json: AsJson = False,
@@ -48,7 +50,9 @@ def kin(
 
 def pedigree(
     text: Annotated[str, typer.Argument(metavar="PEDIGREE", help='A written pedigree, e.g. "A*2/B//C".')],
-    out: Annotated[str, typer.Option("--out", help="File to write the shares to as well: founder, share.")] = "",
+    out: Annotated[
+        str, typer.Option("--out", help="File to write the shares to as well: founder, share.", callback=check_out)
+    ] = "",
     as_json: AsJson = False,
 ) -> None:
     """Read a written pedigree: its normal form, its tree and the founders' shares, as one JSON object.

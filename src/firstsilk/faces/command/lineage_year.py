@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from firstsilk.work.lineage.ancestry import Ancestor
     from firstsilk.work.lineage.line import LinePage
 
+KINDS = ("line", "hybrid", "tester", "check")
 LINE_COLUMNS = (
     *("line", "kind", "stands_for", "method", "mother", "father", "generation", "pedigree", "group", "tester", "check"),
     *("units_to_silk", "units_to_shed", "lots", "free_kernels", "verdict"),
@@ -29,6 +30,8 @@ def lines(
     as_json: AsJson = False,
 ) -> None:
     """The lines and hybrids in the books, with the seed there is of each."""
+    if kind not in ("", *KINDS):
+        raise typer.BadParameter(f"{kind!r} is not one of {', '.join(KINDS)}.")
     on = open_books(station, today)
     from firstsilk.work.lineage.lines import list_lines
 

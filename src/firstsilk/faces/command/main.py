@@ -7,6 +7,7 @@ imported only when that command runs, so that help answers at once.
 from __future__ import annotations
 
 import importlib
+import io
 import json
 import os
 import sys
@@ -132,8 +133,11 @@ def run(arguments: list[str]) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
+    except UnicodeEncodeError as error:
+        print(f"{error.object[:80]!r} holds signs that are no text. Write it again.", file=sys.stderr)
+        return 1
     except OSError as error:
-        print(f"{error.filename or 'a file'}: {error.strerror or error}.", file=sys.stderr)
+        print(f"{error.filename or 'what is written'}: {error.strerror or error}.", file=sys.stderr)
         return 1
     except Exception as error:
         fault = _find_no_of_books(error)
@@ -170,10 +174,16 @@ def _tell(error: FirstsilkError, as_json: bool) -> int:
     if not findings:
         print(str(error), file=sys.stderr)
     if as_json:
-        print(json.dumps(error.as_json(), ensure_ascii=False))
+        # A name from the command line may hold bytes that are no text.
+        print(json.dumps(error.as_json(), ensure_ascii=False).encode("utf-8", "backslashreplace").decode())
     return 1
 
 
 def main() -> None:
-    """The entry point of the installed command."""
+    """The entry point of the installed command. What goes out is UTF-8 with plain line ends, whatever the machine."""
+    if sys.stdout is None:  # closed by whoever called
+        print("Standard output is closed: the answer has nowhere to go.", file=sys.stderr)
+        sys.exit(1)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(encoding="utf-8", newline="")
     sys.exit(run(sys.argv[1:]))

@@ -9,11 +9,11 @@ from typing import Annotated
 
 import typer
 
-from firstsilk.faces.command.giving import say
+from firstsilk.faces.command.giving import check_pdf_out, say
 from firstsilk.faces.command.nursery_year import Season
 from firstsilk.faces.command.station import StationCode, Today, open_books
 
-PdfOut = Annotated[str, typer.Option("--out", help="PDF file to write.")]
+PdfOut = Annotated[str, typer.Option("--out", help="PDF file to write.", callback=check_pdf_out)]
 
 
 def tags(season: Season = "", out: PdfOut = "tags.pdf", station: StationCode = "", today: Today = "") -> None:

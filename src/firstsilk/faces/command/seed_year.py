@@ -81,7 +81,7 @@ def lots(
 def lot(
     name: Annotated[str, typer.Argument(help="Name or tag of the lot.")],
     take: Annotated[int, typer.Option("--take", help="Kernels to take out.")] = 0,
-    count: Annotated[int, typer.Option("--count", help="Kernels counted in the lot.")] = -1,
+    count: Annotated[int | None, typer.Option("--count", min=0, help="Kernels counted in the lot.")] = None,
     reason: Annotated[str, typer.Option(help="Why kernels are taken: split, sent or discarded.")] = "split",
     used_for: Annotated[str, typer.Option("--for", help="What they are used for.")] = "",
     as_json: AsJson = False,
@@ -94,7 +94,9 @@ def lot(
 
     from firstsilk.work.seed.lots import move_seed, read_lot
 
-    if count >= 0:
+    if take and count is not None:
+        raise typer.BadParameter("--take takes kernels out, --count enters a count: give one of them.")
+    if count is not None:
         page = move_seed(on, name, count, "counted", used_for)
     elif take:
         page = move_seed(on, name, take, reason, used_for)

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import os
 from datetime import UTC, date, datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from firstsilk.answers import refuse
+from firstsilk.faces.files.tables import FIRST_YEAR, LAST_YEAR, read_iso_date
 
 if TYPE_CHECKING:
     from firstsilk.work.occasion import Occasion
 
 StationCode = Annotated[str, typer.Option("--station", help="Code of the station, where there are several.")]
 Today = Annotated[str, typer.Option("--today", help="The day to work on, as 2031-07-21; the station's day if absent.")]
+
+
+def year_option(says: str) -> Any:
+    """An option ``--year`` with the years that records may have."""
+    return typer.Option("--year", min=FIRST_YEAR, max=LAST_YEAR, help=says)
 
 
 def prepare_books() -> None:
@@ -59,8 +65,6 @@ def read_day(text: str) -> date | None:
     """An ISO date given on the command line, or None if empty."""
     if not text:
         return None
-    from firstsilk.faces.files.tables import FIRST_YEAR, LAST_YEAR, read_iso_date
-
     try:
         day = read_iso_date(text)
     except ValueError:

@@ -26,8 +26,10 @@ def design(
     entries: Annotated[str, typer.Argument(help="Table: entry[, check][, copies]; check 1 = yes.")],
     reps: Annotated[int, typer.Option("--reps", min=1, help="Replicates.")] = 3,
     block_size: Annotated[int | None, typer.Option("--block-size", min=1, help="Plots in a block.")] = None,
-    rows: Annotated[int | None, typer.Option("--rows", min=1, help="Field rows; one a replicate if absent.")] = None,
-    columns: Annotated[int | None, typer.Option("--columns", min=1, help="Field columns.")] = None,
+    rows: Annotated[
+        int | None, typer.Option("--rows", min=1, max=20_000, help="Field rows; one a replicate if absent.")
+    ] = None,
+    columns: Annotated[int | None, typer.Option("--columns", min=1, max=20_000, help="Field columns.")] = None,
     blocks: Annotated[int | None, typer.Option("--blocks", min=1, help="Blocks in a replicate.")] = None,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same layout.")] = 1,
     out: Out = "",

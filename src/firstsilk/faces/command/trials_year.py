@@ -9,15 +9,18 @@ from typing import Annotated
 import typer
 
 from firstsilk.answers import Finding, Place, refuse, stop_if_any
-from firstsilk.faces.command.giving import AsJson, Out, give_result, say
-from firstsilk.faces.command.station import StationCode, Today, open_books
+from firstsilk.faces.command.giving import AsJson, Out, check_table_or_pdf_out, give_result, say
+from firstsilk.faces.command.station import StationCode, Today, open_books, year_option
 from firstsilk.faces.files.tables import read_table
 
 Trial = Annotated[str, typer.Argument(help="Name of the trial.")]
 
 
 def list_testcrosses(
-    year: Annotated[int | None, typer.Option("--year", help="Year of the crosses; next year if absent.")] = None,
+    year: Annotated[
+        int | None,
+        year_option("Year of the crosses; next year if absent."),
+    ] = None,
     out: Out = "",
     as_json: AsJson = False,
     station: StationCode = "",
@@ -39,13 +42,13 @@ def trial(
     name: Annotated[str, typer.Argument(help="Name of the new trial, or of one there is.")],
     entries: Annotated[str, typer.Option("--entries", help="Table of entries: entry[, check]; check 1 = yes.")] = "",
     site: Annotated[str, typer.Option("--site", help="Code of the site; the home site if absent.")] = "",
-    year: Annotated[int | None, typer.Option("--year", help="Year it grows in; this year if absent.")] = None,
+    year: Annotated[int | None, year_option("Year it grows in; this year if absent.")] = None,
     series: Annotated[str, typer.Option("--series", help="Trials with one aim share a series.")] = "",
     reps: Annotated[int, typer.Option("--reps", min=1, help="Replicates.")] = 2,
     plot_area_m2: Annotated[float, typer.Option("--plot-area-m2", help="Harvested area of a plot.")] = 8.0,
     kernels_per_plot: Annotated[int, typer.Option("--kernels-per-plot", help="Kernels in a packet.")] = 75,
-    columns: Annotated[int | None, typer.Option("--columns", min=1, help="Plots in a field row.")] = None,
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same lay-out.")] = 1,
+    columns: Annotated[int | None, typer.Option("--columns", min=1, max=20_000, help="Plots in a field row.")] = None,
+    seed: Annotated[int, typer.Option("--seed", min=0, max=2**63 - 1, help="Same seed, same lay-out.")] = 1,
     out: Out = "",
     as_json: AsJson = False,
     station: StationCode = "",
@@ -101,7 +104,10 @@ def _say_progress(share_frac: float, message: str) -> None:
 def packets(
     trial: Trial,
     pack: Annotated[bool, typer.Option("--pack", help="Book the packets as filled: seed leaves its lots.")] = False,
-    out: Annotated[str, typer.Option("--out", help="File: .pdf to print, or .csv, .xlsx, .parquet.")] = "",
+    out: Annotated[
+        str,
+        typer.Option("--out", help="File: .pdf to print, or .csv, .xlsx, .parquet.", callback=check_table_or_pdf_out),
+    ] = "",
     as_json: AsJson = False,
     station: StationCode = "",
     today: Today = "",

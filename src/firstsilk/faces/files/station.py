@@ -55,12 +55,14 @@ def read_station_folder(folder: str | Path) -> StationTables:
     Raises
     ------
     InputRefused
-        Only if there is no such folder.
+        Only if there is no such folder, or no table in it.
     """
     folder = Path(folder)
     if not folder.is_dir():
         raise InputRefused(f"{folder}: there is no such folder. Name the folder that holds station.csv and sites.csv.")
     paths = sorted(path for path in folder.iterdir() if path.is_file() and not path.name.startswith((".", "~$")))
+    if not paths:
+        raise InputRefused(f"{folder}: there is no table in this folder. Put station.csv, sites.csv and so on in it.")
     return _read_files(folder.name, [path.name for path in paths], lambda name: read_table(folder / name))
 
 

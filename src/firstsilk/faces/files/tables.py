@@ -22,6 +22,8 @@ from firstsilk.answers import Finding, InputRefused, Place, stop_if_any
 from firstsilk.faces.files.guard import check_archive, check_upload
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+WRITTEN = (".csv", ".txt", "", ".xlsx", ".parquet")
+"""Extensions of the tables that are written; the first three are CSV."""
 LARGEST_WHOLE = 2**53
 """Beyond this a number read as a decimal is no longer the whole number that was written (IEEE 754 binary64)."""
 
@@ -155,6 +157,8 @@ def read_table(path: str | Path, name: str = "") -> Table:
         If the file is absent, empty, not UTF-8, has a column twice, or a line with too many cells.
     """
     if str(path) == "-":
+        if sys.stdin is None:
+            raise InputRefused("standard input: it is closed. Send the table there, or name a file.")
         return _table_from_csv(sys.stdin.buffer.read(), name or "standard input")
     path = Path(path)
     name = name or path.name
