@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import os
 import signal
@@ -74,7 +75,7 @@ class StationServer:
             try:
                 with urllib.request.urlopen(f"{self.address}/pocket/manifest.json", timeout=5):
                     return
-            except (urllib.error.URLError, ConnectionError, TimeoutError):
+            except (OSError, http.client.HTTPException):
                 assert self.process.poll() is None, self.process.stderr.read()
                 time.sleep(0.02)
         raise AssertionError("the server did not answer within 30 s")

@@ -5,6 +5,7 @@ The station is the invented one, its year run by `firstsilk demo` and its pages 
 
 from __future__ import annotations
 
+import http.client
 import os
 import re
 import shutil
@@ -12,7 +13,6 @@ import signal
 import subprocess
 import sys
 import time
-import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
@@ -83,7 +83,7 @@ def _wait_for(where: str, process: subprocess.Popen[bytes], log: Path) -> None:
         try:
             with urllib.request.urlopen(where, timeout=5):
                 return
-        except (urllib.error.URLError, ConnectionError, TimeoutError):
+        except (OSError, http.client.HTTPException):
             assert process.poll() is None, log.read_text()
             time.sleep(0.1)
     raise AssertionError(f"the server did not answer within 40 s: {log.read_text()}")
