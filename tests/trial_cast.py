@@ -21,6 +21,7 @@ from firstsilk.records.models import (
 from firstsilk.science.seed.tags import tag_for_serial
 from firstsilk.work.occasion import Occasion
 
+DAY = date(2031, 12, 1)
 NOW = datetime(2031, 12, 1, 9, 0, tzinfo=UTC)
 AREA_M2 = 8.0
 
@@ -61,13 +62,15 @@ class Cast:
 
 
 def make_station(who: str = "command") -> Cast:
-    """A station with four sites and nothing else."""
-    station = Station.objects.create(code="esker", name="Eskerholm Growers' Cooperative", latitude=50.4)
+    """A station with four sites and nothing else, whose day stands still."""
+    station = Station.objects.create(
+        code="esker", name="Eskerholm Growers' Cooperative", latitude=50.4, held_date=DAY, is_invented=True
+    )
     for at, code in enumerate(("home", "tarn", "fell", "beck")):
         Site.objects.create(
             station=station, code=code, name=code.title(), latitude=50.0 + at, longitude=-1.0, is_home=at == 0
         )
-    return Cast(Occasion("esker", date(2031, 12, 1), NOW, who), station, {}, {}, {})
+    return Cast(Occasion("esker", DAY, NOW, who), station, {}, {}, {})
 
 
 def add_people(cast: Cast) -> dict[str, Account]:

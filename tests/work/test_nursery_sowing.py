@@ -108,11 +108,11 @@ def test_a_sowing_when_taken_back_gives_seed_and_promise_back(field):
 def test_sowing_noted_by_phone_is_counted_as_unsettled_until_it_is_settled(field):
     station, season, rows, *_ = field
     take_note(ON, rows[0], "sown", DAY)
-    assert count_unsettled(station, season, read_states(station)) == 1
+    assert count_unsettled(station, season, read_states(station), DAY) == 1
     assert stock_of(station)["E1-30"] == (100, 72)
     settle_sowing(ON, "2031")
     settle_sowing(ON, "2031")
-    assert count_unsettled(station, season, read_states(station)) == 0
+    assert count_unsettled(station, season, read_states(station), DAY) == 0
     assert stock_of(station)["E1-30"] == (76, 48)
     assert Reservation.objects.filter(released_on__isnull=True).count() == 2
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
@@ -25,7 +25,8 @@ def cast():
     made = make_station()
     add_hybrids(made, add_lines(made, 2), kernels=600)
     entries = ["N-T/S01", "S-T/N00"]
-    design_trial(made.on, "T", "", "tarn", 2031, entries, ["CHECK-1"], 2, 8.0, 75, 1, stay_silent)
+    spring = replace(made.on, today=date(2031, 4, 10))
+    design_trial(spring, "T", "", "tarn", 2031, entries, ["CHECK-1"], 2, 8.0, 75, 1, stay_silent)
     return made
 
 
@@ -182,6 +183,10 @@ def test_the_books_can_be_looked_at_as_they_stood_before_the_data_came(cast):
     before = replace(cast.on, today=cast.on.today - timedelta(days=1))
     assert read_trial(before, "T").n_with_record == 0
     assert list_trials(before).trials[0].n_with_record == 0
+    winter = replace(cast.on, today=date(2031, 4, 9))
+    assert list_trials(winter).trials == ()
+    with pytest.raises(InputRefused, match="was laid out on 2031-04-10"):
+        read_trial(winter, "T")
     assert list_trials(cast.on).trials[0].n_with_record == 6
 
 

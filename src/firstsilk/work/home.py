@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, Q
+from django.db.models import Exists, OuterRef
 
-from firstsilk.records.models import LotOrigin, NoteAside, Plot, Reservation, Season, Station, Target, Trial, Verdict
+from firstsilk.records.models import LotOrigin, NoteAside, Plot, PlotRecord, Season, Station, Verdict
 from firstsilk.work.accounts import CREW, DECIDERS, DESK
 from firstsilk.work.climate.series import read_daily_heat
 from firstsilk.work.flowering.day import DayList, read_day_list
@@ -20,6 +20,8 @@ from firstsilk.work.nursery.sow import count_unsettled
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_site, get_station
+from firstsilk.work.standing import promises_on, rows_on, targets_on, trials_on
+from firstsilk.work.trials.newest import end_of_day
 
 HEAT_CAUTION = (
     "Heat: water and shade within reach; new workers do about 20 % of the normal time on day one, 20 % more each day; "
@@ -93,7 +95,7 @@ def list_due(on: Occasion, role: str = "") -> Home:
     line, basis = _quiet_season(season, on.today), Basis()
     cautions: tuple[str, ...] = ()
     due: list[Due] = []
-    if season is not None and season.rows.exists():
+    if season is not None and rows_on(station, on.today).filter(season=season).exists():
         day = read_day_list(on, season.name)
         due += _field_due(day)
         due += _rows_due(on, station, season, day)
@@ -153,7 +155,7 @@ def _rows_due(on: Occasion, station: Station, season: Season, day: DayList) -> I
     if short:
         why = "Too late for more ears this season; make them again, or in winter."
         yield Due("targets that fall short", short, why, "later", "flowering", "#targets", roles=DECIDERS)
-    unsettled = count_unsettled(station, season, {row.tag: row.state for row in rows})
+    unsettled = count_unsettled(station, season, {row.tag: row.state for row in rows}, on.today)
     if unsettled:
         why = "Noted as sown by phone or file; their seed is still only promised."
         yield Due("sown rows whose seed is not booked", unsettled, why, "soon", "nursery", page="sowing", roles=DESK)
@@ -161,7 +163,8 @@ def _rows_due(on: Occasion, station: Station, season: Season, day: DayList) -> I
     if unshelled:
         why = "Their kernels are not counted yet."
         yield Due("rows picked and not shelled", unshelled, why, "soon", "seed", page="harvest")
-    in_lots = set(LotOrigin.objects.filter(station=station, row__season=season).values_list("row__number", flat=True))
+    origins = LotOrigin.objects.filter(station=station, row__season=season, lot__movements__moved_on__lte=on.today)
+    in_lots = set(origins.values_list("row__number", flat=True))
     loose = sum(1 for row in rows if row.state.kernels and row.number not in in_lots and row.purpose != "male")
     if loose:
         why = "Their kernels are counted; the lots are not made."
@@ -193,7 +196,7 @@ def _spring_due(on: Occasion, station: Station, season: Season, day: DayList) ->
         return
     why = f"Sowing starts on {first.day} {first:%B}."
     yield Due("row tags to print", len(day.rows), why, "later", "nursery", roles=DESK)
-    held = Reservation.objects.filter(station=station, row__season=season, released_on__isnull=True)
+    held = promises_on(station, on.today).filter(row__season=season)
     untested = held.filter(lot__germination_frac__isnull=True).values("lot").distinct().count()
     if untested:
         why = "They are promised to rows of this season; 90 % was assumed."
@@ -213,8 +216,7 @@ def _desk_due(station: Station, season: Season | None, on: Occasion) -> Iterator
     low = sum(1 for lot in read_stock(station, up_to=on.today) if lot.kernels < 0)
     if low:
         yield Due("lots below zero", low, "More was used than the books hold; count them.", "soon", "seed", roles=DESK)
-    drafts = Target.objects.filter(station=station, state="draft", season__year__gte=on.today.year)
-    drafts = drafts.exclude(asked_on__gt=on.today)
+    drafts = targets_on(station, on.today).filter(state="draft", season__year__gte=on.today.year)
     for name in sorted(set(drafts.values_list("season__name", flat=True))):
         count = drafts.filter(season__name=name).count()
         why = f"Season {name}: they have no rows and no seed promised."
@@ -222,21 +224,19 @@ def _desk_due(station: Station, season: Season | None, on: Occasion) -> Iterator
 
 
 def _trial_due(station: Station, on: Occasion) -> Iterator[Due]:
-    trials = Trial.objects.filter(station=station, year=on.today.year).exclude(design="as_brought")
-    open_plots = (
-        Plot.objects.filter(trial__in=trials, records__isnull=True).aggregate(n=Count("pk", distinct=True))["n"]
-        if on.today.month >= 9
-        else 0
-    )
+    trials = trials_on(station, on.today).filter(year=on.today.year).exclude(design="as_brought")
+    told = PlotRecord.objects.filter(plot=OuterRef("pk"), recorded_at__lt=end_of_day(station, on.today))
+    plots = Plot.objects.filter(trial__in=trials)
+    open_plots = plots.exclude(Exists(told)).count() if on.today.month >= 9 else 0
     if open_plots:
         why = "Weights and moisture are not in."
         yield Due("trial plots without data", open_plots, why, "soon", "trials", roles=DESK)
-    harvested = trials.filter(Q(plots__records__isnull=False)).distinct().count()
-    decided = Verdict.objects.filter(station=station, year=on.today.year).exists()
+    harvested = plots.filter(Exists(told)).exists()
+    decided = Verdict.objects.filter(station=station, year=on.today.year, decided_on__lte=on.today).exists()
     if harvested and not decided and not open_plots:
         why = "Plot data are in and no verdict is written."
         yield Due("year of trials to decide on", 1, why, "soon", "choice", roles=DECIDERS)
-    next_season = Season.objects.filter(station=station, year=on.today.year + 1)
-    if decided and not Target.objects.filter(season__in=next_season).exists() and on.today > date(on.today.year, 10, 1):
+    wanted = targets_on(station, on.today).filter(season__year=on.today.year + 1)
+    if decided and not wanted.exists() and on.today > date(on.today.year, 10, 1):
         why = "Verdicts are written; the next plan is not made."
         yield Due("plan of next season", 1, why, "later", "choice", roles=DECIDERS)

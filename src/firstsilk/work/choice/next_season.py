@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from firstsilk.answers import InputRefused
-from firstsilk.records.models import Line, Season, Station, Verdict
+from firstsilk.records.models import Line, Station, Target, Verdict
 from firstsilk.work.analysis.reading import find_analysis_with_year
 from firstsilk.work.lineage.ancestry import find_line_coancestry
 from firstsilk.work.lineage.generations import count_selfings, is_fixed
@@ -18,6 +18,7 @@ from firstsilk.work.nursery.plan import TargetFacts, Want, add_targets, list_tar
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
+from firstsilk.work.standing import seasons_on
 from firstsilk.work.trials.testcrosses import EARLIEST_SELFINGS, TESTCROSS_KERNELS, propose_testcrosses
 
 HIGHEST_COANCESTRY = 0.25
@@ -96,8 +97,9 @@ def plan_next_season(on: Occasion, year: int) -> NextPlan:
         testcrosses, more = _want_testcrosses(on, year + 1)
         wants = [*_want_selfs(books), *_want_young_selfs(books, year), *crosses, *testcrosses]
         before = list_targets(on, season)
-        known = {(one.kind, one.female, one.male) for one in before}
-        fresh = [want for want in wants if (want.kind, want.female, want.male) not in known]
+        there = Target.objects.filter(station=station, season__name=season)
+        known = set(there.values_list("kind", "female__name", "male__name"))
+        fresh = [want for want in wants if (want.kind, want.female, want.male or None) not in known]
         targets = add_targets(on, season, fresh) if fresh else before
     old = {one.number for one in before}
     missing = [*said, *more]
@@ -112,7 +114,7 @@ def read_next_plan(on: Occasion, year: int) -> NextPlan:
     """What stands in the plan of season ``year + 1``; nothing is made."""
     station = get_station(on.station)
     name = str(year + 1)
-    there = Season.objects.filter(station=station, name=name).exists()
+    there = seasons_on(station, on.today).filter(name=name).exists()
     targets = list_targets(on, name) if there else ()
     missing = () if there else (f"season {name} is not opened yet",)
     return NextPlan(name, targets, (), NOT_CONSIDERED, Basis((("targets", len(targets)),), missing))

@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from django.db.models import Q
 
-from firstsilk.answers import Finding, InputRefused
+from firstsilk.answers import Finding, InputRefused, refuse
 from firstsilk.records.models import LotOrigin, Row, Season, Station
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.checks import check_row_notes
@@ -104,7 +104,9 @@ def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage
     name, tag = find_row(on, tag_or_number, season)
     station = get_station(on.station)
     day = read_day_list(on, name)
-    row = next(one for one in day.rows.values() if one.tag == tag)
+    row = next((one for one in day.rows.values() if one.tag == tag), None)
+    if row is None:
+        raise refuse("row_not_yet", f"On {on.today} this row was not planned yet.", "Look at it from a later day.")
     about = Q(tag=tag) | Q(replaces__isnull=False)
     records = list(NoteRecord.objects.filter(about, station=station, taken_on__lte=on.today))
     names = {one.tag: f"row {one.number}" for one in day.rows.values()}

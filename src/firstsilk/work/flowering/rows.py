@@ -18,6 +18,7 @@ from firstsilk.work.flowering.states import read_states
 from firstsilk.work.nursery.rates import LineRates, read_line_rates
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_season, get_station
+from firstsilk.work.standing import rows_on
 
 LOOK_AHEAD_DAYS = 90
 
@@ -89,13 +90,14 @@ def read_rows(on: Occasion, season: str = "") -> tuple[tuple[RowFacts, ...], Bas
 def read_season_rows(on: Occasion, station: Station, season: Season) -> tuple[tuple[RowFacts, ...], Basis]:
     """As `read_rows`, for whoever has the season at hand."""
     rows = list(
-        Row.objects.filter(station=station, season=season)
+        rows_on(station, on.today)
+        .filter(season=season)
         .select_related("line", "lot", "target", "target__male")
         .order_by("number")
     )
     states = read_states(station, [row.tag for row in rows], on.today)
     heat = read_daily_heat(station, season.site, on.today)
-    rates = read_line_rates(station, {row.line.name for row in rows})
+    rates = read_line_rates(station, {row.line.name for row in rows}, on.today)
     facts = _facts_of(rows, states, HeatClock(heat, on.today), rates, on)
     return facts, _basis(facts, heat, rates, on)
 

@@ -18,6 +18,7 @@ from firstsilk.work.flowering.rows import share_pollinations
 from firstsilk.work.nursery.rates import read_line_rates
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_season, get_station
+from firstsilk.work.standing import rows_on
 
 FORMAT = 1
 """Version of the field list that phones read."""
@@ -77,10 +78,10 @@ def read_walk(on: Occasion) -> Walk:
     if not Season.objects.filter(station=station).exists():
         return Walk(FORMAT, station.code, "", on.today, ())
     season = get_season(station, today=on.today)
-    rows = list(Row.objects.filter(station=station, season=season).select_related("line", "target").order_by("number"))
+    rows = list(rows_on(station, on.today).filter(season=season).select_related("line", "target").order_by("number"))
     states = read_row_states(read_notes(on, [row.tag for row in rows]), up_to=on.today)
     males = _find_males(rows)
-    shares = share_pollinations(rows, read_line_rates(station, {row.line.name for row in rows}))
+    shares = share_pollinations(rows, read_line_rates(station, {row.line.name for row in rows}, on.today))
     zone = ZoneInfo(station.time_zone)
     return Walk(
         format=FORMAT,

@@ -11,6 +11,7 @@ from firstsilk.science.flowering.rows import PollinationTally, RowState
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.seed.stock import read_stock
+from firstsilk.work.standing import rows_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,8 @@ class LotFacts:
 def list_rows(on: Occasion, station: Station, line: Line) -> tuple[SeasonRow, ...]:
     """The line's rows of this and past seasons, oldest first."""
     rows = list(
-        Row.objects.filter(station=station, line=line, season__year__lte=on.today.year)
+        rows_on(station, on.today)
+        .filter(line=line, season__year__lte=on.today.year)
         .select_related("season")
         .order_by("season__year", "season__name", "number")
     )

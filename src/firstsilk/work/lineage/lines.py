@@ -13,6 +13,7 @@ from firstsilk.work.lineage.ancestry import tell_method
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import LotStock, read_stock
 from firstsilk.work.shelf import get_station
+from firstsilk.work.standing import lines_on
 
 PAGE_LINES = 50
 
@@ -75,7 +76,7 @@ def list_lines(on: Occasion, text: str = "", group: str = "", kind: str = "", pa
     Checked by tests/work/test_lineage_work.py.
     """
     station = get_station(on.station)
-    found = Line.objects.filter(station=station)
+    found = lines_on(station, on.today)
     if text.strip():
         wanted = text.strip()
         found = found.filter(Q(name__icontains=wanted) | Q(pedigree__icontains=wanted) | Q(remark__icontains=wanted))

@@ -162,7 +162,7 @@ def _set_bench(
     for lot in read_stock(station, names):
         stock.setdefault(lot.line, []).append(lot)
     missing = [("only", f"{len(years)} past years of weather", "")] if len(years) < 10 else []
-    return _Bench(settings, years, daily, read_line_rates(station, names), stock, {}, missing)
+    return _Bench(settings, years, daily, read_line_rates(station, names, on.today), stock, {}, missing)
 
 
 def _tell_missing(missing: Sequence[tuple[str, str, str]]) -> tuple[str, ...]:

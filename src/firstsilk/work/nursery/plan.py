@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Prefetch
 
 from firstsilk.answers import Place, refuse, shorten_value
 from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Station, Target
@@ -21,6 +21,7 @@ from firstsilk.work.complaints import Complaints
 from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_season, get_site, get_station, take_tags
+from firstsilk.work.standing import rows_on, targets_on
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 MOST_EARS = 5000
@@ -249,9 +250,10 @@ def list_targets(on: Occasion, season: str) -> tuple[TargetFacts, ...]:
     """All targets of a season with the rows that serve them."""
     station = get_station(on.station)
     targets = (
-        Target.objects.filter(station=station, season=get_season(station, season))
+        targets_on(station, on.today)
+        .filter(season=get_season(station, season))
         .select_related("female", "male")
-        .prefetch_related("rows")
+        .prefetch_related(Prefetch("rows", rows_on(station, on.today)))
         .order_by("number")
     )
     return tuple(

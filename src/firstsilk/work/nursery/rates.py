@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 
 from firstsilk.records.models import Line, Row, Station
 from firstsilk.science.nursery.counts import KERNELS_PER_EAR, SUCCESS_FRAC
@@ -35,8 +36,8 @@ class LineRates:
         return max(ears, math.ceil(kernels / self.kernels_per_ear)) if kernels else ears
 
 
-def read_line_rates(station: Station, names: Iterable[str]) -> dict[str, LineRates]:
-    """The rates of each named line, its own records shrunk towards the programme's mean.
+def read_line_rates(station: Station, names: Iterable[str], up_to: date | None = None) -> dict[str, LineRates]:
+    """The rates of each named line, its own records up to a day shrunk towards the programme's mean.
 
     Notes
     -----
@@ -46,7 +47,7 @@ def read_line_rates(station: Station, names: Iterable[str]) -> dict[str, LineRat
     wanted = set(names)
     done: dict[str, list[int]] = {}
     rows = Row.objects.filter(station=station, line__name__in=wanted).select_related("line")
-    states = read_states(station, [row.tag for row in rows])
+    states = read_states(station, [row.tag for row in rows], up_to)
     for row in rows:
         state = states.get(row.tag)
         if state is None or not state.ears_picked:

@@ -10,6 +10,7 @@ from django.db.models import Count, Q
 from firstsilk.records.models import Season
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_season, get_station
+from firstsilk.work.standing import seasons_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,7 @@ def list_seasons(on: Occasion) -> tuple[SeasonFacts, ...]:
     """All seasons of the station, newest first."""
     drafts = Count("targets", filter=Q(targets__state="draft"), distinct=True)
     found = (
-        Season.objects.filter(station__code=on.station)
+        seasons_on(get_station(on.station), on.today)
         .select_related("site")
         .annotate(n_rows=Count("rows", distinct=True), n_drafts=drafts)
         .order_by("-year", "-name")

@@ -24,6 +24,7 @@ from firstsilk.work.nursery.as_sown import read_row_seed
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_season, get_station
+from firstsilk.work.standing import promises_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,9 +165,9 @@ def settle_sowing(on: Occasion, season: str, noted: int = 0) -> Sown:
     return Sown(book.name, noted, settled, out, tuple(findings), Basis((("rows with promised seed", len(held)),)))
 
 
-def count_unsettled(station: Station, season: Season, states: dict[str, RowState]) -> int:
+def count_unsettled(station: Station, season: Season, states: dict[str, RowState], today: date) -> int:
     """Rows noted as sown or skipped, by phone or file, whose seed is still only promised."""
-    held = Reservation.objects.filter(station=station, row__season=season, released_on__isnull=True)
+    held = promises_on(station, today).filter(row__season=season)
     done = [states.get(tag) for tag in held.values_list("row__tag", flat=True)]
     return sum(1 for state in done if state is not None and (state.sown_on or _was_skipped(state)))
 

@@ -50,7 +50,7 @@ def read_sowing(on: Occasion, season: str = "") -> SowingList:
         otherwise=tuple(row for row in rows if row.state.misplanted),
         sown=sum(1 for row in rows if row.state.sown_on),
         total=len(rows),
-        unsettled=count_unsettled(station, book, {row.tag: row.state for row in rows}),
+        unsettled=count_unsettled(station, book, {row.tag: row.state for row in rows}, on.today),
         kernels_due=sum(row.kernels for row in due),
         basis=basis,
     )

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db import transaction
+from django.db.models import Min
 
 from firstsilk.answers import refuse
-from firstsilk.records.models import Lot, LotOrigin, Movement, Reservation, Station
+from firstsilk.records.models import Lot, LotOrigin, Movement, Station
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import LotStock, read_lot_stock, read_stock
 from firstsilk.work.shelf import get_line, get_lot, get_station, take_tags
+from firstsilk.work.standing import promises_on, rows_on
 
 DESK_REASONS = ("split", "sent", "discarded", "counted")
 OFFICIAL_SEEDS = 400
@@ -137,6 +139,11 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
     station = get_station(on.station)
     lot = get_lot(station, tag_or_name)
     stock = read_lot_stock(lot, on.today)
+    first = lot.movements.aggregate(first=Min("moved_on"))["first"]
+    if first is not None and first > on.today:
+        raise refuse("lot_not_yet", f"Lot {lot.name} came into the books on {first}.", "Look at it from that day on.")
+    tested_on = lot.germination_tested_on if lot.germination_frac is not None else None
+    is_tested = tested_on is None or tested_on <= on.today
     movements, total = [], 0
     for move in Movement.objects.filter(lot=lot, moved_on__lte=on.today).order_by("moved_on", "pk"):
         total += move.kernels
@@ -152,19 +159,22 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
         origin=lot.origin,
         origin_text=lot.origin_text,
         pedigree=lot.line.pedigree,
-        germination_seeds=lot.germination_seeds,
-        germination_tested_on=lot.germination_tested_on,
+        germination_seeds=lot.germination_seeds if is_tested else None,
+        germination_tested_on=tested_on if is_tested else None,
         kernel_weight_mg=lot.kernel_weight_mg,
         place=_place(lot),
         origins=origins,
         movements=tuple(movements),
-        promised=_promised(lot),
+        promised=_promised(lot, on.today),
         cautions=_cautions(lot, stock),
         basis=Basis(used, missing),
         year=lot.year,
         used_by=tuple(
             (row.tag, f"row {row.number} of {row.season.name}")
-            for row in lot.rows.select_related("season").order_by("-season__year", "number")[:50]
+            for row in rows_on(station, on.today)
+            .filter(lot=lot)
+            .select_related("season")
+            .order_by("-season__year", "number")[:50]
         ),
     )
 
@@ -191,8 +201,8 @@ def _origin(one: LotOrigin) -> OriginFacts:
     )
 
 
-def _promised(lot: Lot) -> tuple[tuple[str, int], ...]:
-    held = Reservation.objects.filter(lot=lot, released_on__isnull=True).select_related("row__season", "trial")
+def _promised(lot: Lot, day: date) -> tuple[tuple[str, int], ...]:
+    held = promises_on(lot.station, day).filter(lot=lot).select_related("row__season", "trial")
     return tuple(
         (f"row {one.row.number} of {one.row.season.name}" if one.row else f"trial {one.trial or ''}", one.kernels)
         for one in held.order_by("pk")
@@ -201,7 +211,7 @@ def _promised(lot: Lot) -> tuple[tuple[str, int], ...]:
 
 def _cautions(lot: Lot, stock: LotStock) -> tuple[str, ...]:
     told = []
-    if lot.germination_frac is None:
+    if stock.germination_frac is None:
         told.append("No germination test is on record.")
     elif (lot.germination_seeds or 0) < OFFICIAL_SEEDS:
         told.append(f"Germination from {lot.germination_seeds or 'an unknown number of'} seeds: not an official test.")

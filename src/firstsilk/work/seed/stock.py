@@ -64,13 +64,19 @@ def _count_stock(
             lot.name,
             lot.line.name,
             lot.year,
-            lot.germination_frac,
+            _germination(lot, up_to),
             stock.get(lot.pk, 0),
             promised.get(lot.pk, 0),
         )
         for lot in lots.order_by("year", "name")
         if only is not None or lot.pk not in later
     ]
+
+
+def _germination(lot: Lot, up_to: date | None) -> float | None:
+    """The germination on record; None where it was tested after the day."""
+    tested_on = lot.germination_tested_on
+    return None if up_to is not None and tested_on is not None and tested_on > up_to else lot.germination_frac
 
 
 def _not_there_yet(station: Station, up_to: date | None) -> set[int]:

@@ -12,6 +12,8 @@ from firstsilk.records.models import Movement, Plot, Reservation, Station, Trial
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station, get_trial
+from firstsilk.work.standing import promises_on
+from firstsilk.work.trials.reading import find_trial_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +62,11 @@ def list_packets(on: Occasion, trial: str) -> PacketList:
         If there is no such trial.
     """
     station = get_station(on.station)
-    found = get_trial(station, trial)
+    found = find_trial_on(on, station, trial)
     plots = Plot.objects.filter(station=station, trial=found).select_related("entry", "lot").order_by("number")
     packets = tuple(_packet(at, plot, found.kernels_per_plot) for at, plot in enumerate(plots, 1))
-    held = Reservation.objects.filter(station=station, trial=found, released_on__isnull=True)
-    taken = Movement.objects.filter(station=station, reason="packed", used_for=_purpose(found))
+    held = promises_on(station, on.today).filter(trial=found)
+    taken = Movement.objects.filter(station=station, reason="packed", used_for=_purpose(found), moved_on__lte=on.today)
     lotless = sum(not packet.lot for packet in packets)
     missing = (f"{lotless} plots name no lot",) if lotless else ()
     return PacketList(

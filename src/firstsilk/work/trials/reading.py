@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import Count, Exists, Min, OuterRef, Q
 
-from firstsilk.records.models import Plot, PlotRecord, Reservation, Trial
+from firstsilk.answers import refuse
+from firstsilk.records.models import Plot, PlotRecord, Reservation, Station, Trial
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station, get_trial
+from firstsilk.work.standing import promises_on, trials_on
 from firstsilk.work.trials.newest import end_of_day, read_newest_records
 
 
@@ -108,7 +110,7 @@ class TrialPage:
 def list_trials(on: Occasion) -> TrialList:
     """All trials of the station, the newest year first."""
     station = get_station(on.station)
-    held = Reservation.objects.filter(station=station, trial=OuterRef("pk"), released_on__isnull=True)
+    held = promises_on(station, on.today).filter(trial=OuterRef("pk"))
     recorded = PlotRecord.objects.filter(plot=OuterRef("pk"), recorded_at__lt=end_of_day(station, on.today))
     plots = (
         Plot.objects.filter(station=station)
@@ -118,7 +120,7 @@ def list_trials(on: Occasion) -> TrialList:
         .order_by()
     )
     counts = {row["trial"]: row for row in plots}
-    trials = Trial.objects.filter(station=station).select_related("site").annotate(held=Exists(held))
+    trials = trials_on(station, on.today).select_related("site").annotate(held=Exists(held))
     lines = []
     for trial in trials.order_by("-year", "name"):
         row = counts.get(trial.pk, {"n": 0, "n_told": 0, "n_entries": 0})
@@ -143,6 +145,15 @@ def list_trials(on: Occasion) -> TrialList:
     return TrialList(tuple(lines), Basis(used, missing))
 
 
+def find_trial_on(on: Occasion, station: Station, name: str) -> Trial:
+    """The trial of this name, if it was laid out by the occasion's day."""
+    trial = get_trial(station, name)
+    if not trials_on(station, on.today).filter(pk=trial.pk).exists():
+        first = Reservation.objects.filter(station=station, trial=trial).aggregate(first=Min("reserved_on"))["first"]
+        raise refuse("trial_not_yet", f"Trial {name} was laid out on {first}.", "Look at it from that day on.")
+    return trial
+
+
 def read_trial(on: Occasion, name: str) -> TrialPage:
     """One trial with every plot.
 
@@ -152,11 +163,11 @@ def read_trial(on: Occasion, name: str) -> TrialPage:
         If there is no such trial.
     """
     station = get_station(on.station)
-    trial = get_trial(station, name)
+    trial = find_trial_on(on, station, name)
     records = read_newest_records(station, [trial.pk], on.today)
     plots = Plot.objects.filter(station=station, trial=trial).select_related("entry", "lot").order_by("number")
     cells = tuple(_cell(plot, records.get(plot.pk)) for plot in plots)
-    held = Reservation.objects.filter(station=station, trial=trial, released_on__isnull=True).exists()
+    held = promises_on(station, on.today).filter(trial=trial).exists()
     return TrialPage(
         trial.name,
         trial.series,

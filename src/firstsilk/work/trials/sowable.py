@@ -35,7 +35,7 @@ def list_sowable(on: Occasion) -> Sowable:
     """Hybrids and checks with free seed, checks first; sites, the home site first."""
     station = get_station(on.station)
     free = Counter[str]()
-    for lot in read_stock(station):
+    for lot in read_stock(station, up_to=on.today):
         free[lot.line] += lot.free
     decided = Verdict.objects.filter(station=station, decided_on__lte=on.today).order_by("year", "id")
     verdicts = dict(decided.values_list("line", "verdict"))

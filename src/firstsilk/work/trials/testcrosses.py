@@ -6,11 +6,12 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from firstsilk.records.models import Line, Plot, Station, Target, Verdict
+from firstsilk.records.models import Line, Plot, Station, Verdict
 from firstsilk.work.lineage.generations import count_selfings
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
+from firstsilk.work.standing import lines_on, targets_on
 from firstsilk.work.trials.newest import end_of_day
 
 EARLIEST_SELFINGS = 2
@@ -112,7 +113,7 @@ def propose_testcrosses(on: Occasion, year: int) -> TestcrossList:
 
 
 def _read_books(on: Occasion, station: Station, year: int) -> _Books:
-    everything = list(Line.objects.filter(station=station).order_by("name"))
+    everything = list(lines_on(station, on.today).order_by("name"))
     lines = {line.pk: line for line in everything if line.kind == "line"}
     hybrids: dict[int, list[Line]] = {}
     for line in everything:
@@ -124,14 +125,14 @@ def _read_books(on: Occasion, station: Station, year: int) -> _Books:
     tested = frozenset(pk for pk, made in hybrids.items() if any(hybrid.pk in grown for hybrid in made))
     decided = Verdict.objects.filter(station=station, decided_on__lte=on.today).order_by("year", "id")
     verdicts = dict(decided.values_list("line", "verdict"))
-    targets = Target.objects.filter(station=station, kind="testcross", season__year__gte=year, male__isnull=False)
+    targets = targets_on(station, on.today).filter(kind="testcross", season__year__gte=year, male__isnull=False)
     planned = {
         (female, int(male or 0)): f"{season}, target {number}"
         for female, male, season, number in targets.values_list("female", "male", "season__name", "number")
     }
     selfed = frozenset(line.mother_id for line in everything if line.method == "self" and line.mother_id)
     free = Counter[str]()
-    for lot in read_stock(station):
+    for lot in read_stock(station, up_to=on.today):
         free[lot.line] += lot.free
     return _Books(lines, hybrids, tested, verdicts, planned, free, selfed)
 

@@ -1,0 +1,52 @@
+"""What was there on a day? Rows, promises, targets, trials and lines as the books stood.
+
+Movements, notes, verdicts and results carry their day. A row or a trial carries none of its own: it came with the
+promise of its seed, and a line of a harvest came with its lot. What was brought from outside was always there.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.db.models import Exists, OuterRef, QuerySet
+
+from firstsilk.records.models import Line, Movement, Reservation, Row, Season, Station, Target, Trial
+
+
+def promises_on(station: Station, day: date) -> QuerySet[Reservation]:
+    """The promises that stood on a day: made by then and not released."""
+    return Reservation.objects.filter(station=station, reserved_on__lte=day).exclude(released_on__lte=day)
+
+
+def rows_on(station: Station, day: date) -> QuerySet[Row]:
+    """Rows without those that were planned after the day."""
+    later = Reservation.objects.filter(row=OuterRef("pk"), reserved_on__gt=day)
+    return Row.objects.filter(station=station).exclude(Exists(later))
+
+
+def targets_on(station: Station, day: date) -> QuerySet[Target]:
+    """Targets without those that were asked for after the day."""
+    return Target.objects.filter(station=station).exclude(asked_on__gt=day)
+
+
+def trials_on(station: Station, day: date) -> QuerySet[Trial]:
+    """Trials without those that were laid out after the day."""
+    later = Reservation.objects.filter(trial=OuterRef("pk"), reserved_on__gt=day)
+    return Trial.objects.filter(station=station).exclude(Exists(later))
+
+
+def seasons_on(station: Station, day: date) -> QuerySet[Season]:
+    """Seasons without those for which nothing had been asked by the day, though something was later."""
+    later = Target.objects.filter(season=OuterRef("pk"), asked_on__gt=day)
+    sooner = Target.objects.filter(season=OuterRef("pk")).exclude(asked_on__gt=day)
+    rows = rows_on(station, day).filter(season=OuterRef("pk"))
+    return Season.objects.filter(station=station).exclude(Exists(later) & ~Exists(sooner) & ~Exists(rows))
+
+
+def lines_on(station: Station, day: date) -> QuerySet[Line]:
+    """Lines without those whose first seed was harvested here after the day."""
+    moves = Movement.objects.filter(lot__line=OuterRef("pk"), kernels__gt=0)
+    later = moves.filter(reason="harvested", moved_on__gt=day)
+    sooner = moves.filter(moved_on__lte=day)
+    brought = moves.exclude(reason="harvested")
+    return Line.objects.filter(station=station).exclude(Exists(later) & ~Exists(sooner) & ~Exists(brought))
