@@ -20,6 +20,7 @@ from pathlib import Path
 import pytest
 
 from tests.journeys.chromium import CHROMIUM, FLAGS
+from tests.journeys.conftest import station_environment
 from tests.journeys.serving import find_port
 
 pytestmark = [
@@ -30,25 +31,12 @@ pytestmark = [
 
 ROOMS = ("climate", "lineage", "nursery", "flowering", "seed", "trials", "analysis", "choice")
 AXE = Path(__file__).resolve().parent / "assets" / "axe.min.js"
-FIRST_TARGET_S = 180
 
 
 @pytest.fixture(scope="module")
-def year(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+def year(demo_year) -> tuple[Path, str]:
     """The invented station after its year: its folder, and the account of it."""
-    home = tmp_path_factory.mktemp("eskerholm")
-    began = time.monotonic()
-    done = subprocess.run(
-        [sys.executable, "-m", "firstsilk", "demo", "--no-serve"],
-        env=_environment(home),
-        capture_output=True,
-        text=True,
-        timeout=600,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    assert time.monotonic() - began < 3 * FIRST_TARGET_S
-    return home, done.stdout
+    return demo_year
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +46,7 @@ def address(year) -> Iterator[str]:
     port = find_port()
     process = subprocess.Popen(
         [sys.executable, "-m", "firstsilk", "serve", "--port", str(port)],
-        env=_environment(home),
+        env=station_environment(home),
         start_new_session=True,
         stdin=subprocess.DEVNULL,
         stdout=(log := (home / "serve.log").open("wb")),
@@ -70,11 +58,6 @@ def address(year) -> Iterator[str]:
     os.killpg(process.pid, signal.SIGKILL)
     process.wait(timeout=10)
     log.close()
-
-
-def _environment(home: Path) -> dict[str, str]:
-    """The station's own settings, not those of the tests."""
-    return {**os.environ, "FIRSTSILK_HOME": str(home), "DJANGO_SETTINGS_MODULE": "firstsilk.station.settings"}
 
 
 def _wait_for(where: str, process: subprocess.Popen[bytes], log: Path) -> None:
