@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from django.contrib.auth import authenticate
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from firstsilk.answers import refuse
 from firstsilk.records.models import Account, Role, SignInTry
@@ -63,7 +63,12 @@ def add_account(on: Occasion, name: str, password: str, role: str) -> AccountFac
         validate_password(password)
     except ValidationError as error:
         raise refuse("password_weak", " ".join(error.messages), "Choose a longer, less common password.") from None
-    account = Account.objects.create_user(username=name, password=password, station=station, role=role)
+    try:
+        with transaction.atomic():
+            account = Account.objects.create_user(username=name, password=password, station=station, role=role)
+    except IntegrityError:
+        # Somebody took the name while the password was being sealed.
+        raise refuse("name_taken", f"The account name {name!r} is taken.", "Choose another name.") from None
     return AccountFacts(account.username, account.role, True, None)
 
 
@@ -102,13 +107,14 @@ def wait_before_next_try_s(name: str, now: datetime) -> float:
 
 def sign_in(name: str, password: str, now: datetime) -> Account | None:
     """The account if name and password are right and the name need not wait; None otherwise."""
-    if wait_before_next_try_s(name, now) > 0:
-        return None
-    account = authenticate(username=name, password=password)
+    tried = name.lower()[:LONGEST_NAME]
     with transaction.atomic():
-        if account is None:
-            SignInTry.objects.create(name=name.lower()[:LONGEST_NAME], tried_at=now)
-            SignInTry.objects.filter(tried_at__lt=now - timedelta(days=2)).delete()
-        else:
-            SignInTry.objects.filter(name=name.lower()[:LONGEST_NAME]).delete()
+        # The try is written down before the password is looked at, so that many at once are counted too.
+        if wait_before_next_try_s(name, now) > 0:
+            return None
+        SignInTry.objects.create(name=tried, tried_at=now)
+        SignInTry.objects.filter(tried_at__lt=now - timedelta(days=2)).delete()
+    account = authenticate(username=name, password=password)
+    if account is not None:
+        SignInTry.objects.filter(name=tried).delete()
     return account if isinstance(account, Account) else None

@@ -10,8 +10,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from django.db import transaction
+from django.db.models import Q
+
 from firstsilk.answers import FirstsilkError, refuse
-from firstsilk.records.models import Job
+from firstsilk.records.models import Job, Station
 from firstsilk.work.analysis.analyse import analyse_every_trait
 from firstsilk.work.analysis.plots import TRAIT_WORDS
 from firstsilk.work.occasion import Occasion, Progress, StopAsked
@@ -55,13 +58,21 @@ KINDS: dict[str, Callable[[Occasion, Mapping[str, object], Progress], dict[str, 
 
 
 def ask_job(on: Occasion, kind: str, arguments: Mapping[str, object]) -> int:
-    """Write down that a job is wanted; returns its number. The caller puts it on the queue."""
+    """Write down that a job is wanted; returns its number. The caller puts it on the queue.
+
+    The same job asked for while it waits or runs is not begun twice: its number is returned.
+    """
     if kind not in KINDS:
         raise refuse("job_unknown", f"There is no job {kind!r}.", f"Jobs: {', '.join(KINDS)}.")
     told = {**arguments, "today": on.today.isoformat()}
-    job = Job.objects.create(
-        station=get_station(on.station), kind=kind, arguments=told, asked_at=on.now, asked_by=on.who
-    )
+    with transaction.atomic():
+        # Two who press at once: the second waits, and then finds the job of the first.
+        station = Station.objects.select_for_update().get(pk=get_station(on.station).pk)
+        alive = Q(state="waiting") | Q(state="running", heartbeat_at__gte=on.now - timedelta(seconds=SILENT_S))
+        for job in Job.objects.filter(alive, station=station, kind=kind, stop_asked=False):
+            if job.arguments == told:
+                return job.pk
+        job = Job.objects.create(station=station, kind=kind, arguments=told, asked_at=on.now, asked_by=on.who)
     return job.pk
 
 
