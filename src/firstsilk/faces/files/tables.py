@@ -290,7 +290,7 @@ def _cell_text(cell: object) -> str:
 
 def format_number(value: float) -> str:
     """The shortest text that reads back as the same number: ``12`` and not ``12.0``."""
-    if math.isnan(value):
+    if not math.isfinite(value):
         return ""
     return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(float(value))
 
@@ -364,4 +364,8 @@ def _write_frame(path: Path, suffix: str, columns: Sequence[str], rows: list[lis
         sheet.write_row(0, 0, list(columns), book.add_format({"bold": True}))
         sheet.freeze_panes(1, 0)
         for at, row in enumerate(rows, 1):
-            sheet.write_row(at, 0, [cell if isinstance(cell, int | float) else as_cell(cell) for cell in row])
+            sheet.write_row(
+                at,
+                0,
+                [cell if isinstance(cell, int | float) and math.isfinite(cell) else as_cell(cell) for cell in row],
+            )

@@ -109,7 +109,8 @@ def _basis(facts: Sequence[RowFacts], heat: DailyHeat, rates: dict[str, LineRate
     elif (on.today - heat.last).days > 1:
         age = (on.today - heat.last).days
         missing.append(f"weather since {heat.last.day} {heat.last:%b %Y} (last reading {age} days old)")
-    unknown = {row.line for row in facts if row.purpose != "filler" and row.state.sown_on and row.silk_expected is None}
+    sown = {row.line for row in facts if row.purpose != "filler" and row.state.sown_on and row.silk_expected is None}
+    unknown = {line for line in sown if rates[line].units_to_silk is None}
     if unknown and heat.last is not None:
         missing.append(f"heat units to silk of {len(unknown)} line{'s' if len(unknown) > 1 else ''}")
     lent = {row.line for row in facts if row.purpose != "filler" and rates[row.line].units_source not in ("own", "")}
