@@ -144,12 +144,7 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
         raise refuse("lot_not_yet", f"Lot {lot.name} came into the books on {first}.", "Look at it from that day on.")
     tested_on = lot.germination_tested_on if lot.germination_frac is not None else None
     is_tested = tested_on is None or tested_on <= on.today
-    movements, total = [], 0
-    for move in Movement.objects.filter(lot=lot, moved_on__lte=on.today).order_by("moved_on", "pk"):
-        total += move.kernels
-        movements.append(
-            MovementFacts(move.moved_on, move.kernels, move.reason, move.used_for, move.recorded_by, total)
-        )
+    movements = _movements(lot, on.today)
     origins = tuple(_origin(one) for one in _origins(lot))
     missing = () if origins or lot.origin in ("received", "open_pollinated") else ("rows or lots it came from",)
     used = (("movements", len(movements)), ("origins", len(origins)))
@@ -164,7 +159,7 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
         kernel_weight_mg=lot.kernel_weight_mg,
         place=_place(lot),
         origins=origins,
-        movements=tuple(movements),
+        movements=movements,
         promised=_promised(lot, on.today),
         cautions=_cautions(lot, stock),
         basis=Basis(used, missing),
@@ -177,6 +172,15 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
             .order_by("-season__year", "number")[:50]
         ),
     )
+
+
+def _movements(lot: Lot, day: date) -> tuple[MovementFacts, ...]:
+    """Every movement up to a day, with the stock after it."""
+    told, total = [], 0
+    for move in Movement.objects.filter(lot=lot, moved_on__lte=day).order_by("moved_on", "pk"):
+        total += move.kernels
+        told.append(MovementFacts(move.moved_on, move.kernels, move.reason, move.used_for, move.recorded_by, total))
+    return tuple(told)
 
 
 def _origins(lot: Lot) -> list[LotOrigin]:
