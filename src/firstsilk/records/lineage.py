@@ -13,7 +13,7 @@ class Line(StationRecord):
     """A line or hybrid. The record says whether it stands for one plant, a family or a bulk.
 
     Valid when the name is unique, the method is one of the closed list, and selfs and doubled haploids have no
-    father of their own. Heat units to silk and shed are counted from sowing in the station's scale.
+    father of their own. Heat units to silk, shed and black layer are counted from sowing in the station's scale.
     """
 
     name = models.CharField(max_length=120)
@@ -30,6 +30,7 @@ class Line(StationRecord):
     is_check = models.BooleanField(default=False)
     units_to_silk = models.FloatField(null=True, blank=True)
     units_to_shed = models.FloatField(null=True, blank=True)
+    units_to_black_layer = models.FloatField(null=True, blank=True)
     remark = models.CharField(max_length=400, default="", blank=True)
 
     class Meta:

@@ -2,16 +2,17 @@
 
 from firstsilk.records.analysis import Estimate
 from firstsilk.records.choice import Verdict
-from firstsilk.records.climate import Site, WeatherDay
+from firstsilk.records.climate import Site, WeatherDay, WeatherFeed, WeatherHour
 from firstsilk.records.flowering import Note, NoteAside
 from firstsilk.records.lineage import Line
-from firstsilk.records.nursery import Row, Season, Target
+from firstsilk.records.nursery import CrewPlan, Row, Season, Target
 from firstsilk.records.seed import Lot, LotOrigin, Movement, Reservation
 from firstsilk.records.station import Account, Device, Job, Result, Role, SignInTry, Station, Tag, Worker
 from firstsilk.records.trials import Plot, PlotRecord, Trial
 
 __all__ = [
     "Account",
+    "CrewPlan",
     "Device",
     "Estimate",
     "Job",
@@ -36,5 +37,7 @@ __all__ = [
     "Trial",
     "Verdict",
     "WeatherDay",
+    "WeatherFeed",
+    "WeatherHour",
     "Worker",
 ]

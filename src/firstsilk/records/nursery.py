@@ -31,6 +31,31 @@ class Season(StationRecord):
         return self.name
 
 
+class CrewPlan(StationRecord):
+    """Who can work in a season and how long: what the need by day is set against. Codes and counts, no names.
+
+    `per_hour` and `efficiency_frac` are empty where the station's own notes, or else the published rate, decide.
+    """
+
+    season = models.OneToOneField(Season, on_delete=models.PROTECT, related_name="crew_plan")
+    workers = models.IntegerField(default=0)
+    beginners = models.IntegerField(default=0)
+    beginners_from = models.DateField(null=True, blank=True)
+    hours_a_day = models.FloatField(default=7.0)
+    per_hour = models.FloatField(null=True, blank=True)
+    efficiency_frac = models.FloatField(null=True, blank=True)
+    set_by = models.CharField(max_length=150, default="", blank=True)
+    set_at = models.DateTimeField()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=models.Q(workers__gte=0, beginners__gte=0), name="crew_plan_counts"),
+            models.CheckConstraint(
+                condition=models.Q(hours_a_day__gt=0, hours_a_day__lte=16), name="crew_plan_hours_of_a_day"
+            ),
+        ]
+
+
 class Target(StationRecord):
     """One thing wanted of the season: a self or a cross, how many good ears, how many kernels, and why."""
 
