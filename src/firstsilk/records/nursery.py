@@ -37,7 +37,7 @@ class CrewPlan(StationRecord):
     `per_hour` and `efficiency_frac` are empty where the station's own notes, or else the published rate, decide.
     """
 
-    season = models.OneToOneField(Season, on_delete=models.PROTECT, related_name="crew_plan")
+    season = models.ForeignKey(Season, on_delete=models.PROTECT, related_name="crew_plans")
     workers = models.IntegerField(default=0)
     beginners = models.IntegerField(default=0)
     beginners_from = models.DateField(null=True, blank=True)
@@ -49,6 +49,7 @@ class CrewPlan(StationRecord):
 
     class Meta:
         constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "season"], name="crew_plan_once"),
             models.CheckConstraint(condition=models.Q(workers__gte=0, beginners__gte=0), name="crew_plan_counts"),
             models.CheckConstraint(
                 condition=models.Q(hours_a_day__gt=0, hours_a_day__lte=16), name="crew_plan_hours_of_a_day"

@@ -28,11 +28,11 @@ class Migration(migrations.Migration):
                 ('efficiency_frac', models.FloatField(blank=True, null=True)),
                 ('set_by', models.CharField(blank=True, default='', max_length=150)),
                 ('set_at', models.DateTimeField()),
-                ('season', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='crew_plan', to='records.season')),
+                ('season', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='crew_plans', to='records.season')),
                 ('station', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='records.station')),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('beginners__gte', 0), ('workers__gte', 0)), name='crew_plan_counts'), models.CheckConstraint(condition=models.Q(('hours_a_day__gt', 0), ('hours_a_day__lte', 16)), name='crew_plan_hours_of_a_day')],
+                'constraints': [models.UniqueConstraint(fields=('station', 'season'), name='crew_plan_once'), models.CheckConstraint(condition=models.Q(('beginners__gte', 0), ('workers__gte', 0)), name='crew_plan_counts'), models.CheckConstraint(condition=models.Q(('hours_a_day__gt', 0), ('hours_a_day__lte', 16)), name='crew_plan_hours_of_a_day')],
             },
         ),
         migrations.CreateModel(
