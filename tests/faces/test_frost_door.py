@@ -216,3 +216,40 @@ def test_frost_reads_and_writes_spreadsheets_and_parquet(tmp_path, capsys, suffi
 def test_frost_run_twice_gives_the_same_bytes(tmp_path, capsys):
     path = write(tmp_path, years_with(AUTUMN))
     assert call(capsys, "frost", path, "--json") == call(capsys, "frost", path, "--json")
+
+
+def test_frost_with_a_spread_keeps_the_fixed_columns_and_adds_the_band(tmp_path, capsys):
+    path = write(tmp_path, years_with(AUTUMN))
+    _, plain, _ = call(capsys, "frost", path)
+    code, out, err = call(capsys, "frost", path, "--spread", "500")
+    assert (code, err) == (0, "")
+    assert out.splitlines()[0] == plain.splitlines()[0] + ",low,high,low_day_of_year,high_day_of_year,no_date"
+    cut = ["\n".join(line.rsplit(",", 5)[0] for line in out.splitlines()), plain.rstrip("\n")]
+    assert cut[0] == cut[1]
+    for row in of_event(out, "first_autumn"):
+        assert float(row["low_day_of_year"]) < float(row["day_of_year"]) < float(row["high_day_of_year"])
+        assert row["low"] < row["date_of_year"] < row["high"]
+        assert row["no_date"] == "0"
+    assert {(row["low"], row["high"], row["no_date"]) for row in of_event(out, "last_spring")} == {("", "", "500")}
+
+
+def test_frost_with_a_spread_and_a_seed_gives_the_same_bytes_and_another_seed_others(tmp_path, capsys):
+    path = write(tmp_path, years_with(AUTUMN))
+    asked = ("frost", path, "--spread", "100", "--method", "normal", "--json")
+    assert call(capsys, *asked) == call(capsys, *asked, "--seed", "1")
+    assert call(capsys, *asked)[1] != call(capsys, *asked, "--seed", "2")[1]
+    answer = one_object(call(capsys, *asked)[1])
+    assert (answer["spread"], answer["spread_level"], answer["seed"]) == (100, 0.8, 1)
+
+
+def test_frost_with_a_spread_but_one_year_has_no_band(tmp_path, capsys):
+    path = write(tmp_path, years_with(AUTUMN[:1]))
+    _, out, _ = call(capsys, "frost", path, "--spread", "100")
+    assert {(row["low"], row["high"], row["no_date"]) for row in rows_of(out)} == {("", "", "")}
+
+
+@pytest.mark.parametrize("wrong", [("--spread", "-1"), ("--spread", "many"), ("--spread", "9", "--spread-level", "1")])
+def test_frost_with_a_spread_that_cannot_be_ends_with_2(tmp_path, capsys, wrong):
+    code, out, err = call(capsys, "frost", write(tmp_path, "date,tmin_c,tmax_c\n2031-09-20,-3,10\n"), *wrong)
+    assert (code, out) == (2, "")
+    assert "Error" in err
