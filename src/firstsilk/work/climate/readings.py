@@ -20,12 +20,14 @@ LONGEST_FILL_DAYS = 5
 class Readings:
     """The days of one site in order.
 
-    `days` (n,), `tmin_c` and `tmax_c` (n,) [°C], `origins` (n,): ``measured``, ``filled`` or ``forecast``.
+    `days` (n,), `tmin_c` and `tmax_c` (n,) [°C], `rain_mm` (n,) [mm], NaN unknown, `origins` (n,): ``measured``,
+    ``filled`` or ``forecast``.
     """
 
     days: tuple[date, ...]
     tmin_c: NDArray[np.float64]
     tmax_c: NDArray[np.float64]
+    rain_mm: NDArray[np.float64]
     origins: tuple[str, ...]
 
     @property
@@ -38,6 +40,10 @@ class Readings:
         """The same without the days of one calendar year."""
         return self.only([at for at, day in enumerate(self.days) if day.year != year])
 
+    def without_forecast(self) -> Readings:
+        """The same without days that were forecast and never measured: they are no past weather."""
+        return self.only([at for at, origin in enumerate(self.origins) if origin != "forecast"])
+
     def only(self, kept: list[int]) -> Readings:
         """The days at these places."""
         at = np.array(kept, dtype=np.intp)
@@ -45,6 +51,7 @@ class Readings:
             tuple(self.days[one] for one in kept),
             self.tmin_c[at],
             self.tmax_c[at],
+            self.rain_mm[at],
             tuple(self.origins[one] for one in kept),
         )
 
@@ -54,12 +61,13 @@ def read_readings(station: Station, site: Site, up_to: date) -> Readings:
     rows = list(
         WeatherDay.objects.filter(station=station, site=site, date__lte=up_to)
         .order_by("date")
-        .values_list("date", "tmin_c", "tmax_c", "origin")
+        .values_list("date", "tmin_c", "tmax_c", "rain_mm", "origin")
     )
     if not rows:
-        return Readings((), np.zeros(0), np.zeros(0), ())
-    days, tmin, tmax, origins = zip(*rows, strict=True)
-    return Readings(tuple(days), np.array(tmin), np.array(tmax), tuple(origins))
+        return Readings((), np.zeros(0), np.zeros(0), np.zeros(0), ())
+    days, tmin, tmax, rain, origins = zip(*rows, strict=True)
+    wet = np.array([np.nan if one is None else one for one in rain], dtype=np.float64)
+    return Readings(tuple(days), np.array(tmin), np.array(tmax), wet, tuple(origins))
 
 
 def fill_short_holes(given: Readings) -> tuple[Readings, tuple[tuple[date, date], ...]]:
@@ -70,7 +78,14 @@ def fill_short_holes(given: Readings) -> tuple[Readings, tuple[tuple[date, date]
     long = tuple(hole for hole in find_holes(given.days) if (hole[1] - hole[0]).days >= LONGEST_FILL_DAYS)
     left = {day for first, last in long for day in days_from(first, last)}
     origin = dict(zip(given.days, given.origins, strict=True))
-    whole = Readings(filled.days, filled.tmin, filled.tmax, tuple(origin.get(day, "filled") for day in filled.days))
+    rain = dict(zip(given.days, given.rain_mm.tolist(), strict=True))
+    whole = Readings(
+        filled.days,
+        filled.tmin,
+        filled.tmax,
+        np.array([rain.get(day, np.nan) for day in filled.days]),
+        tuple(origin.get(day, "filled") for day in filled.days),
+    )
     return whole.only([at for at, day in enumerate(filled.days) if day not in left]), long
 
 
