@@ -18,6 +18,7 @@ DOORS = {
     ),
     "frost": ("frost {file}", "date,tmin_c,tmax_c\n2030-10-02,-3,9\n2031-10-05,-2.5,8\n", "--probability 0.5"),
     "kin": ("kin {file}", "line,mother,father,method,selfings\nA,,,founder,\nB,A,,self,2\n", ""),
+    "crew": ("crew {file}", "date,p10,p50,p90\n2031-07-21,10,84,90.5\n2031-07-20,,1,2\n", "--beginners 0.6"),
     "design": ("design complete {file}", "entry,check,copies\nA,0,\nB,1,2\n", "--reps 2"),
 }
 

@@ -13,6 +13,7 @@ from django.db.models import Exists, OuterRef
 
 from firstsilk.records.models import LotOrigin, NoteAside, Plot, PlotRecord, Season, Station, Verdict
 from firstsilk.work.accounts import CREW, DECIDERS, DESK
+from firstsilk.work.cautions import CAUTIONS_SHORT
 from firstsilk.work.climate.series import read_daily_heat
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.row_page import find_oddities
@@ -23,14 +24,6 @@ from firstsilk.work.shelf import get_site, get_station
 from firstsilk.work.standing import promises_on, rows_on, targets_on, trials_on
 from firstsilk.work.trials.newest import end_of_day
 
-HEAT_CAUTION = (
-    "Heat: water and shade within reach; new workers do about 20 % of the normal time on day one, 20 % more each day; "
-    "nobody who feels ill stays alone."
-)
-FIELD_CAUTION = (
-    "Pollen and leaf edges: glasses, long sleeves; stop at breathlessness. No entry before a spray interval ends. "
-    "Hours and tasks of minors: local law, labels and licensed practice decide."
-)
 AHEAD_DAYS = 7
 TAGS_AHEAD_DAYS = 45
 """Row tags are asked for this many days before the first sowing (a choice of ours)."""
@@ -101,7 +94,7 @@ def list_due(on: Occasion, role: str = "") -> Home:
         due += _rows_due(on, station, season, day)
         basis, line = day.basis, _season_line(day)
         if any(task.do != "sow" for task in day.tasks):
-            cautions = (HEAT_CAUTION, FIELD_CAUTION)
+            cautions = CAUTIONS_SHORT
     due += _desk_due(station, season, on)
     due += _trial_due(station, on)
     order = {"now": 0, "soon": 1, "later": 2}

@@ -21,13 +21,13 @@ def day(
 ) -> None:
     """Today's list: rows to sow, look at, bag, pollinate and pick, each with its reason."""
     on = open_books(station, today)
+    from firstsilk.work.cautions import CAUTIONS_SHORT
     from firstsilk.work.flowering.day import read_day_list
-    from firstsilk.work.home import FIELD_CAUTION, HEAT_CAUTION
 
     found = read_day_list(on, season)
     say(f"{found.today}: {len(found.tasks)} tasks in season {found.season}. {found.basis.as_text()}")
-    say(HEAT_CAUTION)
-    say(FIELD_CAUTION)
+    for caution in CAUTIONS_SHORT:
+        say(caution)
     columns = ("do", "row", "tag", "line", "count", "male_rows", "days_left", "why")
     rows = [
         (

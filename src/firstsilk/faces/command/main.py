@@ -37,10 +37,10 @@ class Entry:
 ENTRIES: tuple[Entry, ...] = (
     Entry("heat", "climate:heat", DOORS, "heat units by day and in total, in a named scale"),
     Entry("frost", "climate:frost", DOORS, "dates of first autumn and last spring frost by probability"),
-    Entry("ripen", "unbuilt:ripen", DOORS, "chance of ripening before the killing frost"),
+    Entry("ripen", "ripening:ripen", DOORS, "chance of ripening before the killing frost"),
     Entry("forecast", "unbuilt:forecast", DOORS, "silk and shed dates with their spread"),
     Entry("nick", "unbuilt:nick", DOORS, "sowing dates so that parents meet"),
-    Entry("crew", "unbuilt:crew", DOORS, "workers needed by day"),
+    Entry("crew", "crew:crew", DOORS, "workers needed by day"),
     Entry("kin", "lineage:kin", DOORS, "inbreeding and coancestry from a pedigree table"),
     Entry("pedigree", "lineage:pedigree", DOORS, "read a pedigree string: tree and shares"),
     Entry("design", "trials:design", DOORS, "lay out a trial"),

@@ -15,11 +15,6 @@ def _not_built(door: str) -> NoReturn:
     raise NotBuilt(f"firstsilk {door}: not built yet.")
 
 
-def ripen(rest: Rest = None) -> None:
-    """Not built yet."""
-    _not_built("ripen")
-
-
 def forecast(rest: Rest = None) -> None:
     """Not built yet."""
     _not_built("forecast")
@@ -28,11 +23,6 @@ def forecast(rest: Rest = None) -> None:
 def nick(rest: Rest = None) -> None:
     """Not built yet."""
     _not_built("nick")
-
-
-def crew(rest: Rest = None) -> None:
-    """Not built yet."""
-    _not_built("crew")
 
 
 def ability(rest: Rest = None) -> None:

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from datetime import date
 
 from firstsilk.answers import refuse
-from firstsilk.faces.paper.cautions import CAUTIONS, LIMITS
 from firstsilk.faces.paper.lettering import check_lettering, cut_words
 from firstsilk.faces.paper.press import print_sheet
 from firstsilk.faces.paper.tags import MARKS, write_day
 from firstsilk.faces.paper.walkbook import order_for_walking, write_newest_note
 from firstsilk.science.seed.tags import print_tag
+from firstsilk.work.cautions import CAUTIONS, LIMITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +114,7 @@ def render_day_sheet(sheet: DaySheet) -> bytes:
         "newest": write_newest_note(sheet.chain_hash, sheet.chain_position),
         "blocked": _group_blocked(tasks),
         "tasks": [_set_task(task) for task in tasks if not task.blocked],
-        "cautions": [list(caution) for caution in CAUTIONS],
+        "cautions": [[caution.name, caution.text] for caution in CAUTIONS],
         "limits": LIMITS,
     }
     return print_sheet("day_sheet", data)

@@ -12,11 +12,11 @@ from datetime import date
 from typing import Protocol, TypeVar
 
 from firstsilk.answers import Finding, Place, refuse, stop_if_any
-from firstsilk.faces.paper.cautions import CAUTIONS, LIMITS
 from firstsilk.faces.paper.lettering import ELLIPSIS, check_lettering, cut_text, fit_text
 from firstsilk.faces.paper.press import print_sheet
 from firstsilk.faces.paper.tags import MARKS, write_day
 from firstsilk.science.seed.tags import print_tag, read_tag
+from firstsilk.work.cautions import CAUTIONS, LIMITS
 
 ROW_HEIGHT_MM = 10.5
 TURN_HEIGHT_MM = 5.0
@@ -118,7 +118,7 @@ def render_walk_book(book: WalkBook) -> bytes:
         "first": _name(rows[0]),
         "last": _name(rows[-1]),
         "newest": write_newest_note(book.chain_hash, book.chain_position),
-        "cautions": [list(caution) for caution in CAUTIONS],
+        "cautions": [[caution.name, caution.text] for caution in CAUTIONS],
         "limits": LIMITS,
         "row_height": ROW_HEIGHT_MM,
         "turn_height": TURN_HEIGHT_MM,

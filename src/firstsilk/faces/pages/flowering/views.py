@@ -12,13 +12,13 @@ from firstsilk.faces.pages.nursery.views import start_room
 from firstsilk.faces.pages.papers import give_pdf
 from firstsilk.science.flowering.notes import KINDS
 from firstsilk.work.accounts import CREW
+from firstsilk.work.cautions import CAUTIONS_SHORT
 from firstsilk.work.flowering.chain import verify_chain
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.desk_notes import write_row_note
 from firstsilk.work.flowering.note_list import SHOWN, read_note_list
 from firstsilk.work.flowering.notes import take_back
 from firstsilk.work.flowering.row_page import find_row, read_findings, read_row_page
-from firstsilk.work.home import FIELD_CAUTION, HEAT_CAUTION
 from firstsilk.work.occasion import Occasion
 
 HEADINGS = (
@@ -56,7 +56,7 @@ def _group_tasks(day: DayList) -> list[dict[str, object]]:
 
 
 def _cautions(day: DayList) -> tuple[str, ...]:
-    return (HEAT_CAUTION, FIELD_CAUTION) if any(task.do != "sow" for task in day.tasks) else ()
+    return CAUTIONS_SHORT if any(task.do != "sow" for task in day.tasks) else ()
 
 
 def _count_standing(day: DayList) -> dict[str, int]:
