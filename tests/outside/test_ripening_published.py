@@ -13,6 +13,7 @@ from firstsilk.science.flowering.grain import (
     LOSS_STAGES,
     SILK_TO_BLACK_LAYER_SHARE,
     STAGE_SHARES,
+    dry_on_stalk_pct,
     find_stage_share,
     frost_loss_by_share_pct,
     grain_moisture_pct,
@@ -81,6 +82,12 @@ def test_units_left_at_a_stage_are_the_published_ones(stage, left_gdd_f, off):
 def test_moisture_after_black_layer_falls_by_the_published_units_a_point(scale, units, moisture_pct):
     assert grain_moisture_pct(2300 + units, 1200, 2300, scale) == pytest.approx(moisture_pct)
     assert units_to_dry(35, moisture_pct, DRY_STEPS[scale]) == pytest.approx(units)
+    assert dry_on_stalk_pct(35, units, scale) == pytest.approx(moisture_pct)
+    # From 30 %: 5 points at the upper step, 5 at the lower, as printed.
+    whole = {"chu": 625, "gdd_f": 375, "gdd_c": 375 / 1.8}[scale]
+    assert dry_on_stalk_pct([30, 30, np.inf, 12], [whole, 0, whole, whole], scale) == pytest.approx(
+        [20, 30, np.inf, 12]
+    )
 
 
 def test_moisture_before_silk_does_not_exist_and_on_the_stalk_has_a_floor():

@@ -227,3 +227,18 @@ def test_expected_loss_is_the_mean_over_all_years_and_early_frosts_are_counted()
     assert late.losses[1].plant_before_table == 2
     # 10 September: 1,230 units; 130 after black layer at 50 a point is 32.4 %.
     assert early.moisture_on_pct == pytest.approx(35 - 130 / 50)
+
+
+def test_grain_of_a_plant_killed_early_only_dries_from_its_moisture_at_the_frost():
+    (season,) = lay_out(steady(date(2031, 1, 1), date(2031, 12, 31), [date(2031, 8, 18)])).seasons
+    needs = [HybridNeed("A", 1300.0, 800.0), HybridNeed("unsilked", 2600.0, 1800.0)]
+    # 990 units on the eve: at 0.38 of the way, near 72 %. On 17 August nothing has happened yet.
+    before = tabulate_ripening([season], needs, "chu", (8, 17))
+    assert (
+        before.moisture_on_pct[0].tolist()
+        == before.moisture_at_frost_pct[0].tolist()
+        == [pytest.approx(72.0), math.inf]
+    )
+    # 17 September: 310 units later, where a living plant would have been at black layer, 35 %.
+    after = tabulate_ripening([season], needs, "chu", (9, 17))
+    assert after.moisture_on_pct[0].tolist() == [pytest.approx(72.0 - 310 / 50), math.inf]

@@ -110,12 +110,39 @@ def grain_moisture_pct(
     units = np.asarray(units, dtype=np.float64)
     share = share_of_filling(units, to_silk, to_black_layer)
     filling = np.interp(share, [one.share for one in STAGE_SHARES], [one.moisture_pct for one in STAGE_SHARES])
-    steps, at_black_layer = DRY_STEPS[scale], STAGE_SHARES[-1].moisture_pct
     past = np.maximum(units - np.asarray(to_black_layer, dtype=np.float64), 0.0)
-    first = (at_black_layer - steps.change_pct) * steps.above
-    dried = np.minimum(past, first) / steps.above + np.maximum(past - first, 0.0) / steps.below
-    wet = np.where(share < 1.0, filling, np.maximum(at_black_layer - dried, floor_pct))
+    wet = np.where(share < 1.0, filling, dry_on_stalk_pct(STAGE_SHARES[-1].moisture_pct, past, scale, floor_pct))
     return np.asarray(np.where(np.isnan(share), np.nan, np.where(share < 0.0, np.inf, wet)))
+
+
+def dry_on_stalk_pct(
+    moisture_pct: ArrayLike, units: ArrayLike, scale: Scale, floor_pct: float = FIELD_DRY_PCT
+) -> FloatArray:
+    """Give grain moisture after so many heat units of drying, no kernel filling any more [%].
+
+    Parameters
+    ----------
+    moisture_pct
+        Moisture to begin with [%], any shape; infinity, no grain, stays so.
+    units
+        Heat units since then [scale], broadcast with it.
+    scale
+        Their scale.
+    floor_pct
+        Grain does not get drier than this by drying [%].
+
+    Notes
+    -----
+    The inverse of `units_to_dry`. The steps are published from 30 or 35 % down; for wetter grain of a plant killed
+    early the upper one is kept, our choice.
+
+    Checked by ``tests/outside/test_ripening_published.py``.
+    """
+    steps = DRY_STEPS[scale]
+    wet, units = np.asarray(moisture_pct, dtype=np.float64), np.asarray(units, dtype=np.float64)
+    first = np.maximum(wet - steps.change_pct, 0.0) * steps.above
+    dried = np.minimum(units, first) / steps.above + np.maximum(units - first, 0.0) / steps.below
+    return np.asarray(np.minimum(wet, np.maximum(wet - dried, floor_pct)))
 
 
 def frost_loss_by_share_pct(

@@ -14,6 +14,7 @@ from firstsilk.science.climate.heat import F_PER_C, Scale
 from firstsilk.science.flowering.grain import (
     LOSS_TABLES,
     SILK_TO_BLACK_LAYER_SHARE,
+    dry_on_stalk_pct,
     find_stage_share,
     frost_loss_by_share_pct,
     grain_moisture_pct,
@@ -133,7 +134,8 @@ def tabulate_ripening(
 
     Notes
     -----
-    A frost's own day is not counted: moisture and stage at a frost are those of the evening before.
+    A frost's own day is not counted: moisture and stage at a frost are those of the evening before. Grain of a plant
+    killed before black layer fills no more: from its moisture at the frost it dries by heat units.
 
     Checked by ``tests/science/test_ripe_years.py``.
     """
@@ -142,10 +144,14 @@ def tabulate_ripening(
     ripe = ripen_in_seasons(seasons, black)
     asked = np.array([math.nan if on is None else season.total_on(*on) for season in seasons], dtype=np.float64)
     frost, light, day = ripe.units_at_frost[:, None], ripe.units_at_light[:, None], asked[:, None]
+    at_frost = grain_moisture_pct(frost, silk, black, scale)
+    alive = grain_moisture_pct(day, silk, black, scale)
+    killed = (day > frost) & (frost < black)
+    after = dry_on_stalk_pct(at_frost, np.where(killed, day - frost, 0.0), scale)
     return RipeTable(
         ripe,
-        grain_moisture_pct(frost, silk, black, scale),
-        grain_moisture_pct(day, silk, black, scale),
+        at_frost,
+        np.where(killed, after, alive),
         share_of_filling(frost, silk, black),
         share_of_filling(light, silk, black),
     )
