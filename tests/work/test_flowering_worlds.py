@@ -1,4 +1,4 @@
-"""Are the worlds that forecasts are judged by what they say they are? They were frozen before the forecast was written."""
+"""Are the worlds that forecasts are judged by what they say? They were frozen before the forecast was written."""
 
 from __future__ import annotations
 
