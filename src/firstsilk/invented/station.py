@@ -5,7 +5,7 @@ Only what a station can know: estimates where it measured, gaps where it did not
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -23,6 +23,8 @@ StoredSeed = tuple[str, str, str, str, str, int, int]
 
 KNOWN_UNITS_SD_CHU = 15.0
 """How well the station knows a line's heat units to silk and shed: mean of a few rows and years. Ours."""
+KNOWN_BLACK_LAYER_SD_CHU = 25.0
+"""How well it knows a hybrid's heat units to black layer: looked at in a few plots. Ours."""
 NO_UNITS_SHARE = 0.04
 TESTED_SEEDS = 100
 NOT_TESTED_SHARE = 0.06
@@ -36,7 +38,7 @@ SITE_COLUMNS = ("site", "name", "latitude", "longitude", "elevation_m", "home")
 WEATHER_COLUMNS = ("site", "date", "tmin_c", "tmax_c", "rain_mm")
 LINE_COLUMNS = (
     *("line", "kind", "stands_for", "method", "mother", "father", "selfings", "generation", "pedigree", "group"),
-    *("tester", "check", "units_to_silk", "units_to_shed", "remark"),
+    *("tester", "check", "units_to_silk", "units_to_shed", "units_to_black_layer", "remark"),
 )
 LOT_COLUMNS = (
     *("lot", "line", "kind", "origin", "origin_text", "year", "kernels", "germination", "germination_tested_on"),
@@ -136,10 +138,11 @@ def list_weather(world: World, first: date, last: date) -> list[Cells]:
 
 def list_lines(world: World) -> list[Cells]:
     """Rows of lines.csv: every line and hybrid, parents first, with the units that the station believes."""
-    return [_list_line(world, line) for line in world.book.lines]
+    tried = {plot.entry for plot in world.past_trials.plots}
+    return [_list_line(world, line, tried) for line in world.book.lines]
 
 
-def _list_line(world: World, line: InventedLine) -> Cells:
+def _list_line(world: World, line: InventedLine, tried: Collection[str]) -> Cells:
     silk, shed = estimate_units(world, line)
     return (
         line.name,
@@ -156,6 +159,7 @@ def _list_line(world: World, line: InventedLine) -> Cells:
         line.check,
         silk,
         shed,
+        estimate_black_layer(world, line, in_trials=line.name in tried),
         line.remark,
     )
 
@@ -173,6 +177,15 @@ def estimate_units(world: World, line: InventedLine) -> tuple[float | None, floa
         float(round(value.units_to_silk_chu + shared + apart)),
         float(round(value.units_to_shed_chu + shared - apart)),
     )
+
+
+def estimate_black_layer(world: World, line: InventedLine, in_trials: bool) -> float | None:
+    """What the station believes a hybrid needs from sowing to black layer [CHU]; None where it never looked."""
+    dice = roll(world.seed, "known black layer", line.name)
+    off, unseen = KNOWN_BLACK_LAYER_SD_CHU * dice.normal(), dice.random() < NO_UNITS_SHARE
+    if not in_trials or line.name not in world.truth.hybrids or (unseen and not line.check):
+        return None
+    return float(round(world.truth.hybrids[line.name].units_to_black_layer_chu + off))
 
 
 def list_lots(world: World, up_to: date) -> list[Cells]:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 KINDS = ("line", "hybrid", "tester", "check")
 LINE_COLUMNS = (
     *("line", "kind", "stands_for", "method", "mother", "father", "generation", "pedigree", "group", "tester", "check"),
-    *("units_to_silk", "units_to_shed", "lots", "free_kernels", "verdict"),
+    *("units_to_silk", "units_to_shed", "units_to_black_layer", "lots", "free_kernels", "verdict"),
 )
 
 
@@ -40,7 +40,8 @@ def lines(
     rows = [
         [
             *(one.name, one.kind, one.stands_for, one.method, one.mother, one.father, one.generation, one.pedigree),
-            *(one.group, one.is_tester, one.is_check, one.units_to_silk, one.units_to_shed, one.n_lots),
+            *(one.group, one.is_tester, one.is_check, one.units_to_silk, one.units_to_shed),
+            *(one.units_to_black_layer, one.n_lots),
             *(one.free_kernels, one.verdict),
         ]
         for page in pages

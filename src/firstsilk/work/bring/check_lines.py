@@ -137,3 +137,7 @@ def _check_units(line: LineGiven) -> Iterator[Finding]:
     if silk and shed and not 1 / FAR_RATIO <= silk / shed <= FAR_RATIO:
         message = f"silk and shed lie far apart (units_to_shed is {shed:g})"
         yield line.tell("units_to_silk", "silk_far_from_shed", message, "Check both", stops=False)
+    black = line.units_to_black_layer
+    if silk and black and silk >= black:
+        message = f"silk is not before black layer (units_to_silk is {silk:g})"
+        yield line.tell("units_to_black_layer", "black_layer_before_silk", message, "Check both, perhaps swapped")

@@ -164,6 +164,17 @@ LINES = Layout(
             odd_low=200,
             odd_high=4000,
         ),
+        Column(
+            "units_to_black_layer",
+            "number",
+            False,
+            "heat units from sowing to black layer, in the station's scale; chiefly of hybrids",
+            "",
+            low=1,
+            high=10000,
+            odd_low=500,
+            odd_high=6000,
+        ),
         Column("remark", "text", False, "anything worth keeping", "example row", longest=400),
     ),
 )

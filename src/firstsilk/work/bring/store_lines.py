@@ -48,6 +48,7 @@ def _make_line(given: LineGiven, storing: Storing) -> Line:
         is_check=bool(given.check),
         units_to_silk=given.units_to_silk,
         units_to_shed=given.units_to_shed,
+        units_to_black_layer=given.units_to_black_layer,
         remark=given.remark,
     )
 
@@ -57,7 +58,8 @@ def _fill_line(given: LineGiven, storing: Storing) -> None:
     columns = ("kind", "stands_for", "method", "selfings", "generation", "pedigree", "group")
     wishes: list[Wish] = [(column, column, getattr(given, column)) for column in columns]
     wishes += [("tester", "is_tester", given.tester), ("check", "is_check", given.check)]
-    wishes += [(column, column, getattr(given, column)) for column in ("units_to_silk", "units_to_shed", "remark")]
+    units = ("units_to_silk", "units_to_shed", "units_to_black_layer")
+    wishes += [(column, column, getattr(given, column)) for column in (*units, "remark")]
     what = f"line {line.name!r}"
     filled = fill_record(line, given, wishes, what, storing.findings)
     for column in ("mother", "father"):

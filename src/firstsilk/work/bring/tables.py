@@ -89,6 +89,7 @@ class LineGiven(Given):
     check: bool | None = None
     units_to_silk: float | None = None
     units_to_shed: float | None = None
+    units_to_black_layer: float | None = None
     remark: str = ""
 
 

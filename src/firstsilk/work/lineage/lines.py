@@ -22,7 +22,7 @@ PAGE_LINES = 50
 class LineFacts:
     """One line or hybrid: what it is, whom it comes from, the seed there is, its latest verdict (empty if none).
 
-    Heat units to silk and shed are counted from sowing in the station's scale.
+    Heat units to silk, shed and black layer are counted from sowing in the station's scale.
     """
 
     name: str
@@ -39,6 +39,7 @@ class LineFacts:
     is_check: bool
     units_to_silk: float | None
     units_to_shed: float | None
+    units_to_black_layer: float | None
     remark: str
     n_lots: int
     free_kernels: int
@@ -133,6 +134,7 @@ def _tell_line(line: Line, lots: list[LotStock], verdict: str) -> LineFacts:
         is_check=line.is_check,
         units_to_silk=line.units_to_silk,
         units_to_shed=line.units_to_shed,
+        units_to_black_layer=line.units_to_black_layer,
         remark=line.remark,
         n_lots=len(lots),
         free_kernels=sum(max(0, lot.free) for lot in lots),

@@ -41,6 +41,7 @@ class NewLine:
     is_check: bool = False
     units_to_silk: float | None = None
     units_to_shed: float | None = None
+    units_to_black_layer: float | None = None
     remark: str = ""
 
 
@@ -111,10 +112,14 @@ def _check_words(new: NewLine, by_name: dict[str, Line]) -> Iterator[Finding]:
         if len(text) > longest:
             message = f"this is longer than {longest} signs"
             yield _fault("too_long", column, f"{text[:20]}...", message, "Shorten it")
-    for column in ("units_to_silk", "units_to_shed"):
+    for column in ("units_to_silk", "units_to_shed", "units_to_black_layer"):
         units = getattr(new, column)
         if units is not None and not 0 < units < 100_000:
             yield _fault("units_odd", column, f"{units:g}", "heat units are above 0", "Leave it empty if not known")
+    silk, black = new.units_to_silk, new.units_to_black_layer
+    if silk and black and silk >= black:
+        message = "silk is not before black layer"
+        yield _fault("black_layer_before_silk", "units_to_black_layer", f"{black:g}", message, "Check both")
 
 
 def _check_parents(new: NewLine, by_name: dict[str, Line], books: Books) -> Iterator[Finding]:
@@ -194,5 +199,6 @@ def _store(station: Station, new: NewLine, by_name: dict[str, Line], pedigree: s
         is_check=new.is_check,
         units_to_silk=new.units_to_silk,
         units_to_shed=new.units_to_shed,
+        units_to_black_layer=new.units_to_black_layer,
         remark=new.remark.strip(),
     )

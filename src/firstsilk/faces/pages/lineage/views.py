@@ -139,4 +139,5 @@ def _read_new_line(request: HttpRequest) -> NewLine:
         is_check="is_check" in request.POST,
         units_to_silk=read_form_number(request, "units_to_silk", 0),
         units_to_shed=read_form_number(request, "units_to_shed", 0),
+        units_to_black_layer=read_form_number(request, "units_to_black_layer", 0),
     )
