@@ -41,6 +41,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("forecast", "unbuilt:forecast", DOORS, "silk and shed dates with their spread"),
     Entry("nick", "unbuilt:nick", DOORS, "sowing dates so that parents meet"),
     Entry("crew", "crew:crew", DOORS, "workers needed by day"),
+    Entry("pollen-window", "pollen:pollen_window", DOORS, "hours in which pollen is dry and alive, as a range"),
     Entry("kin", "lineage:kin", DOORS, "inbreeding and coancestry from a pedigree table"),
     Entry("pedigree", "lineage:pedigree", DOORS, "read a pedigree string: tree and shares"),
     Entry("design", "trials:design", DOORS, "lay out a trial"),

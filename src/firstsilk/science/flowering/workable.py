@@ -57,7 +57,7 @@ def count_lost_hours(hours: float, rain_mm: ArrayLike, tmin_c: ArrayLike, tmax_c
     # Each reading of the curve stands for the hour that begins with it.
     inside = np.clip(np.minimum(HOURS + 1.0, START_HOUR + hours) - np.maximum(HOURS, START_HOUR), 0.0, 1.0)
     by_heat = ((curve > TOO_HOT_C) * inside).sum(axis=-1)
-    return np.minimum(hours, np.maximum(by_rain, by_heat))
+    return np.asarray(np.minimum(hours, np.maximum(by_rain, by_heat)))
 
 
 def expect_lost_hours(
