@@ -35,7 +35,7 @@ class Entry:
 
 
 ENTRIES: tuple[Entry, ...] = (
-    Entry("heat", "climate:heat", DOORS, "heat units by day and in total, in a named scale"),
+    Entry("heat", "heat:heat", DOORS, "heat units by day and in total, in a named scale"),
     Entry("frost", "climate:frost", DOORS, "dates of first autumn and last spring frost by probability"),
     Entry("ripen", "ripening:ripen", DOORS, "chance of ripening before the killing frost"),
     Entry("forecast", "unbuilt:forecast", DOORS, "silk and shed dates with their spread"),

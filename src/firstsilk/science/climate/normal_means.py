@@ -17,7 +17,10 @@ SMOOTHED_DAYS = 31
 
 @dataclass(frozen=True, slots=True)
 class NormalMeans:
-    """The long-term daily mean by date of a common year, smoothed: `mean_c` (365,) [°C], NaN unknown; years behind."""
+    """The long-term daily mean by date of a common year, smoothed.
+
+    `mean_c` (365,) [°C], NaN where unknown; `n_years` the years behind a date, at the middle.
+    """
 
     mean_c: NDArray[np.float64]
     n_years: int
@@ -52,7 +55,7 @@ def find_normal_means(days: Sequence[date], mean_c: ArrayLike) -> NormalMeans:
     around = np.stack([np.roll(mean, step) for step in range(-half, half + 1)])
     there = ~np.isnan(around)
     smooth = np.where(there, around, 0.0).sum(axis=0) / np.maximum(there.sum(axis=0), 1)
-    n_years = len({day.year for day, is_known in zip(days, known.tolist(), strict=True) if is_known})
+    n_years = int(np.median(counts[counts > 0])) if known.any() else 0
     return NormalMeans(np.where(np.isnan(mean), np.nan, smooth), n_years)
 
 

@@ -213,12 +213,14 @@ def find_season(
     return Season(year, starts, ends, why)
 
 
-def find_season_first(rule: SeasonRule, year: int, south: bool = False, start: MonthDay | None = None) -> date:
-    """The earliest day on which the season of a year can start."""
-    if start is not None:
-        return _on(year, start, False)
-    assert rule.first is not None, "asked for a start first"
-    return _on(year, rule.first, south)
+def find_start_window(
+    rule: SeasonRule, year: int, south: bool = False, start: MonthDay | None = None
+) -> tuple[date, date]:
+    """The first and last day on which the season of a year can start by a rule, or by the start that is given."""
+    if start is not None or rule.start is not None:
+        only = _on(year, start, False) if start is not None else _on(year, rule.start or YEAR_END, south)
+        return only, only
+    return _on(year, WARM_FROM, south), _on(year, WARM_TO, south)
 
 
 def _find_start(
@@ -232,7 +234,7 @@ def _find_start(
     if rule.start is not None:
         return _on(year, rule.start, south)
     assert rule.warm_mean_c is not None, "asked for a start first"
-    first = _on(year, WARM_FROM, south)
+    first, latest = find_start_window(rule, year, south)
     if rule.normal_start_c is not None and normals is not None:
         reaches, _ = find_mean_dates(normals, rule.normal_start_c, south)
         if reaches is None:
@@ -241,7 +243,7 @@ def _find_start(
     warm = mean_c >= rule.warm_mean_c if rule.warm_at else mean_c > rule.warm_mean_c
     running, before = 0, None
     for day, is_warm in zip(days, warm.tolist(), strict=True):
-        if not first <= day <= _on(year, WARM_TO, south):
+        if not first <= day <= latest:
             continue
         follows = before is not None and day - before == timedelta(days=1)
         running = (running + 1 if follows else 1) if is_warm else 0
