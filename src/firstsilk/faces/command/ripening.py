@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
@@ -262,9 +262,10 @@ def _more_columns(asked: _Asked) -> list[str]:
 
 def _tell_chance(one: RipeChance, seasons: tuple[Season, ...], asked: _Asked) -> list[object]:
     from firstsilk.science.flowering.ripe_chance import wilson_interval
+    from firstsilk.science.flowering.ripe_years import date_of_day
 
     year = asked.year if asked.year is not None else seasons[-1].sown.year if seasons else 0
-    row: list[object] = [one.hybrid, one.years, _short(one.chance), _date_in(one.black_layer_day, year)]
+    row: list[object] = [one.hybrid, one.years, _short(one.chance), date_of_day(one.black_layer_day, year)]
     row.append(_short(one.moisture_at_frost_pct))
     if asked.on:
         row.append(_short(one.moisture_on_pct))
@@ -278,15 +279,6 @@ def _tell_chance(one: RipeChance, seasons: tuple[Season, ...], asked: _Asked) ->
 
 def _short(value: float | None) -> float | None:
     return None if value is None else round(value, DECIMALS) + 0.0
-
-
-def _date_in(day: float | None, year: int) -> date | None:
-    """The date of a day of the common year counted from 1 January of this year; halves go to the later day."""
-    if day is None:
-        return None
-    whole = math.floor(day + 0.5)
-    common = date(2001, 1, 1) + timedelta(days=(whole - 1) % 365)
-    return common.replace(year=year + (whole - 1) // 365)
 
 
 def _tell_by_year(table: RipeTable, needs: tuple[HybridNeed, ...]) -> Iterator[list[object]]:

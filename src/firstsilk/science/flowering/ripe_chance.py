@@ -200,13 +200,13 @@ def _expect_losses(at_frost: FloatArray, at_light: FloatArray) -> tuple[Expected
     )
 
 
-def wilson_interval(found: int, tried: int, level: float) -> tuple[float, float] | None:
+def wilson_interval(found: float, tried: int, level: float) -> tuple[float, float] | None:
     """Give the interval of a chance from the share found among some years.
 
     Parameters
     ----------
     found, tried
-        Years with, and all years.
+        Years with, and all years; `found` may be a mean over several hybrids, and so no whole number.
     level
         Wanted coverage, above 0 and below 1.
 

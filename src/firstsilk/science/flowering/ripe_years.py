@@ -106,7 +106,7 @@ def lay_out_seasons(
     at = {day: place for place, day in enumerate(days)}
     kept, left_out = [], []
     for year in range(days[0].year, days[-1].year + 1) if days else ():
-        first = _date_in(year, sown)
+        first = lay_on_year(year, sown)
         if not first < days[-1] or days[0] > _find_half(first, south)[1]:
             continue
         late = days[0] > first + timedelta(days=1)
@@ -118,7 +118,11 @@ def lay_out_seasons(
     return Seasons(tuple(kept), tuple(left_out))
 
 
-def _date_in(year: int, month_day: tuple[int, int]) -> date:
+def lay_on_year(year: int, month_day: tuple[int, int]) -> date:
+    """Give the date of a month and day in a year; 29 February is 28 February in a common year.
+
+    Checked by ``tests/science/test_ripe_years.py``.
+    """
     try:
         return date(year, *month_day)
     except ValueError:
@@ -269,6 +273,18 @@ def median_black_layer(ripe: RipeYears, hybrid: int) -> float | None:
 
 def _day_from_sowing_year(day: date, sown: date) -> int:
     return day_of_common_year(day) + 365 * (day.year - sown.year)
+
+
+def date_of_day(day: float | None, year: int) -> date | None:
+    """Give the date of a day of the common year counted from 1 January of `year`; halves go to the later day.
+
+    Checked by ``tests/science/test_ripe_years.py``.
+    """
+    if day is None:
+        return None
+    whole = math.floor(day + 0.5)
+    common = date(2001, 1, 1) + timedelta(days=(whole - 1) % 365)
+    return common.replace(year=year + (whole - 1) // 365)
 
 
 def median_or_none(values: Sequence[float]) -> float | None:
