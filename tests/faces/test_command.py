@@ -12,7 +12,7 @@ import pytest
 
 from firstsilk.faces.command.main import ENTRIES, run
 
-UNBUILT = ["forecast", "nick", "ability", "stability", "merit", "seed"]
+UNBUILT = ["forecast", "ability", "stability", "merit", "seed"]
 PROJECT = Path(__file__).resolve().parents[2]
 HELP_TARGET_S = 0.5
 
@@ -54,11 +54,11 @@ def test_door_that_is_not_built_says_so_with_exit_1(door: str, capsys: pytest.Ca
 
 
 def test_door_that_is_not_built_says_so_in_the_one_shape(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["nick", "--json"]) == 1
+    assert run(["merit", "--json"]) == 1
     assert json.loads(capsys.readouterr().out) == {
         "no": "error",
         "code": "not_built_yet",
-        "message": "firstsilk nick: not built yet.",
+        "message": "firstsilk merit: not built yet.",
         "may_retry": False,
     }
 

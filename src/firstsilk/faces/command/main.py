@@ -39,7 +39,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("frost", "climate:frost", DOORS, "dates of first autumn and last spring frost by probability"),
     Entry("ripen", "ripening:ripen", DOORS, "chance of ripening before the killing frost"),
     Entry("forecast", "unbuilt:forecast", DOORS, "silk and shed dates with their spread"),
-    Entry("nick", "unbuilt:nick", DOORS, "sowing dates so that parents meet"),
+    Entry("nick", "nick:nick", DOORS, "sowing dates so that parents meet"),
     Entry("crew", "crew:crew", DOORS, "workers needed by day"),
     Entry("pollen-window", "pollen:pollen_window", DOORS, "hours in which pollen is dry and alive, as a range"),
     Entry("kin", "lineage:kin", DOORS, "inbreeding and coancestry from a pedigree table"),

@@ -20,11 +20,6 @@ def forecast(rest: Rest = None) -> None:
     _not_built("forecast")
 
 
-def nick(rest: Rest = None) -> None:
-    """Not built yet."""
-    _not_built("nick")
-
-
 def ability(rest: Rest = None) -> None:
     """Not built yet."""
     _not_built("ability")
