@@ -80,6 +80,12 @@ def share(value: float | None) -> str:
 
 
 @register.filter
+def share_to(low: float | None, high: float | None) -> str:
+    """Both ends of an interval of a share, as ``46–76 %``."""
+    return MISSING if low is None or high is None else f"{100 * low:.0f}–{100 * high:.0f} %"
+
+
+@register.filter
 def plus_minus(value: float | None, places: int = 0) -> str:
     """A standard error as ``± 210``."""
     return "" if value is None or value != value else f"± {value:,.{int(places)}f}"

@@ -17,20 +17,28 @@ from firstsilk.science.climate.frost import (
     find_frosts,
     name_day_of_year,
 )
+from firstsilk.science.climate.frost_spread import spread_frost_day
 from firstsilk.work.climate.readings import Readings, read_readings
 from firstsilk.work.climate.season import FEW_YEARS
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
 
 CHANCES = (0.1, 0.5, 0.9)
+SPREAD_DRAWS, SPREAD_SEED = 1000, 1
+"""Draws of the years behind each band, and their seed: the same page twice is the same. Our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class FrostDate:
-    """A chance, and the date of this year that goes with it; None where the years do not tell."""
+    """A chance, and the date of this year that goes with it; None where the years do not tell.
+
+    `low` and `high` are the 80 % band of the date: where it lies when the years are drawn again and again.
+    """
 
     chance: float
     day: date | None
+    low: date | None = None
+    high: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +68,10 @@ class FrostChance:
 
 @dataclass(frozen=True, slots=True)
 class FrostChances:
-    """Both frosts at a site. The dates are of the calendar year of `today`; that year is not among the years."""
+    """Both frosts at a site. The dates are of the calendar year of `today`; that year is not among the years.
+
+    The bands rest on `resamples` draws of the years with seed `SPREAD_SEED`.
+    """
 
     site: str
     site_name: str
@@ -68,6 +79,7 @@ class FrostChances:
     threshold_c: float
     events: tuple[FrostChance, ...]
     basis: Basis
+    resamples: int = SPREAD_DRAWS
 
     def event(self, name: FrostEvent) -> FrostChance:
         """One of the two."""
@@ -80,7 +92,8 @@ def read_frost_chances(on: Occasion, site: str = "") -> FrostChances:
     Notes
     -----
     The chance is that the first autumn frost comes on or before the date, the last spring frost on or after it;
-    quantile type 7 over the years that had the event. Checked by tests/work/test_climate_work.py.
+    quantile type 7 over the years that had the event. Each date has its band of resampled years.
+    Checked by tests/work/test_climate_work.py and tests/work/test_frost_band.py.
     """
     station = get_station(on.station)
     place = get_site(station, site)
@@ -106,7 +119,7 @@ def _read_event(given: Readings, event: FrostEvent, today: date, place: Site) ->
     half_over = not second_half and today.month >= 7
     return FrostChance(
         event=event,
-        dates=tuple(FrostDate(chance, _date_at(frosts, chance, today.year)) for chance in CHANCES),
+        dates=tuple(_date_with_band(frosts, chance, today.year) for chance in CHANCES),
         years=frosts.years,
         years_with_event=frosts.years_with_event,
         thin_years=frosts.thin_years,
@@ -119,9 +132,12 @@ def _read_event(given: Readings, event: FrostEvent, today: date, place: Site) ->
     )
 
 
-def _date_at(frosts: FrostYears, chance: float, year: int) -> date | None:
+def _date_with_band(frosts: FrostYears, chance: float, year: int) -> FrostDate:
     at = estimate_frost_day(frosts, chance)
-    return None if at is None else _lay_on(at, year)
+    band = spread_frost_day(frosts, chance, resamples=SPREAD_DRAWS, dice=np.random.default_rng(SPREAD_SEED))
+    ends = (None, None) if band is None else (band.low, band.high)
+    day, low, high = (None if one is None else _lay_on(one, year) for one in (at, *ends))
+    return FrostDate(chance, day, low, high)
 
 
 def _lay_on(day_of_year: float, year: int) -> date:

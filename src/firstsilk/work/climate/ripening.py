@@ -31,7 +31,7 @@ from firstsilk.work.climate.ripe_seasons import (
     read_site_days,
     read_this_season,
 )
-from firstsilk.work.climate.season import FEW_YEARS, SCALE_NAMES
+from firstsilk.work.climate.season import FEW_YEARS, SCALE_NAMES, STALE_DAYS
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
 
@@ -114,8 +114,19 @@ class RipeningGroups:
     harvest_on: date
     years: tuple[int, ...]
     now: ThisSeason
+    last_reading: date | None
     groups: tuple[GroupChance, ...]
     basis: Basis
+
+    @property
+    def reading_age_days(self) -> int | None:
+        """Days since the last reading; None if there is none."""
+        return None if self.last_reading is None else (self.today - self.last_reading).days
+
+    @property
+    def is_stale(self) -> bool:
+        """Whether the last reading is old, or there is none."""
+        return self.reading_age_days is None or self.reading_age_days > STALE_DAYS
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -227,6 +238,7 @@ def _read_groups(
         harvest_on=_next(sown_on, reap),
         years=tuple(one.sown.year for one in laid.seasons),
         now=now,
+        last_reading=days.days[-1] if days.days else None,
         groups=tuple(_tell_group_chance(name, book, past, ahead) for name in book.groups),
         basis=_tell_basis(book, days, laid.seasons, len(laid.left_out), now),
     )

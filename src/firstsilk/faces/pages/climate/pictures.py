@@ -148,7 +148,14 @@ def _frost_spec(frosts: FrostChances, width: int) -> Spec:
     y = {"field": "year", "type": "nominal", "title": None, "sort": "descending"}
     rule = {"type": "rule", "strokeDash": [4, 3], "strokeWidth": 1.5}
     dot = {"type": "point", "filled": True, "size": 60, "opacity": 1}
+    bands = [row for row in chances if row["low"] and row["high"]]
+    band = {"type": "rect", "opacity": 0.13}
     layers: list[Spec] = [
+        {
+            "data": {"values": bands},
+            "mark": band,
+            "encoding": {"x": {**x, "field": "low"}, "x2": {"field": "high"}, "color": color},
+        },
         {"data": {"values": chances}, "mark": rule, "encoding": {"x": x, "color": color}},
         *(_write_above([row for row in chances if row["up"] == up], x, color, -7 - 14 * up) for up in (0, 1)),
         _write_above(names, x, color, -36, fontSize=13, fontWeight=600),
@@ -184,6 +191,8 @@ def _mark_chances(frosts: FrostChances, narrow: bool) -> list[Spec]:
     return [
         {
             "day": _iso(told.day),
+            "low": _iso(told.low),
+            "high": _iso(told.high),
             "what": WORDS[one.event],
             "text": f"{100 * told.chance:.0f} %",
             "up": int(narrow and told.chance == 0.5),
