@@ -51,6 +51,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("merit", "unbuilt:merit", DOORS, "an index with verdicts"),
     Entry("seed", "unbuilt:seed", DOORS, "which lots cover a need for kernels"),
     Entry("season", "climate_year:season", YEAR, "heat units of this season against past years"),
+    Entry("ripening", "ripening_year:ripening", YEAR, "which hybrids ripen before the killing frost"),
     Entry("weather", "climate_year:weather", YEAR, "add measured days to the books"),
     Entry("lines", "lineage_year:lines", YEAR, "lines and hybrids with their seed"),
     Entry("line", "lineage_year:line", YEAR, "the history of one line"),
