@@ -22,6 +22,9 @@ DECIMALS = 1
 def season(
     site: Site = "",
     start: Annotated[str, typer.Option("--start", help="season, or month and day counted from: 05-18.")] = "season",
+    scale: Annotated[str, typer.Option("--scale", help="Another scale to look at: chu, gdd_c or gdd_f.")] = "",
+    form: Annotated[str, typer.Option("--form", help="A published form; firstsilk heat --forms lists them.")] = "",
+    rule: Annotated[str, typer.Option("--rule", help="A season rule; firstsilk heat --seasons lists them.")] = "",
     station: StationCode = "",
     today: Today = "",
     out: Out = "",
@@ -30,12 +33,13 @@ def season(
     """Heat units of this season against past years on the same date.
 
     Prints sentences; --out writes the course by date (this season, and 10, 50 and 90 % of past years); --json gives
-    both. Counted from 1 May as in Ontario (1 November in the south) to the first -2 °C of the autumn.
+    both. Counted from 1 May as in Ontario (1 November in the south) to the first -2 °C of the autumn, unless --rule
+    names another rule. Another --scale or --form is for looking: plans, lines and forecasts stay in the station's own.
     """
     on = open_books(station, today)
     from firstsilk.work.climate.season import read_season_heat
 
-    heat = read_season_heat(on, site, start)
+    heat = read_season_heat(on, site, start, scale, form, rule)
     rows = [
         [point.day, _short(point.total), _short(point.low), _short(point.middle), _short(point.high), point.years]
         for point in heat.course.points
@@ -46,7 +50,7 @@ def season(
     if out:
         give_result(POINT_COLUMNS, rows, out, False)
     if out != "-":
-        for line in (*heat.sentences, heat.basis.as_text()):
+        for line in filter(None, (heat.caution, *heat.sentences, heat.basis.as_text())):
             print(line)
 
 
@@ -55,10 +59,16 @@ def _as_json(heat: SeasonHeat) -> dict[str, object]:
     return {
         "site": heat.site,
         "scale": heat.scale,
+        "form": heat.form.name,
+        "source": heat.form.source,
+        "units_of_plans": heat.is_of_plans,
+        "season_rule": heat.rule.name,
+        "season_source": heat.rule.source,
         "today": heat.today,
         "from": course.starts,
         "counted_to": course.counted_to,
         "total": _short(course.total),
+        "ended_by": course.ended_by or None,
         "frost_on": course.frost_on,
         "last_reading": heat.last_reading,
         "reading_age_days": heat.reading_age_days,
@@ -69,6 +79,7 @@ def _as_json(heat: SeasonHeat) -> dict[str, object]:
         "past_seasons": [_short(value) for value in against.past_seasons] if against.past_seasons else None,
         "filled": course.filled_days,
         "forecast": course.forecast_days,
+        "caution": heat.caution or None,
         "sentences": heat.sentences,
         "basis": heat.basis.as_text(),
     }

@@ -1,7 +1,8 @@
 """How warm has this season been so far, set against past years on the same date?
 
-The running total starts on 1 May, as in Ontario since 2009 (Ontario Corn Committee); on 1 November in southern
-latitudes, half a year later, our own choice. It ends with the first -2 °C of the autumn, that day not counted.
+Unless another published rule is asked for, the running total starts on 1 May, as in Ontario since 2009 (Ontario Corn
+Committee); on 1 November in southern latitudes, half a year later, our own choice. It ends with the first -2 °C of the
+autumn, that day not counted (OMAFRA 2025). Plans, lines and forecasts always go by the station's own scale and form.
 """
 
 from __future__ import annotations
@@ -11,17 +12,24 @@ from dataclasses import dataclass
 from datetime import date
 
 from firstsilk.answers import refuse
-from firstsilk.science.climate.heat import Scale
+from firstsilk.science.climate.heat_forms import DEFAULT_FORMS, FORMS, HeatForm, Scale, find_form
+from firstsilk.science.climate.season_rules import RULES, SeasonRule, find_rule, find_start_window
 from firstsilk.work.climate.readings import LONGEST_FILL_DAYS, Readings, read_readings
-from firstsilk.work.climate.running import RECENT_DAYS, Against, Course, PastYears, line_up
+from firstsilk.work.climate.running import RECENT_DAYS, Against, Counting, Course, PastYears, line_up
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
 
-NORTH_START = (5, 1)
-SOUTH_START = (11, 1)
+OWN_RULE = "ontario-frost"
+"""The season rule where none is asked for."""
 FEW_YEARS = 10
 """With fewer past years the outer tenths are little more than the extremes; said beside them. Our own choice."""
 SCALE_NAMES: dict[Scale, str] = {"chu": "CHU", "gdd_c": "GDD (°C)", "gdd_f": "GDD (°F)"}
+SHOWN_RULES = tuple(rule for rule in RULES if rule.first is not None)
+"""The season rules that tell their own start."""
+SHOWN_FORMS = tuple(
+    (scale, form) for scale in SCALE_NAMES for form in FORMS if scale in form.scales and form.needs != "hours"
+)
+"""What heat can be shown in beside the station's own: every form that days can be counted by."""
 STALE_DAYS = 2
 """A last reading older than so many days is said to be old. Our own choice."""
 
@@ -30,13 +38,17 @@ STALE_DAYS = 2
 class SeasonHeat:
     """This season's running total of heat units in `scale` against past years, as of `today`.
 
-    `starts_why` is the rule of the start in words; `last_reading` the last measured day, `reading_age_days` days
+    `form` and `rule` are the published ones it is counted by, `own_scale` that of plans and lines; `starts_why` is the
+    rule in words; `last_reading` the last measured day, `reading_age_days` days
     before today; `years` the past years; `course` the total; `against` the comparison.
     """
 
     site: str
     site_name: str
     scale: Scale
+    form: HeatForm
+    rule: SeasonRule
+    own_scale: Scale
     today: date
     starts_why: str
     last_reading: date | None
@@ -52,13 +64,42 @@ class SeasonHeat:
         return self.reading_age_days is None or self.reading_age_days > STALE_DAYS
 
     @property
+    def units_name(self) -> str:
+        """The units as people write them, with their form wherever it is not that of plans."""
+        return name_units(self.scale, self.form.name)
+
+    @property
+    def is_of_plans(self) -> bool:
+        """Whether these are the units in which plans, lines and forecasts are kept."""
+        return self.scale == self.own_scale and self.form.name == DEFAULT_FORMS[self.scale]
+
+    @property
+    def caution(self) -> str:
+        """What keeps these units from being taken for those of plans; empty where they are."""
+        if self.is_of_plans:
+            return ""
+        own = name_units(self.own_scale)
+        kept = f"Lines, plans and forecasts are in {own}: the two cannot be added or compared."
+        return f"These are {self.units_name}. {kept}"
+
+    @property
     def sentences(self) -> tuple[str, ...]:
         """How the season stands, as a person would say it."""
         return tuple(tell_season(self))
 
 
-def read_season_heat(on: Occasion, site: str = "", start: str = "season") -> SeasonHeat:
-    """The running total of this season against past years at a site, in the station's scale.
+def name_units(scale: Scale, form: str = "") -> str:
+    """A scale as people write it, with the name of its form unless it is that of plans."""
+    name = SCALE_NAMES[scale]
+    if form in ("", DEFAULT_FORMS[scale]):
+        return name
+    return f"{name[:-1]}, {form})" if name.endswith(")") else f"{name} ({form})"
+
+
+def read_season_heat(
+    on: Occasion, site: str = "", start: str = "season", scale: str = "", form: str = "", rule: str = ""
+) -> SeasonHeat:
+    """The running total of this season against past years at a site, in the station's scale if no other is asked for.
 
     Parameters
     ----------
@@ -68,11 +109,15 @@ def read_season_heat(on: Occasion, site: str = "", start: str = "season") -> Sea
         Site code; the home site if empty.
     start
         ``season``, or month and day of the first day counted, as ``05-18``.
+    scale, form
+        Scale and published form to show; the station's own if empty.
+    rule
+        Name of the season rule; from 1 May to the first -2 °C if empty.
 
     Raises
     ------
     InputRefused
-        If there is no such site, or `start` is neither.
+        If there is no such site, scale, form or rule, or `start` is neither, or the rule needs one.
 
     Notes
     -----
@@ -83,20 +128,22 @@ def read_season_heat(on: Occasion, site: str = "", start: str = "season") -> Sea
     """
     station = get_station(on.station)
     place = get_site(station, site)
-    south = place.latitude < 0
-    first, why = _find_start(start, on.today, south)
+    counting = _find_counting(station.scale, scale, form, rule, start, place.latitude < 0)
+    first = _find_first(counting, on.today)
     given = read_readings(station, place, on.today)
-    scale: Scale = station.scale  # type: ignore[assignment]
-    course, against, past = line_up(given, scale, first, south)
+    course, against, past = line_up(given, counting, first)
     last = given.last_measured
     n_past = sum(1 for day in given.days if day < first)
     used = (("days of this season", len(given.days) - n_past), ("days of years before it", n_past))
     return SeasonHeat(
         site=place.code,
         site_name=place.name,
-        scale=scale,
+        scale=counting.scale,
+        form=find_form(counting.scale, counting.form),
+        rule=counting.rule,
+        own_scale=station.scale,  # type: ignore[arg-type]
         today=on.today,
-        starts_why=why,
+        starts_why=_tell_rule(counting),
         last_reading=last,
         reading_age_days=(on.today - last).days if last else None,
         years=past.years,
@@ -108,11 +155,11 @@ def read_season_heat(on: Occasion, site: str = "", start: str = "season") -> Sea
 
 def tell_season(heat: SeasonHeat) -> Iterator[str]:
     """The season in sentences: the total, how it compares, the last week, what is still to come."""
-    course, against, scale = heat.course, heat.against, SCALE_NAMES[heat.scale]
+    course, against, scale = heat.course, heat.against, heat.units_name
     if course.counted_to is None:
         yield f"Nothing is counted at {heat.site_name} yet: {heat.starts_why}."
         return
-    closed = f", when a frost of −2 °C ended the count on {_say_day(course.frost_on)}" if course.frost_on else ""
+    closed = _tell_end(heat)
     span = f"{_say_day(course.starts)} to {_say_day(course.counted_to)}"
     yield f"{heat.site_name} had {course.total:,.0f} {scale} from {span}{closed}."
     if against.ahead_units is not None:
@@ -125,9 +172,32 @@ def tell_season(heat: SeasonHeat) -> Iterator[str]:
     if against.past_seasons is not None:
         low, middle, high = against.past_seasons
         yield (
-            f"Whole seasons of {against.n_seasons} past years had {middle:,.0f} {scale} by the first −2 °C; "
+            f"Whole seasons of {against.n_seasons} past years had {middle:,.0f} {scale} by {_name_end(heat.rule)}; "
             f"one in ten had under {low:,.0f}, one in ten over {high:,.0f}."
         )
+
+
+def _tell_end(heat: SeasonHeat) -> str:
+    """What ended the count, in words."""
+    course = heat.course
+    if course.ended_by == "frost" and course.frost_on:
+        return f", when a frost of {_say_frost(heat.rule)} ended the count on {_say_day(course.frost_on)}"
+    if course.ended_by == "mean":
+        return f", when the long-term mean fell below {_say_c(heat.rule.mean_falls_c)}"
+    return ", the last day of the rule" if course.ended_by == "calendar" else ""
+
+
+def _name_end(rule: SeasonRule) -> str:
+    only_frost = rule.frost_c is not None and rule.mean_falls_c is None and rule.last is None
+    return f"the first {_say_frost(rule)}" if only_frost else "the end by this rule"
+
+
+def _say_frost(rule: SeasonRule) -> str:
+    return _say_c(rule.frost_c) if rule.frost_at else f"less than {_say_c(rule.frost_c)}"
+
+
+def _say_c(temperature_c: float | None) -> str:
+    return f"{temperature_c or 0.0:g} °C".replace("-", "−")
 
 
 def _tell_ahead(against: Against, scale: str) -> str:
@@ -147,26 +217,54 @@ def _say_day(day: date) -> str:
     return f"{day.day} {day:%B}"
 
 
-def find_season_start(today: date, south: bool = False) -> date:
-    """The first day counted of the season that runs, or of the last one if none runs."""
-    return _latest(SOUTH_START if south else NORTH_START, today)
+def _find_counting(own: str, scale: str, form: str, rule: str, start: str, south: bool) -> Counting:
+    """How to count what was asked for; everything that is not there is refused."""
+    wanted = scale or own
+    if wanted not in SCALE_NAMES:
+        raise refuse("scale_unknown", f"There is no scale {wanted!r}.", f"Choose {', '.join(SCALE_NAMES)}.")
+    try:
+        found = find_form(wanted, form)
+        by = find_rule(rule or OWN_RULE)
+    except ValueError as error:
+        told = str(error)
+        raise refuse("counting_unknown", f"{told[0].upper()}{told[1:]}.", "Choose another.") from None
+    if found.needs == "hours":
+        message = f"The form {found.name} needs hourly readings; the season is counted from days."
+        raise refuse("needs_hours", message, "Choose another, or give a file of hours to firstsilk heat.")
+    day = None if start == "season" else _read_start(start)
+    if day is None and by.first is None:
+        message = f"The rule {by.name} tells no start of the season."
+        raise refuse("start_missing", message, "Give the month and day to count from, such as 05-18.")
+    return Counting(wanted, found.name, by, south, day)
 
 
-def _latest(start: tuple[int, int], today: date) -> date:
-    this_year = date(today.year, *start)
-    return this_year if this_year <= today else date(today.year - 1, *start)
-
-
-def _find_start(start: str, today: date, south: bool) -> tuple[date, str]:
-    if start == "season":
-        rule = "1 November, half a year after the Ontario rule" if south else "1 May, as in Ontario"
-        return find_season_start(today, south), f"counted from {rule}, to the first −2 °C of the autumn"
+def _read_start(start: str) -> tuple[int, int]:
     try:
         asked = date.fromisoformat(f"2001-{start}")
     except ValueError:
         message = f"{start!r} is no day to count from."
         raise refuse("start_unclear", message, "Write season, or month and day: 05-18.") from None
-    return _latest((asked.month, asked.day), today), f"counted from {asked.day} {asked:%B}, as asked"
+    return asked.month, asked.day
+
+
+def _find_first(counting: Counting, today: date) -> date:
+    """The earliest start of the season that runs, or of the last one if none runs."""
+    this_year, _ = find_start_window(counting.rule, today.year, counting.south, counting.start)
+    if this_year <= today:
+        return this_year
+    return find_start_window(counting.rule, today.year - 1, counting.south, counting.start)[0]
+
+
+def _tell_rule(counting: Counting) -> str:
+    if counting.start is not None:
+        first = date(2001, *counting.start)
+        after = "" if counting.rule.name == OWN_RULE else f", to the end by the rule {counting.rule.name}"
+        return f"counted from {first.day} {first:%B}, as asked{after}"
+    if counting.rule.name != OWN_RULE:
+        moved = ", half a year later" if counting.south else ""
+        return f"counted by the rule {counting.rule.name}: {counting.rule.says}{moved}"
+    rule = "1 November, half a year after the Ontario rule" if counting.south else "1 May, as in Ontario"
+    return f"counted from {rule}, to the first −2 °C of the autumn"
 
 
 def _tell_reading(given: Readings, today: date) -> Iterator[str]:
@@ -178,7 +276,9 @@ def _tell_reading(given: Readings, today: date) -> Iterator[str]:
 
 
 def _tell_course(course: Course) -> Iterator[str]:
-    if course.counted_to is None and not course.stopped_by:
+    if not course.is_started:
+        yield "nothing is counted: the season has not started by this rule"
+    elif course.counted_to is None and not course.stopped_by:
         yield f"nothing is counted, since {course.starts} is missing"
     if course.filled_days:
         yield f"not measured but filled: {_name_days(course.filled_days)}"

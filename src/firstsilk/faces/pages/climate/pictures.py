@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 
 from firstsilk.faces.pages.charts import BLUE, INK, ORANGE, SKY, render_chart
 from firstsilk.work.climate.frosts import FrostChance, FrostChances
-from firstsilk.work.climate.season import SCALE_NAMES, SeasonHeat
+from firstsilk.work.climate.season import SeasonHeat
 
 Spec = dict[str, object]
 DARK_ORANGE = "#b54700"
@@ -39,7 +39,7 @@ def draw_season(heat: SeasonHeat) -> SafeString:
 
 
 def _season_spec(heat: SeasonHeat, width: int, height: int) -> Spec:
-    scale = SCALE_NAMES[heat.scale]
+    scale = heat.units_name
     points = [
         {"day": point.day.isoformat(), "low": point.low, "middle": point.middle, "high": point.high}
         for point in heat.course.points
@@ -94,8 +94,8 @@ def _mark_now(heat: SeasonHeat, x: Spec, y: Spec) -> list[Spec]:
     now = heat.course.now
     if now is None:
         return []
-    ended = heat.course.frost_on is not None
-    word = "first −2 °C" if ended else "today" if now.day == heat.today else "last day"
+    ended = {"frost": "killing frost", "mean": "too cool on average", "calendar": "last day counted"}
+    word = ended.get(heat.course.ended_by) or ("today" if now.day == heat.today else "last day")
     row: Spec = {"day": now.day.isoformat(), "total": now.total}
     line_day = heat.course.frost_on or now.day
     line: Spec = {"day": line_day.isoformat(), "total": 0}

@@ -17,7 +17,7 @@ from firstsilk.faces.pages.climate.pictures import draw_frosts, draw_season
 from firstsilk.work.accounts import DESK
 from firstsilk.work.climate.arrivals import add_weather_of_sites
 from firstsilk.work.climate.frosts import read_frost_chances
-from firstsilk.work.climate.season import SCALE_NAMES, read_season_heat
+from firstsilk.work.climate.season import SHOWN_FORMS, SHOWN_RULES, name_units, read_season_heat
 from firstsilk.work.climate.sites import list_sites
 from firstsilk.work.occasion import Occasion
 
@@ -41,10 +41,15 @@ def _show(request: HttpRequest, on: Occasion, site: str, no: InputRefused | None
         "may_add": getattr(request.user, "role", "") in DESK,
     }
     if sites.sites:
-        heat, frosts = read_season_heat(on, site), read_frost_chances(on, site)
+        scale, _, form = request.GET.get("units", "").partition(":")
+        heat = read_season_heat(on, site, scale=scale, form=form, rule=request.GET.get("rule", ""))
+        frosts = read_frost_chances(on, site)
         told |= {
             "heat": heat,
-            "scale": SCALE_NAMES[heat.scale],
+            "scale": heat.units_name,
+            "forms": [(f"{scale}:{one.name}", name_units(scale, one.name), one) for scale, one in SHOWN_FORMS],
+            "units": f"{heat.scale}:{heat.form.name}",
+            "rules": SHOWN_RULES,
             "season_picture": draw_season(heat) if heat.course.counted_to else "",
             "season_rows": [
                 point
