@@ -1,4 +1,5 @@
-"""How does a station follow its weather from the shell? `season` tells the heat so far, `weather` adds days."""
+"""How does a station follow its weather from the shell? `season` tells the heat so far, `weather` adds days, hours
+or a forecast."""
 
 from __future__ import annotations
 
@@ -6,11 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, say
 from firstsilk.faces.command.station import StationCode, Today, open_books
 
 if TYPE_CHECKING:
+    from firstsilk.work.climate.arrivals import Added
+    from firstsilk.work.climate.forecasts import Forecast
+    from firstsilk.work.climate.hours import AddedHours
     from firstsilk.work.climate.season import SeasonHeat
 
 Site = Annotated[str, typer.Option("--site", help="Code of the site; the home site if absent.")]
@@ -90,44 +93,60 @@ def _short(value: float | None) -> float | None:
 
 
 def weather(
-    file: Annotated[str, typer.Argument(help="Daily weather: [site,] date, tmin_c, tmax_c[, rain_mm]; or tmin_f, ...")],
+    file: Annotated[
+        str, typer.Argument(help="Days or hours: [site,] date, tmin_c, tmax_c[, rain_mm]; time, temp_c, ...")
+    ],
     site: Site = "",
+    hourly: Annotated[bool, typer.Option("--hourly", help="The file holds hours; else its columns tell.")] = False,
+    forecast: Annotated[bool, typer.Option("--forecast", help="Store the days after today as a forecast.")] = False,
+    fill: Annotated[bool, typer.Option("--fill", help="Fill holes of up to five days, marked as filled.")] = False,
+    keep_doubts: Annotated[bool, typer.Option("--keep-doubts", help="Take stretches that are doubted.")] = False,
     station: StationCode = "",
     today: Today = "",
     as_json: AsJson = False,
 ) -> None:
-    """Add measured days to the books: all of them or none.
+    """Add measured days or hours to the books, or a forecast: all of the file or none.
 
     A day that is there already with the same values is recognised; another value for a measured day stops the file.
-    A file with a column site adds to each of its sites; --site then takes only that one.
+    A day hard to believe warns; a stretch in another unit, at other dates or copied stops unless --keep-doubts. A file
+    with a column site adds to each of its sites; --site then takes only that one. 24 hours make a day.
     """
-    from firstsilk.faces.files.daily_readings import readings_by_site
-    from firstsilk.faces.files.weather import read_weather
+    from firstsilk.faces.files.tables import read_table
 
-    given = readings_by_site(read_weather(file), site)
+    table = read_table(file)
     on = open_books(station, today)
-    from firstsilk.work.climate.arrivals import add_weather_of_sites
+    from firstsilk.faces.files.weather_in import Asked, take_weather
 
-    if not given:
-        raise refuse("site_not_in_file", f"There is no day of site {site!r} in {file}.", "Check the site's code.")
-    added = add_weather_of_sites(on, given, file)
-    for one in added:
-        for finding in one.findings:
-            say(f"warns: {finding.as_text()}")
-    if not as_json:
-        for one in added:
-            print(one.as_text())
+    taken = take_weather(on, table, Asked(site, hourly, forecast, fill, keep_doubts))
+    for finding in taken.findings:
+        say(f"warns: {finding.as_text()}")
+    if as_json:
+        give_json({"kind": taken.kind, "sites": [_site_as_json(one) for one in taken.sites]})
         return
-    told = [
-        {
+    for sentence in taken.sentences:
+        print(sentence)
+
+
+def _site_as_json(one: Added | AddedHours | Forecast) -> dict[str, object]:
+    """What became of one site; the days of an hourly file stand under ``days``."""
+    from firstsilk.work.climate.arrivals import Added
+    from firstsilk.work.climate.forecasts import Forecast
+
+    if isinstance(one, Forecast):
+        told: dict[str, object] = {"site": one.site, "forecast": one.n_days, "replaced": one.n_replaced}
+        return {**told, "passed": one.n_passed, "first": one.first, "last": one.last}
+    findings = [finding.as_json() for finding in one.findings]
+    if isinstance(one, Added):
+        return {
             "site": one.site,
             "added": one.n_added,
             "known": one.n_known,
             "completed": one.n_completed,
             "measured": one.n_measured,
             "empty": one.n_empty,
-            "findings": [finding.as_json() for finding in one.findings],
+            "filled": one.n_filled,
+            "findings": findings,
         }
-        for one in added
-    ]
-    give_json({"sites": told})
+    days = _site_as_json(one.days) if one.days else None
+    hours = {"site": one.site, "hours_added": one.n_added, "hours_known": one.n_known, "hours_empty": one.n_empty}
+    return {**hours, "days": days, "findings": findings}

@@ -1,8 +1,8 @@
 """How do hourly readings become daily weather, and which days have too few of them?
 
-Columns ``time`` (local, ISO), ``temp_c`` or ``temp_f``; ``site`` and ``rain_mm`` if there. A day is the calendar day of
-the times as written. Readings on the hour miss the true extremes between them: a daily minimum from them is a little
-high and a maximum a little low.
+Columns ``time`` (local, ISO), or ``date`` and ``hour`` (0 to 23); ``temp_c`` or ``temp_f``; ``site``, ``rh_pct`` and
+``rain_mm`` if there. A day is the calendar day of the times as written. Readings on the hour miss the true extremes
+between them: a daily minimum from them is a little high and a maximum a little low.
 """
 
 from __future__ import annotations
@@ -24,13 +24,14 @@ LEAST_HOURS = 20
 
 @dataclass(frozen=True, slots=True)
 class Hour:
-    """One reading: site (empty if there is one only), local time, temperature [°C], rain in that hour [mm]."""
+    """One reading: site (empty if only one), local time, temperature [°C], rain in that hour [mm], humidity [%]."""
 
     site: str
     time: datetime
     temp_c: float | None
     rain_mm: float | None
     line: int
+    rh_pct: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,26 +55,56 @@ def read_hours(path: str | Path, name: str = "") -> tuple[str, tuple[Hour, ...]]
         Naming every missing column and every cell that is no time or number, or no air temperature.
     """
     table = read_table(path, name)
+    return table.file, hours_from_table(table)
+
+
+def is_hourly(table: Table) -> bool:
+    """Whether a table holds hours: it has a time or an hour, and one temperature and not two."""
+    return bool({"time", "hour"} & set(table.columns)) and bool({"temp_c", "temp_f"} & set(table.columns))
+
+
+def hours_from_table(table: Table) -> tuple[Hour, ...]:
+    """Read hourly readings from a table that was read already; same promises as `read_hours`."""
     unit = "f" if "temp_f" in table.columns else "c"
-    table.need("time", f"temp_{unit}")
+    if unit == "f" and "temp_c" in table.columns:
+        told = "columns 'temp_c' and 'temp_f' are both there"
+        stop_if_any([Finding("unit_twice", told, Place(table.file, 1, "temp_f"), repair="Keep one of them")])
+    by_hour = "time" not in table.columns and "hour" in table.columns
+    table.need(*(("date", "hour") if by_hour else ("time",)), f"temp_{unit}")
     table.need_rows()
     findings: list[Finding] = []
-    hours = [hour for row in table.rows if (hour := _read_hour(row, table, unit, findings)) is not None]
+    hours = [hour for row in table.rows if (hour := _read_hour(row, table, unit, by_hour, findings)) is not None]
     stop_if_any(findings)
-    return table.file, tuple(hours)
+    return tuple(hours)
 
 
-def _read_hour(row: TableRow, table: Table, unit: str, findings: list[Finding]) -> Hour | None:
-    column = f"temp_{unit}"
-    temperature = row.number(column, findings)
+def _read_hour(row: TableRow, table: Table, unit: str, by_hour: bool, findings: list[Finding]) -> Hour | None:
+    temperature = _read_temperature(row, f"temp_{unit}", findings)
     rain = row.number("rain_mm", findings) if "rain_mm" in table.columns else None
     if rain is not None and rain < 0:
         findings.append(row.finding("out_of_range", "rain cannot be below 0", "rain_mm", "Leave the cell empty"))
-    if temperature is not None and unit == "f":
+    humidity = row.number("rh_pct", findings) if "rh_pct" in table.columns else None
+    if humidity is not None and not 0 <= humidity <= 100:
+        told = "relative humidity lies between 0 and 100 %"
+        findings.append(row.finding("out_of_range", told, "rh_pct", "Leave the cell empty where nothing was measured"))
+    site = row.text("site") if "site" in table.columns else ""
+    if "site" in table.columns and not site:
+        findings.append(row.finding("no_site", "the site is missing", "site", "Write the site on every line"))
+    time = _read_date_and_hour(row, findings) if by_hour else _read_time(row, findings)
+    return None if time is None else Hour(site, time, temperature, rain, row.line, humidity)
+
+
+def _read_temperature(row: TableRow, column: str, findings: list[Finding]) -> float | None:
+    temperature = row.number(column, findings)
+    if temperature is not None and column == "temp_f":
         temperature = float(convert_f_to_c(temperature))
     if temperature is not None and not COLDEST_C <= temperature <= HOTTEST_C:
         repair = "Leave the cell empty where nothing was measured"
         findings.append(row.finding("out_of_range", "no such air temperature was ever measured", column, repair))
+    return temperature
+
+
+def _read_time(row: TableRow, findings: list[Finding]) -> datetime | None:
     try:
         read_iso_date(row.text("time")[:10])
         time = datetime.fromisoformat(row.text("time"))
@@ -83,7 +114,20 @@ def _read_hour(row: TableRow, table: Table, unit: str, findings: list[Finding]) 
         repair = "Write times as 2031-05-18T14:00"
         findings.append(row.finding("not_a_time", "this is not a time", "time", repair))
         return None
-    return Hour(row.text("site") if "site" in table.columns else "", time, temperature, rain, row.line)
+    return time
+
+
+def _read_date_and_hour(row: TableRow, findings: list[Finding]) -> datetime | None:
+    day, hour = row.day("date", findings), row.whole("hour", findings)
+    if not row.text("date"):
+        findings.append(row.finding("no_date", "the date is missing", "date", "Write it, or remove the line"))
+    if not row.text("hour"):
+        findings.append(row.finding("no_hour", "the hour is missing", "hour", "Write it, or remove the line"))
+    elif hour is not None and not 0 <= hour <= 23:
+        told = "an hour is 0 to 23, the hour in which it begins"
+        findings.append(row.finding("not_an_hour", told, "hour", "Write 24 as hour 0 of the next day"))
+        return None
+    return None if day is None or hour is None else datetime(day.year, day.month, day.day, hour)  # noqa: DTZ001
 
 
 def gather_days(

@@ -20,6 +20,8 @@ from firstsilk.science.climate.weather import DayFault, check_days
 
 ICASA_NAMES = {"date": "W_DATE", "tmin_c": "TMIN", "tmax_c": "TMAX", "rain_mm": "RAIN"}
 """Our column and its name in the ICASA master variable list."""
+LEAST_SWAPPED_DAYS, SWAPPED_SHARE = 5, 0.8
+"""With so many days, and such a share of them, crossed, the two columns are taken for swapped. Our own choices."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +167,21 @@ def _check_site(records: list[_Record], columns: WeatherColumns, unit: Unit) -> 
     first_line: dict[date, int] = {}
     for record in records:
         first_line.setdefault(record.day, record.row.line)
-    for fault in check_days(days, low, high):
+    faults = check_days(days, low, high)
+    crossed = sum(fault.code == "crossed" for fault in faults)
+    if crossed >= LEAST_SWAPPED_DAYS and crossed >= SWAPPED_SHARE * np.isfinite(low - high).sum():
+        yield _tell_swapped(records, columns, crossed)
+        faults = tuple(fault for fault in faults if fault.code != "crossed")
+    for fault in faults:
         yield _tell_fault(fault, records, first_line, columns, unit)
+
+
+def _tell_swapped(records: list[_Record], columns: WeatherColumns, crossed: int) -> Finding:
+    record = records[0]
+    at_site = f" at site {record.site}" if record.site else ""
+    message = f"the minimum is above the maximum on {crossed} of {len(records)} days{at_site}: the columns are swapped"
+    repair = f"Name the column {columns.tmin} {columns.tmax}, and the other way round"
+    return Finding("columns_swapped", message, Place(record.row.file, 1, columns.tmin), repair=repair)
 
 
 def _tell_fault(
@@ -184,7 +199,10 @@ def _tell_fault(
         return record.row.finding(fault.code, message, columns.tmin, "Check both; perhaps they are swapped")
     column = columns.tmin if fault.field == "tmin" else columns.tmax
     message = f"this temperature in °{unit.upper()} cannot be, on {fault.day}{at_site}"
-    repair = "Leave the cell empty if it is not known; name the columns tmin_f and tmax_f if they are in °F"
+    repair = (
+        "Leave the cell empty if it is not known; name the columns tmin_f and tmax_f if they are in °F; "
+        "divide by ten if they are tenths of a degree"
+    )
     return record.row.finding(fault.code, message, column, repair)
 
 

@@ -1,7 +1,8 @@
 """New weather has come: does it fit what the books hold, and what became of each day?
 
 All or nothing. A day that is there already with the same values is recognised; a different value for a measured day is
-a finding that stops, since a station has one weather and somebody must look which is right.
+a finding that stops, since a station has one weather and somebody must look which is right. What is hard to believe is
+said (`firstsilk.work.climate.quality`). A hole is named, and filled only when that is asked for; such a day is marked.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from django.db import transaction
 from firstsilk.answers import Finding, Place, refuse, stop_if_any
 from firstsilk.records.models import Site, Station, WeatherDay
 from firstsilk.science.climate.weather import check_days
-from firstsilk.work.climate.readings import find_holes
+from firstsilk.work.climate.quality import doubt_days
+from firstsilk.work.climate.readings import LONGEST_FILL_DAYS, Readings, fill_short_holes, find_holes, read_readings
 from firstsilk.work.climate.sent import DayReading
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
@@ -31,7 +33,8 @@ class Added:
     """What became of the days sent for one site.
 
     `n_added` are new, `n_known` were there with the same values, `n_completed` of those got their rain, `n_measured`
-    stood there filled or forecast and are measured now, `n_empty` had a temperature missing and were passed over.
+    stood there filled or forecast and are measured now, `n_empty` had a temperature missing and were passed over,
+    `n_filled` lay in short holes and were filled because that was asked for.
     """
 
     site: str
@@ -44,6 +47,7 @@ class Added:
     last: date | None
     findings: tuple[Finding, ...]
     basis: Basis
+    n_filled: int = 0
 
     def as_text(self) -> str:
         """What happened, as one sentence."""
@@ -53,6 +57,7 @@ class Added:
             (self.n_completed, "completed with rain"),
             (self.n_measured, "measured now, filled or forecast before"),
             (self.n_empty, "passed over for a missing temperature"),
+            (self.n_filled, "filled in short holes, as asked"),
         ):
             if number:
                 parts.append(f"{number} {what}")
@@ -69,12 +74,27 @@ class _Sorted:
     findings: tuple[Finding, ...]
 
 
-def add_weather(on: Occasion, site: str, days: Sequence[DayReading], source: str) -> Added:
+def add_weather(
+    on: Occasion,
+    site: str,
+    days: Sequence[DayReading],
+    source: str,
+    *,
+    fill: bool = False,
+    keep_doubts: bool = False,
+) -> Added:
     """Add measured days of one site to the books. As `add_weather_of_sites` for one site."""
-    return add_weather_of_sites(on, {site: days}, source)[0]
+    return add_weather_of_sites(on, {site: days}, source, fill=fill, keep_doubts=keep_doubts)[0]
 
 
-def add_weather_of_sites(on: Occasion, by_site: Mapping[str, Sequence[DayReading]], source: str) -> tuple[Added, ...]:
+def add_weather_of_sites(
+    on: Occasion,
+    by_site: Mapping[str, Sequence[DayReading]],
+    source: str,
+    *,
+    fill: bool = False,
+    keep_doubts: bool = False,
+) -> tuple[Added, ...]:
     """Add measured days to the books, for several sites at once: all or nothing.
 
     Parameters
@@ -85,21 +105,25 @@ def add_weather_of_sites(on: Occasion, by_site: Mapping[str, Sequence[DayReading
         Days by site code, any order; an empty code is the home site.
     source
         What to call the source in findings where a reading has no place of its own.
+    fill
+        Fill holes of up to `LONGEST_FILL_DAYS` beside the days sent in a straight line, marked as filled.
+    keep_doubts
+        Take days that are hard to believe even where a whole stretch is doubted: a person has looked.
 
     Returns
     -------
     tuple of Added
-        One for each site, with the findings that only warn: holes beside the new days.
+        One for each site, with the findings that only warn: doubts, and holes beside the new days.
 
     Raises
     ------
     InputRefused
-        Naming every fault at once: no such site, a day twice, in the future, crossed or impossible temperatures, or
-        another value for a day already measured.
+        Naming every fault at once: no such site, a day twice, in the future, crossed or impossible temperatures,
+        another value for a day already measured, or a stretch of days in another unit, at other dates, or copied.
 
     Notes
     -----
-    Checked by tests/work/test_climate_work.py.
+    Checked by tests/work/test_climate_work.py and tests/work/test_weather_in.py.
     """
     with transaction.atomic():
         # The station's row is locked first: two files at once are read one after the other.
@@ -109,7 +133,24 @@ def add_weather_of_sites(on: Occasion, by_site: Mapping[str, Sequence[DayReading
         stop_if_any(finding for told in sorted_days.values() for finding in told.findings)
         if not any(by_site.values()):
             raise refuse("no_days", "There is no day to add.", "Send one line for each day.")
-        return tuple(_store(station, places[code], sorted_days[code], by_site[code]) for code in by_site)
+        doubts = {
+            code: _doubt(station, places[code], told, source, on, keep_doubts) for code, told in sorted_days.items()
+        }
+        stop_if_any(finding for told in doubts.values() for finding in told)
+        return tuple(
+            _store(station, places[code], sorted_days[code], by_site[code], doubts[code], fill) for code in by_site
+        )
+
+
+def _doubt(
+    station: Station, site: Site, told: _Sorted, source: str, on: Occasion, keep_doubts: bool
+) -> tuple[Finding, ...]:
+    fresh = [*told.new, *(reading for _, reading in told.measured)]
+    if not fresh:
+        return ()
+    known = read_readings(station, site, on.today)
+    measured = known.only([at for at, origin in enumerate(known.origins) if origin == "measured"])
+    return doubt_days(site, measured, fresh, source, keep_doubts)
 
 
 def _sort_days(on: Occasion, site: Site, days: Sequence[DayReading], source: str) -> _Sorted:
@@ -180,7 +221,14 @@ def _find_differences(stored: WeatherDay, sent: DayReading, site: Site, source: 
             )
 
 
-def _store(station: Station, site: Site, told: _Sorted, days: Sequence[DayReading]) -> Added:
+def _store(
+    station: Station,
+    site: Site,
+    told: _Sorted,
+    days: Sequence[DayReading],
+    doubts: tuple[Finding, ...],
+    fill: bool,
+) -> Added:
     WeatherDay.objects.bulk_create(
         [
             WeatherDay(station=station, site=site, date=one.day, tmin_c=low, tmax_c=high, rain_mm=one.rain_mm)
@@ -197,6 +245,7 @@ def _store(station: Station, site: Site, told: _Sorted, days: Sequence[DayReadin
         stored.rain_mm = rain_mm
         stored.save(update_fields=["rain_mm"])
     span = [one.day for one in days]
+    filled = fill_stored_holes(station, site, min(span), max(span)) if fill and span else ()
     holes = _find_new_holes(site, span) if span else []
     return Added(
         site=site.name,
@@ -207,21 +256,55 @@ def _store(station: Station, site: Site, told: _Sorted, days: Sequence[DayReadin
         n_empty=told.empty,
         first=min(span, default=None),
         last=max(span, default=None),
-        findings=tuple(holes),
+        findings=(*doubts, *holes),
         basis=Basis((("days sent", len(days)),), tuple(finding.message for finding in holes)),
+        n_filled=len(filled),
     )
+
+
+def fill_stored_holes(station: Station, site: Site, first: date, last: date) -> tuple[date, ...]:
+    """Fill the short holes that touch a span in a straight line, and store those days as filled; call in a transaction.
+
+    Notes
+    -----
+    Holes of more than `LONGEST_FILL_DAYS` stay open. A forecast is no end of a hole. Rain is never filled. Checked by
+    ``tests/work/test_weather_in.py``.
+    """
+    reach = timedelta(days=LONGEST_FILL_DAYS + 1)
+    stored = WeatherDay.objects.filter(station=station, site=site, date__range=(first - reach, last + reach))
+    rows = list(stored.exclude(origin="forecast").order_by("date").values_list("date", "tmin_c", "tmax_c"))
+    if len(rows) < 2:
+        return ()
+    days, low, high = zip(*rows, strict=True)
+    given = Readings(days, np.array(low), np.array(high), np.full(len(days), np.nan), ("measured",) * len(days))
+    whole, _ = fill_short_holes(given)
+    taken = set(stored.values_list("date", flat=True))
+    made = [at for at, origin in enumerate(whole.origins) if origin == "filled" and whole.days[at] not in taken]
+    WeatherDay.objects.bulk_create(
+        WeatherDay(
+            station=station,
+            site=site,
+            date=whole.days[at],
+            tmin_c=round(float(whole.tmin_c[at]), 2),
+            tmax_c=round(float(whole.tmax_c[at]), 2),
+            origin="filled",
+        )
+        for at in made
+    )
+    return tuple(whole.days[at] for at in made)
 
 
 def _find_new_holes(site: Site, span: Sequence[date]) -> list[Finding]:
     """Holes within the days sent, and between them and the days that were there before and after."""
     one = timedelta(days=1)
-    days = list(WeatherDay.objects.filter(site=site).order_by("date").values_list("date", flat=True))
+    stored = WeatherDay.objects.filter(site=site).exclude(origin="forecast")
+    days = list(stored.order_by("date").values_list("date", flat=True))
     return [
         Finding(
             "day_missing",
             f"{first} is missing at {site.name}" if first == last else f"{first} to {last} are missing at {site.name}",
             Place(),
-            repair="Add these days when they can be had; short holes are filled in a straight line",
+            repair="Add these days when they can be had; or have short holes filled, and marked as filled",
             stops=False,
         )
         for first, last in find_holes(tuple(days))

@@ -1,4 +1,4 @@
-"""What is one day of weather as somebody sends it? Values only, so that files can be read without the books."""
+"""What is one day or hour of weather as somebody sends it? Values only, so that files can be read without the books."""
 
 from __future__ import annotations
 
@@ -15,5 +15,17 @@ class DayReading:
     day: date
     tmin_c: float | None
     tmax_c: float | None
+    rain_mm: float | None = None
+    place: Place = field(default_factory=Place, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class HourReading:
+    """One reading within a day: its hour (0 to 23), temperature [°C], humidity [%], rain [mm], and where it stood."""
+
+    day: date
+    hour: int
+    temp_c: float | None
+    rh_pct: float | None = None
     rain_mm: float | None = None
     place: Place = field(default_factory=Place, compare=False)

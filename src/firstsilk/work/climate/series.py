@@ -16,12 +16,14 @@ from firstsilk.science.climate.heat import Scale, heat_units
 class DailyHeat:
     """Daily heat units of one site up to and including a day.
 
-    `days` (n,) in order; `units` (n,) in `scale`; `first` and `last` are None where there is no weather at all.
+    `days` (n,) in order; `units` (n,) in `scale`; `origins` (n,) ``measured``, ``filled`` or ``forecast``; `last` is
+    None where there is no weather. A forecast day counts until it is measured, but is never part of a past year.
     """
 
     scale: Scale
     days: tuple[date, ...]
     units: NDArray[np.float64]
+    origins: tuple[str, ...] = ()
 
     @property
     def last(self) -> date | None:
@@ -40,13 +42,13 @@ def read_daily_heat(station: Station, site: Site, up_to: date) -> DailyHeat:
     rows = list(
         WeatherDay.objects.filter(station=station, site=site, date__lte=up_to)
         .order_by("date")
-        .values_list("date", "tmin_c", "tmax_c")
+        .values_list("date", "tmin_c", "tmax_c", "origin")
     )
     scale: Scale = station.scale  # type: ignore[assignment]
     if not rows:
         return DailyHeat(scale, (), np.zeros(0))
-    days, tmin, tmax = zip(*rows, strict=True)
-    return DailyHeat(scale, tuple(days), heat_units(np.array(tmin), np.array(tmax), scale))
+    days, tmin, tmax, origins = zip(*rows, strict=True)
+    return DailyHeat(scale, tuple(days), heat_units(np.array(tmin), np.array(tmax), scale), tuple(origins))
 
 
 def heat_by_year(
@@ -70,7 +72,8 @@ def heat_by_year(
     years, units
         Years (years,) with every day present, and their units (years, n_days).
     """
-    at = {day: index for index, day in enumerate(heat.days)}
+    forecast = {day for day, origin in zip(heat.days, heat.origins, strict=False) if origin == "forecast"}
+    at = {day: index for index, day in enumerate(heat.days) if day not in forecast}
     years, rows = [], []
     for year in sorted({day.year for day in heat.days}):
         if year >= before_year:

@@ -7,7 +7,7 @@ from datetime import date
 
 from django.db.models import Count, Max, Min, Q
 
-from firstsilk.records.models import Site, WeatherDay
+from firstsilk.records.models import Site, WeatherDay, WeatherHour
 from firstsilk.work.climate.readings import find_holes
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
@@ -15,7 +15,10 @@ from firstsilk.work.shelf import get_site, get_station
 
 @dataclass(frozen=True, slots=True)
 class SiteFacts:
-    """One site and its weather up to today; `n_missing` days between the first and the last are not there."""
+    """One site and its weather up to today; `n_missing` days between the first and the last are not there.
+
+    `n_forecast_ahead` are days after today; `n_hours` are hours up to today, `n_forecast` days never measured yet.
+    """
 
     code: str
     name: str
@@ -30,6 +33,8 @@ class SiteFacts:
     n_days: int
     n_filled: int
     n_forecast: int
+    n_forecast_ahead: int = 0
+    n_hours: int = 0
 
     @property
     def n_missing(self) -> int:
@@ -67,6 +72,11 @@ def list_sites(on: Occasion) -> SiteList:
         n_forecast=Count("pk", filter=Q(origin="forecast")),
     )
     by_site: dict[int, dict[str, object]] = {row["site"]: dict(row) for row in counted}
+    ahead = WeatherDay.objects.filter(station=station, date__gt=on.today, origin="forecast").order_by()
+    hours = WeatherHour.objects.filter(station=station, date__lte=on.today).order_by()
+    for name, counts in (("n_ahead", ahead), ("n_hours", hours)):
+        for row in counts.values("site").annotate(n_of=Count("pk")):
+            by_site.setdefault(row["site"], {})[name] = row["n_of"]
     sites = tuple(
         _facts(site, by_site.get(site.pk, {}), on.today)
         for site in Site.objects.filter(station=station).order_by("-is_home", "name", "code")
@@ -112,4 +122,6 @@ def _facts(site: Site, told: dict[str, object], today: date) -> SiteFacts:
         n_days=count("n"),
         n_filled=count("n_filled"),
         n_forecast=count("n_forecast"),
+        n_forecast_ahead=count("n_ahead"),
+        n_hours=count("n_hours"),
     )
