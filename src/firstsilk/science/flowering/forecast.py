@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.science.flowering.censored import cut_moments, draw_between
+from firstsilk.science.flowering.line_records import CLOCK
 from firstsilk.science.flowering.line_tree import (
     Evidence,
     LineTree,
@@ -61,6 +62,9 @@ class RowsAhead:
         What each row has of the shared unknowns (rows, 2, shared).
     not_yet, seen
         Last day on which it was looked for and not there, and day on which it was seen (rows, 2); -1 if none.
+    clock_apart
+        What the other scale hints at in each member less what it hints at on the whole (rows, members) [units]; with no
+        columns where there is no hint.
     """
 
     line_of: IntArray
@@ -69,6 +73,7 @@ class RowsAhead:
     design: FloatArray
     not_yet: IntArray
     seen: IntArray
+    clock_apart: FloatArray
 
     def only(self, part: slice) -> RowsAhead:
         """Some of the rows."""
@@ -79,6 +84,7 @@ class RowsAhead:
             self.design[part],
             self.not_yet[part],
             self.seen[part],
+            self.clock_apart[part],
         )
 
 
@@ -127,6 +133,7 @@ def forecast_flowering(
     heat: HeatAhead,
     row_cov: FloatArray,
     pace: float,
+    drift_units: float = 0.0,
     wrong_note_frac: float = 0.01,
     draws: int = DRAWS,
     seed: int = 1,
@@ -145,6 +152,9 @@ def forecast_flowering(
         Covariance of a row's own remainder in silk and shed (2, 2) [units squared].
     pace
         Units of a normal day at flowering [units a day].
+    drift_units
+        Standard deviation by which the season's shift may drift in ten days to come [units]: rows are the less sure,
+        the later they flower.
     wrong_note_frac
         Share of notes that say nothing of their row.
     draws, seed
@@ -177,11 +187,13 @@ def forecast_flowering(
     dice = np.random.default_rng(seed)
     lines, shared = draw_tree(posterior, draws, dice)
     member = dice.permutation(np.arange(draws) % len(heat.ahead)).astype(np.intp)
+    drift = drift_units * dice.standard_normal(draws)
     silk = np.empty((len(rows.line_of), draws), dtype=np.float32)
     shed = np.empty_like(silk)
     for start in range(0, len(silk), ROWS_AT_ONCE):
         part = slice(start, start + ROWS_AT_ONCE)
-        units = _draw_rows(rows.only(part), (low[part], high[part]), lines, shared, row_cov * spread, dice)
+        units = _draw_rows(rows.only(part), (low[part], high[part]), lines, shared, member, row_cov * spread, dice)
+        units = _let_drift(rows.sown[part], units, heat.so_far, drift, pace)
         silk[part], shed[part] = _find_days(rows.sown[part], units, running, member)
     return FloweringForecast(silk, shed, member, posterior, spread, passes, steady)
 
@@ -232,7 +244,13 @@ def _learn(
 
 def _pick_rows(rows: RowsAhead, at: IntArray) -> RowsAhead:
     return RowsAhead(
-        rows.line_of[at], rows.sown[at], rows.known_units[at], rows.design[at], rows.not_yet[at], rows.seen[at]
+        rows.line_of[at],
+        rows.sown[at],
+        rows.known_units[at],
+        rows.design[at],
+        rows.not_yet[at],
+        rows.seen[at],
+        rows.clock_apart[at],
     )
 
 
@@ -333,12 +351,15 @@ def _draw_rows(
     limits: tuple[FloatArray, FloatArray],
     lines: FloatArray,
     shared: FloatArray,
+    member: IntArray,
     row_cov: FloatArray,
     dice: np.random.Generator,
 ) -> tuple[FloatArray, FloatArray]:
     """Draws of each row's units to silk and shed (rows, draws), within what its notes allow."""
     centre = np.moveaxis(lines[:, rows.line_of], 0, 1) + np.einsum("kia,da->kdi", rows.design, shared)
     centre += rows.known_units[:, None, :]
+    if rows.clock_apart.shape[1]:
+        centre += (shared[:, CLOCK] * rows.clock_apart[:, member])[:, :, None]
     low, high = limits[0][:, None, :], limits[1][:, None, :]
     size = centre.shape[:2]
     sd = np.sqrt(np.diag(row_cov))
@@ -361,6 +382,16 @@ def _draw_rows(
         on_shed = centre[cut, :, 1] + slope[0] * (silk[cut] - centre[cut, :, 0])
         shed[cut] = draw_between(on_shed, float(left[1]), low[cut, :, 1], high[cut, :, 1], dice.random(again))
     return silk, shed
+
+
+def _let_drift(
+    sown: IntArray, units: tuple[FloatArray, FloatArray], so_far: FloatArray, drift: FloatArray, pace: float
+) -> tuple[FloatArray, FloatArray]:
+    """Let what the season shares drift on: a row by as much more, as it has further to go."""
+    total = np.concatenate([[0.0], np.cumsum(so_far)])
+    have = (total[-1] - total[np.minimum(sown + 1, len(so_far))])[:, None]
+    found = [each + drift * np.maximum(each - have, 0.0) / (10.0 * pace) for each in units]
+    return found[0], found[1]
 
 
 def _find_days(

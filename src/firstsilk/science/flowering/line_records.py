@@ -14,19 +14,55 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from firstsilk.science.flowering.line_tree import Evidence, LineTree, gather_evidence, invert_pairs, solve_tree
+from firstsilk.science.flowering.line_tree import (
+    Evidence,
+    LineTree,
+    TreePosterior,
+    gather_evidence,
+    invert_pairs,
+    solve_tree,
+)
 from firstsilk.science.flowering.spreads import Spreads
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-SEASON, LATE, CROWD, MEAN, HETEROSIS, PAST = (0, 1), 2, 3, (4, 5), (6, 7), 8
-"""Places of the shared unknowns: this season's shift, lateness of sowing, crowding, the programme's mean, heterosis;
-from `PAST` on two for each past season."""
-KNOWN_ONLY = 4
+SEASON, LATE, CROWD, CLOCK, MEAN, HETEROSIS, PAST = (0, 1), 2, 3, 4, (5, 6), (7, 8), 9
+"""Places of the shared unknowns: this season's shift, lateness of sowing, crowding, how much of the other scale's hint
+is true, the programme's mean, heterosis; from `PAST` on two for each past season."""
+KNOWN_ONLY = 5
 """Shared unknowns where every line's mean is given from outside, without pedigree or records."""
 MEAN_SD_DAYS = 12.0
 """How unsure the programme's mean is before any record [days]."""
+SCALE_PASSES = 12
+SEASONS_WEIGHT, RECORDS_WEIGHT = 1.5, 15.0
+"""For how many seasons and records the spreads handed in count, beside what the records show."""
+
+
+@dataclass(frozen=True, slots=True)
+class Learnt:
+    """What records and pedigree say before the season's first note.
+
+    `row_scale` and `season_scale` are how many times the variances handed in were found among records of one season,
+    and among seasons.
+    """
+
+    tree: LineTree
+    history: Evidence
+    row_scale: float
+    season_scale: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Scales:
+    """How many times the variances handed in: of seasons, and of records within a season."""
+
+    seasons: float
+    records: float
+
+    def is_near(self, other: _Scales) -> bool:
+        pairs = ((self.seasons, other.seasons), (self.records, other.records))
+        return all(abs(now / then - 1.0) < 0.02 for now, then in pairs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +87,8 @@ class LinesKnown:
         How many rows stand behind each record (records,).
     n_seasons
         Past seasons.
+    clock_shift
+        What the other scale hints at for each past season (seasons,) [units]; see `other_clock`. Empty: no hint.
     """
 
     mother: IntArray
@@ -63,6 +101,7 @@ class LinesKnown:
     record_units: FloatArray
     record_count: FloatArray
     n_seasons: int
+    clock_shift: FloatArray
 
 
 def pair_cov(alike: float, apart: float) -> FloatArray:
@@ -109,7 +148,7 @@ def find_mixed_frac(
 
 def learn_lines(
     known: LinesKnown, spreads: Spreads, pace: float, mean_units: FloatArray, dryness_frac: float = 0.0
-) -> tuple[LineTree, Evidence]:
+) -> Learnt:
     """Build the tree that a forecast starts from, and what records say of it.
 
     Parameters
@@ -127,11 +166,14 @@ def learn_lines(
 
     Returns
     -------
-    tree, history
-        As `forecast.forecast_flowering` takes them.
+    Learnt
+        Tree and history as `forecast.forecast_flowering` takes them, and the scales found.
 
     Notes
     -----
+    How far seasons and rows really lie apart is told by the records too, by expectation and maximisation: where heat
+    units in this scale tell little of the plants' own clock, past seasons scatter, and the forecast gets wider.
+
     Variance within a family: with V among unrelated inbreds, selfing a plant of heterozygosity H for t generations
     gives ``V/2 H (1 - 2^-t)``, doubled haploids ``V/2 H``, a cross of parents ``V/8 (H1 + H2)`` (Falconer & Mackay
     1996, ch. 15, from memory). A cross stands at its parents' mean as earlier records tell them; what this season
@@ -140,44 +182,110 @@ def learn_lines(
     Checked by ``tests/science/test_line_records.py``.
     """
     line_cov = pair_cov(spreads.line_days * pace, spreads.line_apart_days * pace)
-    tree = _hang_lines(known, line_cov, _start_shared(known, spreads, pace, mean_units, dryness_frac))
-    history = _read_records(known, spreads, pace)
+    scales = _Scales(1.0, 1.0)
     waiting = [at for at, how in enumerate(known.method) if how == "cross" and known.mother[at] >= 0]
-    for generation in _order_crosses(known, waiting):
+    generations = [np.array(each, dtype=np.intp) for each in _order_crosses(known, waiting)]
+    for _ in range(SCALE_PASSES if known.n_seasons else 1):
+        shared = _start_shared(known, spreads, pace, mean_units, dryness_frac, scales)
+        tree, history = _hang_lines(known, line_cov, shared), _read_records(known, spreads, pace, scales.records)
+        for generation in generations:
+            told = solve_tree(tree, history)
+            tree = _place_crosses(tree, known, generation, told.mean, told.cov, line_cov)
         told = solve_tree(tree, history)
-        tree = _place_crosses(tree, known, np.array(generation, dtype=np.intp), told.mean, told.cov, line_cov)
-    return tree, history
+        before, scales = scales, _find_scales(known, told, spreads, pace)
+        if scales.is_near(before):
+            break
+    return Learnt(tree, history, scales.records, scales.seasons)
 
 
 def _start_shared(
-    known: LinesKnown, spreads: Spreads, pace: float, mean_units: FloatArray, dryness_frac: float
+    known: LinesKnown,
+    spreads: Spreads,
+    pace: float,
+    mean_units: FloatArray,
+    dryness_frac: float,
+    scales: _Scales,
 ) -> tuple[FloatArray, FloatArray]:
     n = PAST + 2 * known.n_seasons
     mean, cov = np.zeros(n), np.zeros((n, n))
-    mean[:KNOWN_ONLY], cov[:KNOWN_ONLY, :KNOWN_ONLY] = start_season(spreads, pace, dryness_frac)
+    # A scale learnt from few seasons is itself unsure: the season to come may lie further out than they did.
+    wider = 1.0 + 2.0 / (SEASONS_WEIGHT + known.n_seasons)
+    mean[:KNOWN_ONLY], cov[:KNOWN_ONLY, :KNOWN_ONLY] = start_season(spreads, pace, dryness_frac, scales.seasons * wider)
     mean[list(MEAN)] = mean_units
     cov[np.ix_(MEAN, MEAN)] = pair_cov(MEAN_SD_DAYS * pace, spreads.line_apart_days * pace)
     mean[list(HETEROSIS)] = spreads.heterosis_days * pace
     cov[np.ix_(HETEROSIS, HETEROSIS)] = pair_cov(spreads.heterosis_sd_days * pace, 0.3 * pace)
     for season in range(known.n_seasons):
-        at = [PAST + 2 * season, PAST + 2 * season + 1]
-        cov[np.ix_(at, at)] = pair_cov(spreads.season_days * pace, spreads.season_apart_days * pace)
+        at = PAST + 2 * season
+        cov[at : at + 2, at : at + 2] = scales.seasons * _season_cov(spreads, pace)
     return mean, cov
 
 
-def start_season(spreads: Spreads, pace: float, dryness_frac: float = 0.0) -> tuple[FloatArray, FloatArray]:
-    """Mean and covariance of this season's shift, lateness and crowding: the first `KNOWN_ONLY` shared unknowns.
+def _season_cov(spreads: Spreads, pace: float) -> FloatArray:
+    return pair_cov(spreads.season_days * pace, spreads.season_apart_days * pace)
+
+
+def _find_scales(known: LinesKnown, told: TreePosterior, spreads: Spreads, pace: float) -> _Scales:
+    """How many times the variances handed in are found among seasons, and among records within one."""
+    tight = np.linalg.inv(_season_cov(spreads, pace))
+    seasons = n = SEASONS_WEIGHT
+    for each in range(known.n_seasons):
+        at = slice(PAST + 2 * each, PAST + 2 * each + 2)
+        square = told.shared_cov[at, at] + np.outer(told.shared_mean[at], told.shared_mean[at])
+        seasons += float(np.trace(tight @ square)) / 2.0
+        n += 1.0
+    whole = np.flatnonzero(~np.isnan(known.record_units).any(axis=1) & (known.record_season >= 0))
+    records = RECORDS_WEIGHT
+    if len(whole):
+        line, design = known.record_line[whole], _design_records(known)[whole]
+        turned = np.swapaxes(design, 1, 2)
+        mixed = told.cross[line] @ turned
+        around = told.cov[line] + mixed + np.swapaxes(mixed, 1, 2) + design @ told.shared_cov @ turned
+        rest = known.record_units[whole] - told.mean[line] - design @ told.shared_mean
+        own = np.linalg.inv(_record_cov(spreads, pace)) * known.record_count[whole, None, None]
+        found = np.einsum("kij,kji->k", own, around + rest[:, :, None] * rest[:, None, :]) / 2.0
+        records += float(np.minimum(found, 12.0).sum())
+    return _Scales(
+        float(np.clip(seasons / n, 0.2, 10.0)),
+        float(np.clip(records / (RECORDS_WEIGHT + len(whole)), 0.3, 6.0)),
+    )
+
+
+def _record_cov(spreads: Spreads, pace: float) -> FloatArray:
+    """Covariance of a record of one row about its line in its season: the row's own, and that dates are whole days."""
+    return np.asarray(row_cov(spreads, pace) + (0.3 * pace) ** 2 * np.eye(2))
+
+
+def _design_records(known: LinesKnown) -> FloatArray:
+    """What each record has of the shared unknowns (records, 2, shared)."""
+    n = len(known.record_line)
+    design = np.zeros((n, 2, PAST + 2 * known.n_seasons))
+    mixed = known.mixed_frac[known.record_line] if n else np.zeros(0)
+    design[:, 0, HETEROSIS[0]] = design[:, 1, HETEROSIS[1]] = -mixed
+    at = np.flatnonzero(known.record_season >= 0)
+    place = PAST + 2 * known.record_season[at]
+    design[at, 0, place] = design[at, 1, place + 1] = 1.0
+    if len(known.clock_shift):
+        design[at, 0, CLOCK] = design[at, 1, CLOCK] = known.clock_shift[known.record_season[at]]
+    return design
+
+
+def start_season(
+    spreads: Spreads, pace: float, dryness_frac: float = 0.0, season_scale: float = 1.0
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance of the season's shift, lateness and crowding: the first `KNOWN_ONLY` shared unknowns.
 
     Notes
     -----
     Dry weather before flowering holds silk back and not shed, by an amount that is itself unsure.
     """
     mean, cov = np.zeros(KNOWN_ONLY), np.zeros((KNOWN_ONLY, KNOWN_ONLY))
-    cov[:2, :2] = pair_cov(spreads.season_days * pace, spreads.season_apart_days * pace)
+    cov[:2, :2] = season_scale * pair_cov(spreads.season_days * pace, spreads.season_apart_days * pace)
     mean[0] = spreads.drought_days * dryness_frac * pace
     cov[0, 0] += (spreads.drought_sd_days * dryness_frac * pace) ** 2
     mean[LATE], cov[LATE, LATE] = spreads.late_days * pace, (spreads.late_sd_days * pace) ** 2
     mean[CROWD], cov[CROWD, CROWD] = spreads.crowding_days * pace, (spreads.crowding_sd_days * pace) ** 2
+    mean[CLOCK], cov[CLOCK, CLOCK] = spreads.clock_frac, spreads.clock_sd_frac**2
     return mean, cov
 
 
@@ -200,20 +308,13 @@ def _hang_lines(known: LinesKnown, line_cov: FloatArray, shared: tuple[FloatArra
     return LineTree(parent, np.zeros((n, 2)), spread, design, *shared)
 
 
-def _read_records(known: LinesKnown, spreads: Spreads, pace: float) -> Evidence:
-    n_shared = PAST + 2 * known.n_seasons
+def _read_records(known: LinesKnown, spreads: Spreads, pace: float, scale: float) -> Evidence:
     n = len(known.record_line)
-    design = np.zeros((n, 2, n_shared))
-    mixed = known.mixed_frac[known.record_line] if n else np.zeros(0)
-    design[:, 0, HETEROSIS[0]] = design[:, 1, HETEROSIS[1]] = -mixed
-    own = row_cov(spreads, pace) + (0.3 * pace) ** 2 * np.eye(2)  # dates are whole days
-    season = pair_cov(spreads.season_days * pace, spreads.season_apart_days * pace)
+    design = _design_records(known)
+    own = scale * _record_cov(spreads, pace)
     cov = np.tile(own, (n, 1, 1)) / np.maximum(known.record_count, 1.0)[:, None, None]
-    known_season = known.record_season >= 0
-    at = np.flatnonzero(known_season)
-    place = PAST + 2 * known.record_season[at]
-    design[at, 0, place] = design[at, 1, place + 1] = 1.0
-    cov[~known_season] += season / 2.0  # a figure of one season or of several
+    # A figure of one season or of several, nobody knows which.
+    cov[known.record_season < 0] += pair_cov(spreads.season_days * pace, spreads.season_apart_days * pace) / 2.0
     precision = invert_pairs(cov)
     gone = np.isnan(known.record_units)
     for column in (0, 1):
@@ -255,7 +356,9 @@ def _place_crosses(
     return replace(tree, offset=offset, spread=spread, root_design=design)
 
 
-def design_rows(tree: LineTree, late_days: FloatArray, crowding: FloatArray, mixed_frac: FloatArray) -> FloatArray:
+def design_rows(
+    tree: LineTree, late_days: FloatArray, crowding: FloatArray, clock_shift: FloatArray, mixed_frac: FloatArray
+) -> FloatArray:
     """What each row has of the shared unknowns (rows, 2, shared).
 
     Parameters
@@ -266,6 +369,8 @@ def design_rows(tree: LineTree, late_days: FloatArray, crowding: FloatArray, mix
         Days sown after the first sowing (rows,).
     crowding
         How crowded, in standard deviations (rows,); 0 where not known.
+    clock_shift
+        What the other scale hints at for each row (rows,) [units].
     mixed_frac
         Of each row's line (rows,); counts where the tree has heterosis.
     """
@@ -273,6 +378,7 @@ def design_rows(tree: LineTree, late_days: FloatArray, crowding: FloatArray, mix
     design[:, 0, SEASON[0]] = design[:, 1, SEASON[1]] = 1.0
     design[:, 0, LATE] = design[:, 1, LATE] = late_days
     design[:, 0, CROWD] = crowding
+    design[:, 0, CLOCK] = design[:, 1, CLOCK] = clock_shift
     if tree.n_shared > KNOWN_ONLY:
         design[:, 0, HETEROSIS[0]] = design[:, 1, HETEROSIS[1]] = -mixed_frac
     return design
