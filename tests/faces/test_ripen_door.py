@@ -206,6 +206,17 @@ def test_ripen_of_a_fahrenheit_file_is_that_of_its_celsius_twin(tmp_path, capsys
     )
 
 
+def test_ripen_with_a_cut_for_late_sowing_needs_fewer_units_after_the_first_of_may(tmp_path, capsys):
+    weather, hybrids = years((9, 20), (9, 20)), hybrids_csv((units(130), None))
+    for sown, days in (("05-31", 124), ("05-01", 130), ("04-20", 130)):
+        # 30 days of 2.1 CHU are 63, the units of 6.3 days.
+        _, out, _ = ask(tmp_path, capsys, weather, hybrids, "--late-cut", "2.1", sown=f"2031-{sown}")
+        reached = date.fromisoformat(f"2031-{sown}") + timedelta(days=days)
+        assert rows_of(out)[0]["median_black_layer_date"] == reached.isoformat()
+    for wrong in ("-1", "nan", "500"):
+        assert ask(tmp_path, capsys, weather, hybrids, "--late-cut", wrong)[0] == 2
+
+
 def test_ripen_of_units_that_look_like_another_scale_warns_and_goes_on(tmp_path, capsys):
     code, out, err = ask(tmp_path, capsys, years((9, 9)), hybrids_csv((2300, None)), "--scale", "gdd_c")
     assert code == 0

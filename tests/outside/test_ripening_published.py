@@ -19,7 +19,7 @@ from firstsilk.science.flowering.grain import (
     grain_moisture_pct,
     share_of_filling,
 )
-from firstsilk.science.flowering.ripe_chance import EMERGENCE_UNITS, HybridNeed, wilson_interval
+from firstsilk.science.flowering.ripe_chance import EMERGENCE_UNITS, HybridNeed, need_of_late_sowing, wilson_interval
 from firstsilk.science.flowering.ripening import KERNEL_STAGES, units_to_dry
 
 KILLED = {
@@ -134,6 +134,18 @@ def test_emergence_units_lie_in_the_published_ranges():
     assert 160 <= EMERGENCE_UNITS["chu"] <= 175  # Cowan 160-170, RealAg 165-175
     assert 90 <= EMERGENCE_UNITS["gdd_f"] <= 125  # Purdue 115 (90-120), Lauer 125
     assert EMERGENCE_UNITS["gdd_c"] * 1.8 == pytest.approx(EMERGENCE_UNITS["gdd_f"])
+
+
+def test_late_sowing_lowers_the_need_as_published():
+    # 2,700 less 29 days of 6.8 is about 2,500 (Nielsen); 30 days are 204 (Thomison).
+    assert need_of_late_sowing(HybridNeed("A", 2700.0), 29, 6.8).to_black_layer == pytest.approx(2502.8)
+    assert 2700 - need_of_late_sowing(HybridNeed("A", 2700.0), 30, 6.8).to_black_layer == pytest.approx(204)
+    # Early June against early May: silk 34, grain fill 110, in all 144 fewer (Nielsen et al. 2002).
+    late = need_of_late_sowing(HybridNeed("A", 2400.0, 1250.0), 144 / 3.8, 3.8)
+    assert (1250 - late.to_silk, 2400 - late.to_black_layer) == pytest.approx((34, 144))
+    assert need_of_late_sowing(HybridNeed("A", 2400.0, 1250.0), 0, 6.8) == HybridNeed("A", 2400.0, 1250.0)
+    with pytest.raises(ValueError, match="nothing to fill"):
+        need_of_late_sowing(HybridNeed("A", 2400.0, 1250.0), 300, 6.8)
 
 
 @pytest.mark.parametrize(

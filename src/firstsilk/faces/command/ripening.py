@@ -67,6 +67,10 @@ ChanceCi = Annotated[
     float | None, typer.Option("--chance-ci", help="Add an interval of the chance with this coverage, such as 0.9.")
 ]
 Loss = Annotated[bool, typer.Option("--loss", help="Add the expected yield loss by frost, over all years [%].")]
+LateCut = Annotated[
+    float,
+    typer.Option("--late-cut", help="Fewer units for each day of sowing after 1 May; published 3.8-6.8 gdd_f."),
+]
 YearsOut = Annotated[
     str,
     typer.Option("--years-out", help="File to write: each hybrid in each year.", callback=check_out),
@@ -104,6 +108,7 @@ def ripen(
     moisture_on: MoistureOn = "",
     chance_ci: ChanceCi = None,
     loss: Loss = False,
+    late_cut: LateCut = 0.0,
     years_out: YearsOut = "",
     out: Out = "",
     as_json: AsJson = False,
@@ -135,6 +140,7 @@ def ripen(
     needs = given.needs
     if asked_units is not None:
         needs = tuple(need_from_emergence(need, asked_units) for need in needs)
+    needs = _cut_late(needs, asked, late_cut)
     _give(read, needs, asked, asked_units, out, years_out, as_json)
 
 
@@ -173,6 +179,22 @@ def _settle_emergence(start: StartChoice, units: float | None, scale: str) -> fl
     if units is not None:
         say("--emergence-units is not used, since the units count from sowing.")
     return None
+
+
+def _cut_late(needs: tuple[HybridNeed, ...], asked: _Asked, per_day: float) -> tuple[HybridNeed, ...]:
+    """The needs lowered for late sowing, if that is asked for."""
+    from firstsilk.science.flowering.ripe_chance import need_of_late_sowing
+    from firstsilk.science.flowering.ripe_years import lay_on_year
+
+    if not math.isfinite(per_day) or per_day < 0:
+        raise typer.BadParameter(f"--late-cut takes heat units a day, 0 or more; not {per_day}.")
+    start = date(2001, 11, 1) if asked.south else date(2001, 5, 1)
+    sown = lay_on_year(2002 if asked.south and asked.sown[0] < 7 else 2001, asked.sown)
+    days = max((sown - start).days, 0)
+    try:
+        return tuple(need_of_late_sowing(need, days, per_day) for need in needs)
+    except ValueError as error:
+        raise typer.BadParameter(f"--late-cut {per_day:g}: {error}.") from None
 
 
 def _give(

@@ -37,6 +37,9 @@ EMERGENCE_UNITS: dict[Scale, float] = {
     "gdd_c": EMERGENCE_GDD_F / F_PER_C,
 }
 """Units from sowing to emergence by scale, with the other published values beside the two constants."""
+LATE_SILK_SHARE = 34.0 / 144.0
+"""Share of the cut for late sowing that falls before silk: of 144 gdd_f fewer from early May to early June 34 fall
+before silk and 110 in grain fill. Nielsen et al. 2002, Agron. J. 94:549-558."""
 USUAL_BLACK_LAYER: dict[Scale, tuple[float, float]] = {
     "chu": (1800.0, 3800.0),
     "gdd_f": (1500.0, 3200.0),
@@ -114,6 +117,42 @@ def need_from_emergence(need: HybridNeed, emergence_units: float) -> HybridNeed:
     """
     silk = None if need.to_silk is None else need.to_silk + emergence_units
     return HybridNeed(need.name, need.to_black_layer + emergence_units, silk)
+
+
+def need_of_late_sowing(need: HybridNeed, days_late: float, units_per_day: float) -> HybridNeed:
+    """Lower a need for late sowing: by so many units for each day after 1 May.
+
+    Parameters
+    ----------
+    need
+        What the hybrid needs when sown around 1 May.
+    days_late
+        Days of sowing after 1 May (south: 1 November), 0 or more.
+    units_per_day
+        Fewer units a day, in the scale of the need; published 3.8 to 6.8 gdd_f.
+
+    Returns
+    -------
+    HybridNeed
+        A known silk is lowered by `LATE_SILK_SHARE` of the cut.
+
+    Raises
+    ------
+    ValueError
+        If nothing would be left between silk and black layer.
+
+    References
+    ----------
+    Nielsen R.L., Hybrid maturity decisions for delayed planting, Purdue; Nielsen et al. 2002, Agron. J. 94:549-558.
+
+    Checked by ``tests/outside/test_ripening_published.py``.
+    """
+    cut = days_late * units_per_day
+    silk = None if need.to_silk is None else need.to_silk - LATE_SILK_SHARE * cut
+    black = need.to_black_layer - cut
+    if black <= max(silk or 0.0, 0.0) or (silk is not None and silk <= 0.0):
+        raise ValueError(f"a cut of {cut:g} units leaves {need.name} nothing to fill its grain")
+    return HybridNeed(need.name, black, silk)
 
 
 def tabulate_ripening(
