@@ -128,6 +128,17 @@ BAD = [
         stops=False,
     ),
     Bad(
+        "units_unusual",
+        "lines.csv",
+        "1290,1265",
+        "690,680",
+        2,
+        "units_to_silk",
+        "690",
+        "it would be usual for gdd_c",
+        stops=False,
+    ),
+    Bad(
         "silk_far_from_shed",
         "lines.csv",
         "1290,1265",

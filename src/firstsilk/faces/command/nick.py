@@ -93,6 +93,7 @@ def nick(
     or until 150 days after the last sowing day.
     """
     from firstsilk.faces.files.crosses import check_parents, read_crosses, read_line_units
+    from firstsilk.faces.files.unit_scales import FLOWERING_STAGES, settle_unit_scale
     from firstsilk.science.nursery.meeting import Windows
     from firstsilk.science.nursery.sowing_question import SowingRules
 
@@ -101,6 +102,8 @@ def nick(
     asked, cross_table = read_crosses(crosses)
     known, line_table = read_line_units(lines)
     check_parents(cross_table, known, line_table)
+    for finding in settle_unit_scale(line_table, scale.value, FLOWERING_STAGES):
+        say(f"warns: {finding.as_text()}")
     try:
         windows = Windows(silk_days, shed_days, share, plant_sd, enough, needed)
     except ValueError as fault:

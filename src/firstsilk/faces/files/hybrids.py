@@ -11,10 +11,13 @@ from pathlib import Path
 
 from firstsilk.answers import Finding, stop_if_any
 from firstsilk.faces.files.tables import TableRow, read_table
+from firstsilk.faces.files.unit_scales import settle_unit_scale
 from firstsilk.science.climate.heat import Scale
-from firstsilk.science.flowering.ripe_chance import USUAL_BLACK_LAYER, HybridNeed
+from firstsilk.science.flowering.ripe_chance import HybridNeed
+from firstsilk.science.flowering.usual_units import Stage
 
 COLUMNS = ("hybrid", "units_to_black_layer")
+STAGES: dict[str, Stage] = {"units_to_black_layer": "black layer", "units_to_silk": "silk"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +43,7 @@ def read_hybrids(path: str | Path, scale: Scale) -> Hybrids:
     ------
     InputRefused
         Naming all of these at once: a missing column, no line at all, a hybrid without name or twice, units that are
-        missing, no number or not above 0, silk not before black layer.
+        missing, no number or not above 0, silk not before black layer, a column ``scale`` that says another scale.
     """
     table = read_table(path)
     table.need(*COLUMNS)
@@ -53,9 +56,8 @@ def read_hybrids(path: str | Path, scale: Scale) -> Hybrids:
         findings += _check_name(row, first_line)
         if need is not None:
             needs.append(need)
-            findings += _check_scale(row, need, scale)
     stop_if_any(findings)
-    return Hybrids(table.file, tuple(needs), tuple(findings))
+    return Hybrids(table.file, tuple(needs), settle_unit_scale(table, scale, STAGES))
 
 
 def _check_name(row: TableRow, first_line: dict[str, int]) -> Iterator[Finding]:
@@ -83,11 +85,3 @@ def _read_need(row: TableRow, findings: list[Finding]) -> HybridNeed | None:
     if black is None or len(findings) > before:
         return None
     return HybridNeed(row.text("hybrid"), black, silk)
-
-
-def _check_scale(row: TableRow, need: HybridNeed, scale: Scale) -> Iterator[Finding]:
-    low, high = USUAL_BLACK_LAYER[scale]
-    if not low <= need.to_black_layer <= high:
-        message = f"unusual for {scale}, where hybrids need {low:g} to {high:g}"
-        repair = "Check that --scale is the scale of this column; it is taken as it stands"
-        yield row.finding("units_unusual", message, "units_to_black_layer", repair, stops=False)

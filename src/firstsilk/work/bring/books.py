@@ -33,6 +33,7 @@ def read_known(on: Occasion, tables: StationTables) -> Known:
     )
     return Known(
         station=station.code,
+        scale=station.scale,
         is_there=True,
         others=tuple(others),
         sites=tuple(site.code for site in sites),

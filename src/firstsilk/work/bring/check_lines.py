@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from firstsilk.answers import Finding, InputRefused, Place
+from firstsilk.science.climate.heat import SCALES
+from firstsilk.science.flowering.usual_units import Stage, doubt_units
 from firstsilk.science.lineage.members import Member, check_members, order_members
 from firstsilk.work.bring.known import Known
 from firstsilk.work.bring.names import find_nearest
@@ -14,6 +16,8 @@ from firstsilk.work.bring.tables import LineGiven, StationTables
 
 FAR_RATIO = 1.4
 """Silk and shed of one line lie within this ratio of heat units. Common practice, no source."""
+STAGES: dict[str, Stage] = {"units_to_silk": "silk", "units_to_shed": "shed", "units_to_black_layer": "black layer"}
+"""The columns of heat units and the stages they lead to."""
 WARN_ONLY = ("founder_is_no_family",)
 """A founder kept up by sibs or bulks is stored; kinship alone cannot go through it."""
 
@@ -22,6 +26,7 @@ def check_lines(tables: StationTables, known: Known) -> Iterator[Finding]:
     """Names once, parents there and fitting the method, no loops, generations that follow."""
     yield from _check_names(tables.lines, known)
     yield from _check_pedigree(tables.lines, known)
+    yield from _check_scale(tables, known)
     first = {line.line: line for line in reversed(tables.lines)}
     for line in tables.lines:
         yield from _check_generation(line, first)
@@ -141,3 +146,20 @@ def _check_units(line: LineGiven) -> Iterator[Finding]:
     if silk and black and silk >= black:
         message = f"silk is not before black layer (units_to_silk is {silk:g})"
         yield line.tell("units_to_black_layer", "black_layer_before_silk", message, "Check both, perhaps swapped")
+
+
+def _check_scale(tables: StationTables, known: Known) -> Iterator[Finding]:
+    """Heat units that are unusual for the station's scale; one finding for a column that mostly is."""
+    told = tables.station[0].scale if tables.station else ""
+    scale = next((name for name in SCALES if name == (told or known.scale or "chu")), None)
+    if scale is None:
+        return
+    repair = f"Are these units in {scale}, the scale of the station? They are kept as they stand"
+    for column, stage in STAGES.items():
+        units = [getattr(line, column) for line in tables.lines]
+        odd, message = doubt_units(units, stage, scale)
+        known_units = sum(value is not None for value in units)
+        if len(odd) > 1 and 2 * len(odd) > known_units:
+            message, odd = f"{message} (so are {len(odd)} of {known_units} in this column)", odd[:1]
+        for at in odd:
+            yield tables.lines[at].tell(column, "units_unusual", message, repair, stops=False)

@@ -19,12 +19,13 @@ class KnownLine:
 class Known:
     """Names in the books of one station; all empty for a station that is new.
 
-    `is_there` says that the station itself is in the books, `others` names the other stations there. `lots` gives each
-    lot's line, `rows` each row's place by (season, number), `trials` each trial's (site, year), `places` each taken
-    place of a trial by (trial, field_row, field_col) with its plot number.
+    `scale` is the station's, `is_there` says that the station itself is in the books, `others` names the other
+    stations there. `lots` gives each lot's line, `rows` each row's place by (season, number), `trials` each trial's
+    (site, year), `places` each taken place of a trial by (trial, field_row, field_col) with its plot number.
     """
 
     station: str = ""
+    scale: str = ""
     is_there: bool = False
     others: tuple[str, ...] = ()
     sites: tuple[str, ...] = ()

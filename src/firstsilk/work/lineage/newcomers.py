@@ -9,6 +9,8 @@ from django.db import transaction
 
 from firstsilk.answers import Finding, InputRefused, Place, stop_if_any
 from firstsilk.records.models import Line, Station
+from firstsilk.science.climate.heat import SCALES
+from firstsilk.science.flowering.usual_units import Stage, doubt_units
 from firstsilk.science.lineage.members import METHODS, Member, check_members
 from firstsilk.science.lineage.notation import Cross, find_shares, parse_pedigree, write_pedigree
 from firstsilk.work.lineage.ancestry import Books, as_member, collect_ancestors, read_books, tell_method
@@ -80,7 +82,7 @@ def add_line(on: Occasion, new: NewLine) -> LineAdded:
         station = Station.objects.select_for_update().get(pk=get_station(on.station).pk)
         books = read_books(station)
         by_name = {line.name: line for line in books.values()}
-        findings = [*_check_words(new, by_name), *_check_parents(new, by_name, books)]
+        findings = [*_check_words(new, by_name), *_check_scale(new, station), *_check_parents(new, by_name, books)]
         pedigree, more = _settle_pedigree(new, by_name)
         findings += more
         stop_if_any(findings)
@@ -120,6 +122,18 @@ def _check_words(new: NewLine, by_name: dict[str, Line]) -> Iterator[Finding]:
     if silk and black and silk >= black:
         message = "silk is not before black layer"
         yield _fault("black_layer_before_silk", "units_to_black_layer", f"{black:g}", message, "Check both")
+
+
+def _check_scale(new: NewLine, station: Station) -> Iterator[Finding]:
+    """Heat units that look like those of another scale than the station's are told, and kept."""
+    scale = next(name for name in SCALES if name == station.scale)
+    stages: dict[str, Stage] = {"units_to_silk": "silk", "units_to_shed": "shed", "units_to_black_layer": "black layer"}
+    for column, stage in stages.items():
+        units = getattr(new, column)
+        odd, message = doubt_units([units], stage, scale)
+        if odd and units > 0:
+            repair = f"Are these units in {scale}, the scale of the station? They are kept as they stand"
+            yield _fault("units_unusual", column, f"{units:g}", message, repair, stops=False)
 
 
 def _check_parents(new: NewLine, by_name: dict[str, Line], books: Books) -> Iterator[Finding]:
