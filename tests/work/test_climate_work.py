@@ -267,3 +267,34 @@ def test_a_station_in_another_book_when_it_has_weather_is_not_counted(home):
     on = occasion(date(2031, 5, 20))
     assert read_season_heat(on).course.total == pytest.approx(40)
     assert read_season_heat(replace(on, station="other")).course.total == pytest.approx(180)
+
+
+def test_a_forecast_goes_on_from_the_last_day_counted_and_is_told_apart(home):
+    grow_past(home)
+    grow_days(home, date(2031, 5, 1), date(2031, 6, 9), 6)
+    grow_days(home, date(2031, 6, 11), date(2031, 6, 15), 4, origin="forecast")
+    heat = read_season_heat(occasion(date(2031, 6, 10)))
+    assert (heat.course.total, heat.course.counted_to) == (pytest.approx(240), date(2031, 6, 9))
+    # 10 June has no reading yet: it is bridged, as any short hole of a total.
+    assert heat.ahead[0] == (date(2031, 6, 10), pytest.approx(245))
+    assert heat.ahead[-1] == (date(2031, 6, 15), pytest.approx(265))
+    assert "Forecast, not measured: 25 GDD (°C) more by 15 June, 265 in all." in heat.sentences
+    assert heat.reading_age_days == 1
+
+
+def test_a_frost_that_was_only_forecast_has_not_come(home):
+    grow_past(home)
+    grow_days(home, date(2031, 5, 1), date(2031, 9, 1), 6)
+    day = date(2031, 9, 2)
+    grow_days(home, day, day, 4, frosts=frozenset({day}), origin="forecast")
+    autumn = read_frost_chances(occasion(date(2031, 9, 3))).event("first_autumn")
+    assert autumn.this_year == ()
+
+
+def test_a_past_year_that_was_only_forecast_is_none(home):
+    grow_past(home)
+    WeatherDay.objects.filter(date__year=2030).update(origin="forecast")
+    grow_days(home, date(2031, 5, 1), date(2031, 6, 9), 6)
+    heat = read_season_heat(occasion(date(2031, 6, 9)))
+    assert 2030 not in heat.years
+    assert len(heat.years) == 9

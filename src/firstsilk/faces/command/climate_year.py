@@ -82,6 +82,7 @@ def _as_json(heat: SeasonHeat) -> dict[str, object]:
         "past_seasons": [_short(value) for value in against.past_seasons] if against.past_seasons else None,
         "filled": course.filled_days,
         "forecast": course.forecast_days,
+        "ahead": [{"date": day, "total": _short(total)} for day, total in heat.ahead],
         "caution": heat.caution or None,
         "sentences": heat.sentences,
         "basis": heat.basis.as_text(),

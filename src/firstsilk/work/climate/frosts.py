@@ -108,6 +108,8 @@ def read_frost_chances(on: Occasion, site: str = "") -> FrostChances:
 
 def _read_event(given: Readings, event: FrostEvent, today: date, place: Site) -> FrostChance:
     south = place.latitude < 0
+    # A frost that was only forecast is no frost that came.
+    given = given.without_forecast()
     past = given.without_year(today.year)
     frosts = find_frosts(past.days, past.tmin_c, event, KILLING_FROST_C, south)
     second_half = (event == "first_autumn") != south

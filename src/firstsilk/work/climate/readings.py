@@ -44,6 +44,16 @@ class Readings:
         """The same without days that were forecast and never measured: they are no past weather."""
         return self.only([at for at, origin in enumerate(self.origins) if origin != "forecast"])
 
+    def followed_by(self, days: tuple[date, ...], tmin_c: NDArray[np.float64], tmax_c: NDArray[np.float64]) -> Readings:
+        """The same and, after them, days that are forecast."""
+        return Readings(
+            (*self.days, *days),
+            np.concatenate([self.tmin_c, tmin_c]),
+            np.concatenate([self.tmax_c, tmax_c]),
+            np.concatenate([self.rain_mm, np.full(len(days), np.nan)]),
+            (*self.origins, *("forecast" for _ in days)),
+        )
+
     def only(self, kept: list[int]) -> Readings:
         """The days at these places."""
         at = np.array(kept, dtype=np.intp)

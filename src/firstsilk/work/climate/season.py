@@ -14,6 +14,7 @@ from datetime import date
 from firstsilk.answers import refuse
 from firstsilk.science.climate.heat_forms import DEFAULT_FORMS, FORMS, HeatForm, Scale, find_form
 from firstsilk.science.climate.season_rules import RULES, SeasonRule, find_rule, find_start_window
+from firstsilk.work.climate.forecasts import ForecastAhead, drop_forecast_before, read_forecast_ahead
 from firstsilk.work.climate.readings import LONGEST_FILL_DAYS, Readings, read_readings
 from firstsilk.work.climate.running import RECENT_DAYS, Against, Counting, Course, PastYears, line_up
 from firstsilk.work.occasion import Basis, Occasion
@@ -57,6 +58,7 @@ class SeasonHeat:
     course: Course
     against: Against
     basis: Basis
+    ahead: tuple[tuple[date, float], ...] = ()
 
     @property
     def is_stale(self) -> bool:
@@ -130,8 +132,9 @@ def read_season_heat(
     place = get_site(station, site)
     counting = _find_counting(station.scale, scale, form, rule, start, place.latitude < 0)
     first = _find_first(counting, on.today)
-    given = read_readings(station, place, on.today)
+    given = drop_forecast_before(read_readings(station, place, on.today), first)
     course, against, past = line_up(given, counting, first)
+    forecast = read_forecast_ahead(station, place, on.today)
     last = given.last_measured
     n_past = sum(1 for day in given.days if day < first)
     used = (("days of this season", len(given.days) - n_past), ("days of years before it", n_past))
@@ -150,6 +153,19 @@ def read_season_heat(
         course=course,
         against=against,
         basis=Basis(used, (*_tell_reading(given, on.today), *_tell_course(course), *_tell_past(past))),
+        ahead=_run_ahead(given, forecast, counting, first, course),
+    )
+
+
+def _run_ahead(
+    given: Readings, forecast: ForecastAhead, counting: Counting, first: date, course: Course
+) -> tuple[tuple[date, float], ...]:
+    """The running total over the days that are forecast, from the day after the last one counted on."""
+    if not forecast.days or course.counted_to is None or course.ended_by:
+        return ()
+    longer, _, _ = line_up(given.followed_by(forecast.days, forecast.tmin_c, forecast.tmax_c), counting, first)
+    return tuple(
+        (point.day, point.total) for point in longer.points if point.total is not None and point.day > course.counted_to
     )
 
 
@@ -169,6 +185,10 @@ def tell_season(heat: SeasonHeat) -> Iterator[str]:
             f"The last {RECENT_DAYS} days brought {against.recent_daily:.1f} {scale} a day; "
             f"{against.recent_middle:.1f} is the middle for these dates."
         )
+    if heat.ahead:
+        day, total = heat.ahead[-1]
+        more = total - course.total
+        yield f"Forecast, not measured: {more:,.0f} {scale} more by {_say_day(day)}, {total:,.0f} in all."
     if against.past_seasons is not None:
         low, middle, high = against.past_seasons
         yield (

@@ -63,7 +63,7 @@ def read_day_list(on: Occasion, season: str = "") -> DayList:
     book = get_season(station, season, on.today)
     facts, basis = read_season_rows(on, station, book)
     by_number = {row.number: row for row in facts}
-    killed = _find_killing_frost(station, book, facts, on.today)
+    killed = find_killing_frost(station, book, facts, on.today)
     tasks = list_tasks([_on_day(row, by_number, on.today) for row in facts], on.today, book.cutoff_on, killed)
     progress = measure_progress(facts, on.today, _first(book.cutoff_on, killed))
     return DayList(book.name, on.today, book.cutoff_on, tasks, by_number, basis, progress, killed)
@@ -79,12 +79,13 @@ def _first(*days: date | None) -> date | None:
     return min((day for day in days if day is not None), default=None)
 
 
-def _find_killing_frost(station: Station, season: Season, rows: tuple[RowFacts, ...], today: date) -> date | None:
+def find_killing_frost(station: Station, season: Season, rows: tuple[RowFacts, ...], today: date) -> date | None:
     """The first day cold enough to kill, long enough after the last sowing of the season."""
     sown = max((row.state.sown_on for row in rows if row.state.sown_on), default=None)
     if sown is None:
         return None
     cold = WeatherDay.objects.filter(station=station, site=season.site, tmin_c__lte=KILLING_FROST_C)
+    cold = cold.exclude(origin="forecast")
     after = cold.filter(date__gt=sown + timedelta(days=FROST_AFTER_SOWING_DAYS), date__lte=today)
     return after.order_by("date").values_list("date", flat=True).first()
 

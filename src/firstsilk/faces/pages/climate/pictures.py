@@ -70,9 +70,26 @@ def _season_spec(heat: SeasonHeat, width: int, height: int) -> Spec:
             "mark": {"type": "line", "color": BLUE, "strokeWidth": 3.5},
             "encoding": {"x": x, "y": {**y, "field": "total"}},
         },
+        *_draw_ahead(heat, x, y),
         *_mark_now(heat, x, y),
     ]
     return {"width": width - (150 if width >= WIDE[0] else 112), "height": height, "padding": PADDING, "layer": layers}
+
+
+def _draw_ahead(heat: SeasonHeat, x: Spec, y: Spec) -> list[Spec]:
+    """The days that are forecast go on from the last one counted, dashed and said."""
+    now = heat.course.now
+    if not heat.ahead or now is None:
+        return []
+    rows = [{"day": day.isoformat(), "total": total} for day, total in ((now.day, now.total), *heat.ahead)]
+    return [
+        {
+            "data": {"values": rows},
+            "mark": {"type": "line", "color": BLUE, "strokeWidth": 2.5, "strokeDash": [3, 3]},
+            "encoding": {"x": x, "y": {**y, "field": "total"}},
+        },
+        _label(dict(rows[-1]), "forecast", x, y, "total", color=BLUE, dy=-4),
+    ]
 
 
 def _label(row: Spec, text: str, x: Spec, y: Spec, field: str, **mark: object) -> Spec:
