@@ -113,5 +113,30 @@ def test_a_start_on_29_february(home):
 
 def test_few_queries(home, django_assert_num_queries):
     keep_days(home, date(2027, 1, 1), ON.today)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         read_ensemble_heat(ON, "home", START, 100)
+
+
+def test_a_forecast_draws_the_members_towards_it_and_lets_go(home):
+    keep_days(home, date(2017, 1, 1), ON.today)
+    plain = read_ensemble_heat(ON, "", START, 40)
+    WeatherDay.objects.bulk_create(
+        WeatherDay(
+            station=home.station,
+            site=home,
+            date=START + timedelta(days=step),
+            tmin_c=20.0,
+            tmax_c=33.0,
+            origin="forecast",
+        )
+        for step in range(16)
+    )
+    told = read_ensemble_heat(ON, "", START, 40)
+    assert (told.n_forecast, told.basis.used[-1]) == (16, ("days of forecast", 16))
+    assert np.array_equal(told.units[:, 16:], plain.units[:, 16:])
+    # 0.95 of the way on the first day, a sixteenth of that on the last, and the spread that is left: sqrt(1 - r^2).
+    mean = plain.tmax_c.mean(axis=0)
+    assert told.tmax_c[:, 0].mean() == pytest.approx(0.95 * 33.0 + 0.05 * mean[0])
+    assert told.tmax_c[:, 15].mean() == pytest.approx(mean[15] + 0.95 / 16 * (33.0 - mean[15]))
+    assert told.tmax_c[:, 0].std() == pytest.approx(np.sqrt(1 - 0.95**2) * plain.tmax_c[:, 0].std())
+    assert (told.tmin_c <= told.tmax_c).all()

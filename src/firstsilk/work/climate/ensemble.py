@@ -18,6 +18,7 @@ from firstsilk.answers import refuse
 from firstsilk.science.climate.generated import generate_days, number_in_year
 from firstsilk.science.climate.generator import fit_generator
 from firstsilk.science.climate.heat import Scale, heat_units
+from firstsilk.work.climate.forecasts import LONGEST_FORECAST_DAYS, ForecastAhead, read_forecast_ahead
 from firstsilk.work.climate.readings import Readings, fill_short_holes, read_readings
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
@@ -26,6 +27,9 @@ FEW_OWN_YEARS = 12
 """With fewer whole years of its own a site's ensemble is filled up with generated ones. Our own choice."""
 FILLED_UP_TO = 30
 """Members of an ensemble that is filled up: as many as the years of a climate normal (WMO). Our own choice here."""
+FIRST_DAY_SKILL = 0.95
+"""How closely the first day of a forecast follows what comes (a correlation); it falls evenly to nothing on the last of
+`LONGEST_FORECAST_DAYS`. Our own choice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,8 @@ class EnsembleHeat:
     """The days from `start` on as they could be.
 
     `labels` (members,) are years, or ``generated 1`` and on; `units` (members, days) daily heat units in `scale`;
-    `tmin_c`, `tmax_c` (members, days) [°C]. The first `n_own` members are the site's own years.
+    `tmin_c`, `tmax_c` (members, days) [°C]. The first `n_own` members are the site's own years. On `n_forecast` of the
+    days the members are drawn towards a forecast.
     """
 
     site: str
@@ -46,6 +51,7 @@ class EnsembleHeat:
     n_own: int
     n_generated: int
     basis: Basis
+    n_forecast: int = 0
 
     @property
     def days(self) -> tuple[date, ...]:
@@ -93,7 +99,8 @@ def read_ensemble_heat(on: Occasion, site: str, start: date, n_days: int, *, see
     Notes
     -----
     Holes of up to five days in past years are filled in a straight line and counted in the basis; forecast days are
-    never part of a past year. Three queries. Checked by ``tests/work/test_ensemble.py``.
+    never part of a past year. A stored forecast draws the members towards it on its days, less with each day ahead,
+    their spread kept accordingly. Four queries. Checked by ``tests/work/test_ensemble.py``.
     """
     if not 1 <= n_days <= 365:
         raise refuse("span_unclear", f"{n_days} days cannot be looked ahead.", "Ask for 1 to 365 days.")
@@ -109,7 +116,12 @@ def read_ensemble_heat(on: Occasion, site: str, start: date, n_days: int, *, see
         )
         raise refuse("too_little_weather", message, "Bring at least one past year of daily weather.")
     tmin, tmax = np.vstack([own.tmin_c, low]), np.vstack([own.tmax_c, high])
-    used = (("own years", len(own.years)), ("generated years", len(low)))
+    forecast = read_forecast_ahead(station, place, on.today)
+    n_forecast = _draw_towards(tmin, tmax, forecast, start, on.today)
+    used: tuple[tuple[str, int], ...] = (("own years", len(own.years)), ("generated years", len(low)))
+    told = _tell(own, len(low), trouble)
+    if n_forecast:
+        used = (*used, ("days of forecast", n_forecast))
     return EnsembleHeat(
         site=place.code,
         scale=scale,
@@ -120,8 +132,34 @@ def read_ensemble_heat(on: Occasion, site: str, start: date, n_days: int, *, see
         tmax_c=tmax,
         n_own=len(own.years),
         n_generated=len(low),
-        basis=Basis(used, tuple(_tell(own, len(low), trouble))),
+        basis=Basis(used, tuple(told)),
+        n_forecast=n_forecast,
     )
+
+
+def _draw_towards(
+    tmin: NDArray[np.float64], tmax: NDArray[np.float64], forecast: ForecastAhead, start: date, today: date
+) -> int:
+    """Draw the members (members, days) towards the forecast on its days, in place; how many days that were.
+
+    A day whose forecast follows what comes with correlation r has r forecast + (1 - r) mean + sqrt(1 - r^2) (member -
+    mean): the mean and spread of a normal pair given the one.
+    """
+    count = 0
+    for day, low, high in zip(forecast.days, forecast.tmin_c.tolist(), forecast.tmax_c.tolist(), strict=True):
+        column, lead = (day - start).days, (day - today).days
+        if not 0 <= column < tmin.shape[1]:
+            continue
+        skill = FIRST_DAY_SKILL * (1.0 - (lead - 1) / LONGEST_FORECAST_DAYS)
+        for table, value in ((tmin, low), (tmax, high)):
+            mean = table[:, column].mean()
+            kept = np.sqrt(1.0 - skill**2) * (table[:, column] - mean)
+            table[:, column] = skill * value + (1.0 - skill) * mean + kept
+        crossed = tmin[:, column] > tmax[:, column]
+        middle = (tmin[crossed, column] + tmax[crossed, column]) / 2.0
+        tmin[crossed, column] = tmax[crossed, column] = middle
+        count += 1
+    return count
 
 
 def find_own_years(known: Readings, start: date, n_days: int) -> OwnYears:
