@@ -47,7 +47,12 @@ def test_command_ripening_gives_one_object(capsys):
     assert [row["p_ripe_now"] for row in answer["rows"]] == [1.0, 0.5, 0.0]
 
 
-@pytest.mark.parametrize("wrong", [("--site", "mars"), ("--sown", "soon"), ("--harvest", "13-40")])
+def test_command_ripening_takes_units_of_a_hybrid_in_no_books(capsys):
+    _, out, _ = call(capsys, "ripening", *SPRING, "--units", "1232.4", "--json")
+    assert one_object(out)["rows"][3]["group"] == "as asked"
+
+
+@pytest.mark.parametrize("wrong", [("--site", "mars"), ("--units", "-5"), ("--sown", "soon"), ("--harvest", "13-40")])
 def test_command_ripening_refuses_what_is_not_there_in_one_sentence(capsys, wrong):
     code, out, err = call(capsys, "ripening", *SPRING, *wrong)
     assert (code, out) == (1, "")

@@ -90,6 +90,14 @@ def test_page_takes_another_sowing_and_harvest_day_and_refuses_nonsense(station,
     assert "is no sowing day" in answer.content.decode()
 
 
+def test_page_tells_of_units_that_somebody_asks_about_beside_the_groups(station, page):
+    text = page(date(2031, 5, 1), units="1232.4").content.decode()
+    assert "The hybrid that is asked about (1,232 CHU to black layer)" in text
+    assert 'name="units" inputmode="decimal" value="1232.4"' in text
+    assert "/lineage/as" not in text
+    assert page(date(2031, 5, 1), units="many").status_code == 422
+
+
 def test_page_of_a_station_without_weather_or_hybrids_says_so(db, page):
     make_station()
     text = page(date(2031, 5, 1)).content.decode()

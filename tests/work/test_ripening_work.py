@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Line, Season, Site, Station, WeatherDay
-from firstsilk.work.climate.ripening import read_month_day, read_ripening, read_ripening_groups
+from firstsilk.work.climate.ripening import read_month_day, read_ripening, read_ripening_groups, read_units
 from tests.factories import make_season, make_station, occasion
 
 LOW_C, HIGH_C = 4.4, 17.4
@@ -158,6 +158,36 @@ def test_sites_are_told_side_by_side_in_one_look_at_the_weather(station):
         told = read_ripening(occasion(date(2031, 5, 1)))
     assert len(many) == len(few)
     assert [(one.label, one.years) for one in told.by_site[1:]] == [("Far 0", 1), ("Far 1", 1), ("Far 2", 1)]
+
+
+def test_units_that_are_only_asked_about_are_told_beside_the_groups(station):
+    told = read_ripening(occasion(date(2031, 5, 1)), also_units=units(123))
+    assert [one.group for one in told.groups.groups] == ["early", "middle", "late", "as asked"]
+    asked = told.groups.groups[3]
+    # As H3: before the frosts of days 126, 131 and 136.
+    assert (asked.n_hybrids, asked.chance) == (1, pytest.approx(0.6))
+    assert [one.chances[3] for one in told.by_sowing if one.day == date(2031, 5, 12)] == [pytest.approx(0.6)]
+    assert [one.is_record for one in told.hybrids].count(False) == 1
+    assert "6 hybrids with known units" in told.basis.as_text()
+    assert told.groups.sentences[3].startswith("The hybrid that is asked about (1,233 CHU to black layer)")
+    for wrong in (0.0, -1.0, 20000.0, float("nan")):
+        with pytest.raises(InputRefused, match="cannot be units to black layer"):
+            read_ripening(occasion(date(2031, 5, 1)), also_units=wrong)
+
+
+def test_units_that_are_asked_about_where_no_hybrid_is_known_stand_alone(db):
+    station = make_station()
+    store(days_of(Site.objects.get(station=station), 2030, (9, 20)))
+    told = read_ripening(occasion(date(2031, 5, 1)), also_units=units(110))
+    assert [(one.group, one.chance) for one in told.groups.groups] == [("as asked", 1.0)]
+    assert "no hybrid has known heat units" in told.basis.as_text()
+
+
+@pytest.mark.parametrize(("text", "found"), [("", None), ("2300", 2300.0), ("2,300", 2300.0), (" 2 300.5", 2300.5)])
+def test_units_are_read_as_people_write_them(text, found):
+    assert read_units(text) == found
+    with pytest.raises(InputRefused, match="no number"):
+        read_units("many")
 
 
 def test_sowing_day_is_that_of_the_season_in_the_books_unless_another_is_asked(station):

@@ -12,7 +12,7 @@ from firstsilk.faces.command.giving import AsJson, Out, give_result
 from firstsilk.faces.command.station import StationCode, Today, open_books
 
 if TYPE_CHECKING:
-    from firstsilk.work.climate.ripening import RipeAt, Ripening
+    from firstsilk.work.climate.ripe_told import RipeAt, Ripening
 
 DECIMALS = 3
 GROUP_COLUMNS = (
@@ -39,6 +39,9 @@ class ByChoice(StrEnum):
 Site = Annotated[str, typer.Option("--site", help="Code of the site; the home site if absent.")]
 Sown = Annotated[str, typer.Option("--sown", help="Month and day of sowing, as 05-12; the season's own if absent.")]
 Harvest = Annotated[str, typer.Option("--harvest", help="Month and day of a grain moisture, as 10-10.")]
+Units = Annotated[
+    float | None, typer.Option("--units", help="Also for a hybrid of so many units to black layer, in no books.")
+]
 By = Annotated[ByChoice, typer.Option("--by", help="What the rows of the table are.")]
 
 
@@ -46,6 +49,7 @@ def ripening(
     site: Site = "",
     sown: Sown = "",
     harvest: Harvest = "",
+    units: Units = None,
     by: By = ByChoice.GROUP,
     station: StationCode = "",
     today: Today = "",
@@ -60,7 +64,8 @@ def ripening(
     on = open_books(station, today)
     from firstsilk.work.climate.ripening import read_month_day, read_ripening
 
-    told = read_ripening(on, site, read_month_day(sown, "sowing day"), read_month_day(harvest, "harvest day"))
+    days = read_month_day(sown, "sowing day"), read_month_day(harvest, "harvest day")
+    told = read_ripening(on, site, *days, units)
     columns, rows = _table(told, by)
     if as_json:
         give_result(columns, rows, out, True, _as_json(told))

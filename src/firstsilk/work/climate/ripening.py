@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
@@ -13,7 +12,6 @@ from numpy.typing import NDArray
 from firstsilk.answers import refuse
 from firstsilk.records.models import Site, Station
 from firstsilk.science.climate.frost import KILLING_FROST_C
-from firstsilk.science.climate.heat import Scale
 from firstsilk.science.flowering.ripe_chance import (
     RipeTable,
     estimate_ripe_chances,
@@ -31,7 +29,8 @@ from firstsilk.work.climate.ripe_seasons import (
     read_site_days,
     read_this_season,
 )
-from firstsilk.work.climate.season import FEW_YEARS, SCALE_NAMES, STALE_DAYS
+from firstsilk.work.climate.ripe_told import GroupChance, HybridRipening, RipeAt, Ripening, RipeningGroups
+from firstsilk.work.climate.season import FEW_YEARS
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_site, get_station
 
@@ -39,6 +38,8 @@ SOWING_STEPS_DAYS = (-14, -7, 0, 7, 14, 21, 28)
 """Sowing days that are compared, around the one asked for. Our own choice."""
 HARVEST_NORTH, HARVEST_SOUTH = (10, 10), (4, 10)
 """Day on which grain moisture is told, unless another is asked for. Our own choice."""
+MOST_UNITS = 10_000.0
+"""As for the lines that are brought."""
 LEVEL = 0.8
 """Coverage of the intervals, as of all bands here. Our own choice."""
 NOT_CONSIDERED = (
@@ -47,105 +48,6 @@ NOT_CONSIDERED = (
     "what is wrong in a hybrid's own heat units: they are taken as exact",
     "a climate that warms: past years count alike",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class GroupChance:
-    """Hybrids of one group: how many, their units from and to, and over them and the past years the mean chance.
-
-    `low` and `high` hold it with 80 %, as far as the few years go; `now` is the chance given this season so far;
-    moisture is the median over hybrids and years [%]. None where it does not exist.
-    """
-
-    group: str
-    n_hybrids: int
-    units_from: float
-    units_to: float
-    chance: float | None
-    low: float | None
-    high: float | None
-    now: float | None
-    moisture_at_frost_pct: float | None
-    moisture_at_harvest_pct: float | None
-    loss_pct: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class HybridRipening:
-    """One hybrid: what it needs, what is left of that this season, and its chance and moisture over past years."""
-
-    hybrid: str
-    group: str
-    is_check: bool
-    units_to_black_layer: float
-    units_left: float | None
-    years: int
-    ripe_years: int
-    chance: float | None
-    low: float | None
-    high: float | None
-    now: float | None
-    black_layer: date | None
-    moisture_at_frost_pct: float | None
-    moisture_at_harvest_pct: float | None
-    loss_pct: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class RipeAt:
-    """The chance of each group, in the order of the groups, at one sowing day or one site."""
-
-    label: str
-    day: date
-    years: int
-    chances: tuple[float | None, ...]
-    moistures_at_frost_pct: tuple[float | None, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class RipeningGroups:
-    """The few numbers: chance by hybrid group at a site for one sowing day, over past years and given this season."""
-
-    site: str
-    site_name: str
-    scale: Scale
-    today: date
-    sown: date
-    harvest_on: date
-    years: tuple[int, ...]
-    now: ThisSeason
-    last_reading: date | None
-    groups: tuple[GroupChance, ...]
-    basis: Basis
-
-    @property
-    def reading_age_days(self) -> int | None:
-        """Days since the last reading; None if there is none."""
-        return None if self.last_reading is None else (self.today - self.last_reading).days
-
-    @property
-    def is_stale(self) -> bool:
-        """Whether the last reading is old, or there is none."""
-        return self.reading_age_days is None or self.reading_age_days > STALE_DAYS
-
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """One sentence for each group."""
-        return tuple(_tell_group(one, self.scale, self.now) for one in self.groups if one.chance is not None)
-
-
-@dataclass(frozen=True, slots=True)
-class Ripening:
-    """Everything on ripening at one site: groups, hybrids, and the groups by sowing day and by site."""
-
-    groups: RipeningGroups
-    hybrids: tuple[HybridRipening, ...]
-    unknown: tuple[str, ...]
-    by_sowing: tuple[RipeAt, ...]
-    by_site: tuple[RipeAt, ...]
-    left_out: tuple[tuple[int, str], ...]
-    not_considered: tuple[str, ...]
-    basis: Basis
 
 
 def read_ripening_groups(
@@ -181,9 +83,25 @@ def read_ripening_groups(
 
 
 def read_ripening(
-    on: Occasion, site: str = "", sown: tuple[int, int] | None = None, harvest: tuple[int, int] | None = None
+    on: Occasion,
+    site: str = "",
+    sown: tuple[int, int] | None = None,
+    harvest: tuple[int, int] | None = None,
+    also_units: float | None = None,
 ) -> Ripening:
     """As `read_ripening_groups`, and by hybrid, by sowing day and by site.
+
+    Parameters
+    ----------
+    on, site, sown, harvest
+        As there.
+    also_units
+        Units to black layer of a hybrid that is in no books, told beside the groups; None for none.
+
+    Raises
+    ------
+    InputRefused
+        If there is no such site, or the units are not above 0 and below 10,000.
 
     Notes
     -----
@@ -194,7 +112,10 @@ def read_ripening(
     sites = list(Site.objects.filter(station=station).order_by("-is_home", "code"))
     every = read_site_days(station, sites, on.today)
     days = next(one for one in every if one.site.pk == place.pk)
-    book = read_hybrids(station)
+    if also_units is not None and not 0.0 < also_units < MOST_UNITS:
+        message = f"{also_units:g} cannot be units to black layer."
+        raise refuse("units_odd", message, f"Write a number above 0 and below {MOST_UNITS:,.0f}.")
+    book = read_hybrids(station, also_units)
     groups, tables = _read_groups(station, place, days, book, on.today, sown, harvest)
     laid = lay_out_past(days, groups.sown)
     by_sowing = tuple(
@@ -325,24 +246,6 @@ def _tell_at(label: str, days: SiteDays, book: HybridBook, sown: date, moved: in
     )
 
 
-def _tell_group(one: GroupChance, scale: Scale, now: ThisSeason) -> str:
-    assert one.chance is not None
-    hybrids = f"{one.n_hybrids} {one.group} hybrids" if one.n_hybrids > 1 else f"{one.group} hybrid"
-    if one.group == "all":
-        hybrids = "hybrids" if one.n_hybrids > 1 else "hybrid"
-    units = f"{one.units_from:,.0f}" + (f" to {one.units_to:,.0f}" if one.units_to > one.units_from else "")
-    text = (
-        f"The {hybrids} ({units} {SCALE_NAMES[scale]} to black layer) would have been ripe before the first −2 °C "
-        f"in {100 * one.chance:.0f} % of the past years"
-    )
-    if one.now is None or now.counted_to is None:
-        return f"{text}."
-    if now.frost_on is not None:
-        share = {0.0: "none", 1.0: "all"}.get(one.now, f"{100 * one.now:.0f} %")
-        return f"{text}; this year {share} of them {'was' if share == 'none' else 'were'}."
-    return f"{text}; as this season stands, in {100 * one.now:.0f} %."
-
-
 def _tell_basis(book: HybridBook, days: SiteDays, seasons: Sequence[Season], n_left_out: int, now: ThisSeason) -> Basis:
     missing = list(tell_unknown(book))
     if not days.days:
@@ -358,7 +261,7 @@ def _tell_basis(book: HybridBook, days: SiteDays, seasons: Sequence[Season], n_l
         missing.append(f"{_say(open_years, 'past year', 'past years')} had no frost of {KILLING_FROST_C:g} °C")
     if now.hole:
         missing.append(f"{now.hole} is missing: this season's count stands still there")
-    return Basis((("hybrids with known units", len(book.hybrids)), ("past years", len(seasons))), tuple(missing))
+    return Basis((("hybrids with known units", book.n_known), ("past years", len(seasons))), tuple(missing))
 
 
 def _say(count: int, one: str, many: str) -> str:
@@ -380,3 +283,20 @@ def read_month_day(text: str, what: str) -> tuple[int, int] | None:
     except ValueError:
         raise refuse("day_unclear", f"{text!r} is no {what}.", "Write month and day: 05-12.") from None
     return day.month, day.day
+
+
+def read_units(text: str) -> float | None:
+    """Heat units as a person writes them, ``2300`` or ``2,300``; None if empty.
+
+    Raises
+    ------
+    InputRefused
+        If it is no number.
+    """
+    plain = text.replace(" ", "").replace(",", "")
+    if not plain:
+        return None
+    try:
+        return float(plain)
+    except ValueError:
+        raise refuse("not_a_number", f"{text!r} is no number of heat units.", "Write it as 2300.") from None

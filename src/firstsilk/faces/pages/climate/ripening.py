@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from firstsilk.faces.pages.climate.ripening_pictures import draw_chances, draw_moistures
-from firstsilk.work.climate.ripening import read_month_day, read_ripening
+from firstsilk.work.climate.ripening import read_month_day, read_ripening, read_units
 from firstsilk.work.climate.sites import list_sites
 from firstsilk.work.occasion import Occasion
 
@@ -18,7 +18,8 @@ def show_ripening(request: HttpRequest, on: Occasion) -> HttpResponse:
     if sites.sites:
         sown = read_month_day(request.GET.get("sown", ""), "sowing day")
         harvest = read_month_day(request.GET.get("harvest", ""), "harvest day")
-        ripening = read_ripening(on, request.GET.get("site", ""), sown, harvest)
+        units = read_units(request.GET.get("units", ""))
+        ripening = read_ripening(on, request.GET.get("site", ""), sown, harvest, units)
         drawn = any(chance is not None for one in ripening.by_sowing for chance in one.chances)
         told |= {
             "ripening": ripening,

@@ -8,14 +8,15 @@ from django.utils.safestring import SafeString
 
 from firstsilk.faces.pages.charts import BLUE, GREEN, INK
 from firstsilk.faces.pages.climate.pictures import DARK_ORANGE, DAY_AXIS, TITLE_ABOVE, WIDE, Spec, render_both
-from firstsilk.work.climate.ripening import RipeAt, Ripening
+from firstsilk.work.climate.ripe_groups import ASKED_FOR
+from firstsilk.work.climate.ripe_told import RipeAt, Ripening
 
-COLOURS = {"early": GREEN, "middle": BLUE, "late": DARK_ORANGE, "all": BLUE}
-SHAPES = {"early": "circle", "middle": "square", "late": "triangle-up", "all": "square"}
+COLOURS = {"early": GREEN, "middle": BLUE, "late": DARK_ORANGE, "all": BLUE, ASKED_FOR: INK}
+SHAPES = {"early": "circle", "middle": "square", "late": "triangle-up", "all": "square", ASKED_FOR: "diamond"}
 HEIGHT = (900, 320)
 BLACK_LAYER_PCT = 35.0
 CHANCE_AXIS, MOISTURE_AXIS = (0.0, 100.0), (15.0, 85.0)
-PADDING = {"left": 5, "top": 26, "right": 40, "bottom": 5}
+PADDING = {"left": 5, "top": 26, "right": 52, "bottom": 5}
 
 
 def draw_chances(told: Ripening) -> SafeString:
