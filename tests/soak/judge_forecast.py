@@ -14,16 +14,10 @@ from numpy.typing import NDArray
 
 from firstsilk.invented.flowering_worlds import FORECAST_YEAR, FloweringWorld, WorldSeason, simulate_season
 from firstsilk.science.climate.chu import count_chu
-from firstsilk.science.climate.degree_days import count_gdd_capped
-from firstsilk.science.flowering.forecast import FloweringForecast, HeatAhead, RowsAhead, forecast_flowering
-from firstsilk.science.flowering.line_records import (
-    LinesKnown,
-    design_rows,
-    find_mixed_frac,
-    learn_lines,
-    row_cov,
-)
-from firstsilk.science.flowering.other_clock import find_clock_shifts
+from firstsilk.science.flowering.forecast import FloweringForecast
+from firstsilk.science.flowering.line_records import LinesKnown, find_mixed_frac
+from firstsilk.science.flowering.season_forecast import NotedRows, forecast_lines
+from firstsilk.science.flowering.season_heat import build_season_heat
 from firstsilk.science.flowering.spreads import SPREADS, Spreads
 from firstsilk.science.flowering.whole_dates import find_whole_dates
 
@@ -84,25 +78,9 @@ def read_known(season: WorldSeason) -> tuple[LinesKnown, dict[str, int]]:
         np.array([one[2:] for one in told], dtype=np.float64),
         np.ones(len(told)),
         len(seasons),
-        _read_past_hints(season, seasons, float(np.mean([one[2] for one in told]))),
+        np.zeros(0),
     )
     return known, at
-
-
-def _read_both(season: WorldSeason) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Daily units as the station counts them, and in the other common scale."""
-    return count_chu(season.tmin_c, season.tmax_c), count_gdd_capped(season.tmin_c, season.tmax_c)
-
-
-def _read_past_hints(season: WorldSeason, years: Sequence[int], units: float) -> NDArray[np.float64]:
-    both = _read_both(season)
-    normal = tuple(members_from(season, each, START - timedelta(days=1)).mean(axis=0) for each in both)
-    found = []
-    for year in years:
-        place = (START.replace(year=year) - season.days[0]).days
-        days = tuple(each[place : place + HORIZON] for each in both)
-        found.append(find_clock_shifts(days, normal, [15], np.array([units]))[0])  # type: ignore[arg-type]
-    return np.array(found)
 
 
 def members_from(season: WorldSeason, daily: NDArray[np.float64], today: date) -> NDArray[np.float64]:
@@ -120,76 +98,21 @@ def forecast_season(
     season: WorldSeason, today: date, spreads: Spreads = SPREADS, draws: int = 200
 ) -> FloweringForecast:
     """The forecast that a station would make on a day. Days count from `START`."""
-    chu = count_chu(season.tmin_c, season.tmax_c)
     known, at = read_known(season)
-    place = (START - season.days[0]).days
-    heat = HeatAhead(chu[place : place + (today - START).days + 1], members_from(season, chu, today))
-    normal = members_from(season, chu, START - timedelta(days=1)).mean(axis=0)
-    pace = float(normal[70:100].mean())
-    units = known.record_units
-    dryness = _read_dryness(season, today)
-    learnt = learn_lines(known, spreads, pace, units.mean(axis=0), dryness)
-    tree, history = learnt.tree, learnt.history
-    rows = season.rows
-    sown = np.array([(row.sown_on - START).days for row in rows], dtype=np.intp)
+    years = tuple(sorted({year for line in season.lines.values() for year, _, _ in line.records}))
+    heat = build_season_heat(
+        season.days, season.tmin_c, season.tmax_c, START, today, "chu", season.rain_mm, seed=season.seed
+    )
     not_yet, seen = _read_looks(season, today)
-    line_of = np.array([at[row.line] for row in rows], dtype=np.intp)
-    hints = _read_hints(season, today, sown, float(known.record_units[:, 0].mean()))
-    design = design_rows(
-        tree,
-        (sown - sown.min()).astype(float),
-        np.array([row.crowding for row in rows]),
-        hints.mean(axis=1),
-        known.mixed_frac[line_of],
+    rows = NotedRows(
+        np.array([at[row.line] for row in season.rows], dtype=np.intp),
+        np.array([(row.sown_on - START).days for row in season.rows], dtype=np.intp),
+        np.array([row.crowding for row in season.rows]),
+        not_yet,
+        seen,
     )
-    ahead = RowsAhead(
-        line_of, sown, np.zeros((len(rows), 2)), design, not_yet, seen, hints - hints.mean(axis=1)[:, None]
-    )
-    return forecast_flowering(
-        tree,
-        history,
-        ahead,
-        heat,
-        row_cov(spreads, pace) * learnt.row_scale,
-        pace,
-        spreads.drift_days * pace * learnt.season_scale,
-        spreads.wrong_note_frac,
-        draws,
-        season.seed,
-    )
-
-
-def _read_hints(season: WorldSeason, today: date, sown: NDArray[np.intp], units: float) -> NDArray[np.float64]:
-    both = _read_both(season)
-    place = (START - season.days[0]).days
-    normal = tuple(members_from(season, each, START - timedelta(days=1)).mean(axis=0) for each in both)
-    so_far = [each[place : place + (today - START).days + 1] for each in both]
-    members = zip(*(members_from(season, each, today) for each in both), strict=True)
-    return np.stack(
-        [
-            find_clock_shifts(
-                tuple(np.concatenate(pair) for pair in zip(so_far, member, strict=True)),  # type: ignore[arg-type]
-                normal,  # type: ignore[arg-type]
-                sown,
-                np.full(len(sown), units),
-            )
-            for member in members
-        ],
-        axis=1,
-    )
-
-
-def _read_dryness(season: WorldSeason, today: date) -> float:
-    """As a station would tell it: rain of the last 30 days against past years, once it is near flowering."""
-    if today < date(FORECAST_YEAR, 6, 25):
-        return 0.0
-    place = {day: k for k, day in enumerate(season.days)}
-    sums = []
-    for year in range(season.days[0].year, FORECAST_YEAR + 1):
-        end = place[today.replace(year=year)] + 1
-        sums.append(float(season.rain_mm[end - 30 : end].sum()))
-    normal = float(np.mean(sums[:-1]))
-    return float(np.clip((0.7 - sums[-1] / normal) / 0.7, 0.0, 1.0))
+    mean = known.record_units.mean(axis=0)
+    return forecast_lines(heat, rows, known, years, mean, spreads, draws, season.seed).forecast
 
 
 def _read_looks(season: WorldSeason, today: date) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
