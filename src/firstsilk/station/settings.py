@@ -132,7 +132,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "firstsilk.faces.pages.manners.describe_station",
             ],
-            "builtins": ["firstsilk.faces.pages.marks"],
+            "builtins": ["firstsilk.faces.pages.marks", "firstsilk.faces.pages.freshness"],
         },
     }
 ]
