@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firstsilk.science.flowering.crew import (
+    carry_over,
     count_workers,
     plan_crew,
     reckon_capacity,
@@ -94,6 +95,14 @@ def test_shortfall_is_the_share_of_draws_above_capacity_and_what_they_lack_in_th
     chance, missing = tell_shortfall([[80, 10], [100, 10], [120, 10], [84, 10]], [84, 20])
     assert chance.tolist() == [0.5, 0.0]
     assert missing.tolist() == [(16 + 36) / 4, 0.0]
+
+
+def test_what_waits_too_long_is_lost_and_the_oldest_goes_first():
+    demand = [[100, 0, 0, 0], [10, 10, 10, 10]]
+    assert carry_over(demand, [20, 20, 20, 20], keep_days=2).tolist() == [[40, 0, 0, 0], [0, 0, 0, 0]]
+    assert carry_over(demand, [20, 20, 20, 20], keep_days=0)[0].tolist() == [80, 0, 0, 0]
+    assert carry_over([[30, 30, 30]], [10, 10, 10], keep_days=1).tolist() == [[10, 20, 0]]
+    assert carry_over(demand, [0, 0, 0, 0], keep_days=9).sum() == 0
 
 
 def test_rain_takes_half_or_all_hours_and_heat_those_above_35():

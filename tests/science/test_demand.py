@@ -80,6 +80,11 @@ def test_plants_that_wait_count_on_the_first_day_and_more_done_than_wanted_is_no
     assert spread_demand([[5.0]], [0], 0, 20, done=[2]).sum() == 0
 
 
+def test_after_a_cutoff_nobody_waits():
+    assert spread_demand([[-2.0], [4.0]], [10, 10], 0, 20, cutoff=-1, waiting_days=6.0).sum() == 0
+    assert spread_demand([[-2.0], [4.0]], [10, 10], 0, 20, cutoff=0, waiting_days=6.0)[0, 0] > 5
+
+
 def test_a_season_that_nobody_reaches_asks_for_nothing():
     assert spread_demand([[np.nan, np.nan]], [10], 0, 5).tolist() == [[0.0] * 5] * 2
 

@@ -38,6 +38,9 @@ FIRST_DAYS: dict[str, tuple[float, ...]] = {
 
 HANDS_A_LEADER = (6, 8)
 """Beginners that one leader can look after (from memory, no source)."""
+KEEPS_DAYS = 5
+"""Days for which a silk that is out can wait for hands: silks take pollen for 5-6 days (an industry study of silk
+growth), and fewer kernels set on each of them."""
 LEAST_SHARE = 1e-6
 """A millionth of a worker is rounding of numbers, not a person."""
 
@@ -220,3 +223,39 @@ def tell_shortfall(demand: ArrayLike, capacity: ArrayLike) -> tuple[FloatArray, 
     """
     over = np.asarray(demand, dtype=np.float64) - np.asarray(capacity, dtype=np.float64)[None, :]
     return np.mean(over > LEAST_SHARE, axis=0), np.mean(np.maximum(over, 0.0), axis=0)
+
+
+def carry_over(demand: ArrayLike, capacity: ArrayLike, keep_days: int = KEEPS_DAYS) -> FloatArray:
+    """Pollinations that are never made because hands were short until the silks were over.
+
+    Parameters
+    ----------
+    demand
+        (draws, days): pollinations that fall due on each day.
+    capacity
+        (days,): pollinations that can be made.
+    keep_days
+        Days for which what fell due can wait.
+
+    Returns
+    -------
+    FloatArray
+        (draws, days): pollinations lost, on the day on which they fell due; what still waits on the last day is not
+        lost.
+
+    Notes
+    -----
+    The oldest are done first. Checked by tests/science/test_crew.py.
+    """
+    waiting = np.array(demand, dtype=np.float64)
+    hands = np.asarray(capacity, dtype=np.float64)
+    lost = np.zeros_like(waiting)
+    for day in range(waiting.shape[1]):
+        left = np.full(len(waiting), hands[day])
+        for due in range(max(0, day - keep_days), day + 1):
+            made = np.minimum(left, waiting[:, due])
+            waiting[:, due] -= made
+            left -= made
+        if day >= keep_days:
+            lost[:, day - keep_days] = waiting[:, day - keep_days]
+    return lost

@@ -126,7 +126,8 @@ def _make_kernel(
     edges = first_day - 0.5 + np.arange(n_days + 1, dtype=np.float64)
     edges[0] -= waiting_days
     if cutoff is not None:
-        edges = np.minimum(edges, cutoff + 0.5)
+        # Before a first day that lies past the cutoff nobody waits.
+        edges = np.minimum(edges, cutoff + 0.5) if cutoff >= first_day else np.full_like(edges, edges[0])
     silked = ndtr((edges[None, :] - nodes[:, None]) / plant_sd_days)
     undone = np.maximum(silked[:, None, :] - levels[None, :, None], 0.0)
     return np.asarray(np.diff(undone, axis=2).reshape(len(nodes) * len(levels), n_days))
