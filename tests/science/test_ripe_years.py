@@ -131,6 +131,12 @@ def test_season_in_the_south_runs_over_the_new_year():
     assert [(one.sown.year, one.frost) for one in late.seasons] == [(2032, date(2032, 4, 20)), (2033, None)]
 
 
+def test_sowing_on_the_last_day_of_the_season_leaves_no_season():
+    weather = steady(date(2031, 1, 1), date(2032, 12, 31))
+    assert lay_out(weather, sown=(12, 31)).seasons == lay_out(weather, sown=(6, 30), south=True).seasons == ()
+    assert len(lay_out(weather, sown=(12, 30)).seasons) == 2
+
+
 def test_sowing_on_29_february_is_on_28_february_in_other_years():
     told = lay_out(steady(date(2031, 1, 1), date(2032, 12, 31)), sown=(2, 29))
     assert [one.sown for one in told.seasons] == [date(2031, 2, 28), date(2032, 2, 29)]

@@ -98,7 +98,7 @@ def lay_out_seasons(
     Seasons
         A year counts if every day from the day after sowing to the frost is known; without a frost, every day up to
         its last known one, at least to 30 September (south: 31 March). A year in which the weather begins after the
-        sowing is named as well, and one without a day of weather from sowing to the end of the season is no year.
+        sowing is named as well; one without a day of weather between sowing and the end of its season is no year.
 
     Checked by ``tests/science/test_ripe_years.py``.
     """
@@ -107,7 +107,8 @@ def lay_out_seasons(
     kept, left_out = [], []
     for year in range(days[0].year, days[-1].year + 1) if days else ():
         first = lay_on_year(year, sown)
-        if not first < days[-1] or days[0] > _find_half(first, south)[1]:
+        end = _find_half(first, south)[1]
+        if not first < days[-1] or days[0] > end or first >= end:
             continue
         late = days[0] > first + timedelta(days=1)
         season = "starts_late" if late else _lay_out(first, at, daily, minima, killing_c, south)
