@@ -8,7 +8,7 @@ from datetime import date
 from firstsilk.science.climate.heat import Scale
 from firstsilk.work.climate.ripe_groups import ASKED_FOR
 from firstsilk.work.climate.ripe_seasons import ThisSeason
-from firstsilk.work.climate.season import SCALE_NAMES, STALE_DAYS
+from firstsilk.work.climate.season import SCALE_NAMES
 from firstsilk.work.occasion import Basis
 
 
@@ -90,11 +90,6 @@ class RipeningGroups:
     def reading_age_days(self) -> int | None:
         """Days since the last reading; None if there is none."""
         return None if self.last_reading is None else (self.today - self.last_reading).days
-
-    @property
-    def is_stale(self) -> bool:
-        """Whether the last reading is old, or there is none."""
-        return self.reading_age_days is None or self.reading_age_days > STALE_DAYS
 
     @property
     def sentences(self) -> tuple[str, ...]:
