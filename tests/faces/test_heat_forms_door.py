@@ -152,6 +152,36 @@ def test_a_season_needs_its_days_only_up_to_its_end(tmp_path, capsys):
     assert call(capsys, "heat", write(tmp_path, after), "--scale", "gdd_c", "--season", "ontario-frost")[0] == 0
 
 
+def test_a_season_in_the_south_runs_over_the_new_year_with_its_own_autumn(tmp_path, capsys):
+    days = [date(2030, 7, 1) + timedelta(days=at) for at in range(700)]
+    frosts = (date(2030, 12, 20), date(2031, 4, 3))
+    text = weather_csv([(day, -3.0 if day in frosts else 8.0, 22.0) for day in days])
+    command = ["heat", write(tmp_path, text), "--scale", "gdd_c", "--season", "ontario-frost", "--south", "--json"]
+    seasons = one_object(call(capsys, *command)[1])["seasons"]
+    assert (seasons[0]["season"], seasons[0]["starts"], seasons[0]["ends"]) == (2030, "2030-11-01", "2031-04-02")
+    # The frost of December is one of spring; 153 days of 6, that one too: (10 + 22) / 2 - 10.
+    assert (seasons[0]["days"], seasons[0]["total"]) == (153, 918.0)
+    assert (seasons[1]["starts"], seasons[1]["ends"]) == ("2031-11-01", None)
+
+
+def test_a_leap_day_is_a_day_like_any_other(tmp_path, capsys):
+    days = [date(2032, 2, 27) + timedelta(days=at) for at in range(4)]
+    _, out, _ = call(capsys, "heat", write(tmp_path, weather_csv([(day, 8, 22) for day in days])), "--scale", "gdd_c")
+    assert [row["date"][5:] for row in rows_of(out)] == ["02-27", "02-28", "02-29", "03-01"]
+    assert numbers(out, "total")[-1] == 24.0
+
+
+def test_weather_that_stops_in_june_leaves_an_open_season_counted_so_far(tmp_path, capsys):
+    days = [date(2031, 4, 1) + timedelta(days=at) for at in range(80)]
+    path = write(tmp_path, weather_csv([(day, 8, 22) for day in days]))
+    code, out, err = call(capsys, "heat", path, "--scale", "gdd_c", "--season", "ontario", "--json")
+    (season,) = one_object(out)["seasons"]
+    assert code == 0
+    assert (season["ends"], season["days"], season["total"]) == (None, 50, 300.0)
+    assert "the season 2031 is open: its readings end on 2031-06-19" in err
+    assert "rests on 1 year only" in err
+
+
 def test_a_season_that_began_before_the_file_is_left_out_and_named(tmp_path, capsys):
     lines = three_years(f20290920=-2.0, f20300921=-2.0, f20310922=-2.0).splitlines()
     path = write(tmp_path, "\n".join([lines[0], *(line for line in lines[1:] if line > "2029-06-15")]) + "\n")

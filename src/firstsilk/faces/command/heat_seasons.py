@@ -116,7 +116,8 @@ def _find_normals(
     normals = find_normal_means(whole.days, mean_c)
     if normals.n_years < FEW_YEARS:
         at_site = f" at site {site.site}" if site.site else ""
-        say(f"{read.file}: the long-term mean{at_site} rests on {normals.n_years} years only.")
+        years = "1 year" if normals.n_years == 1 else f"{normals.n_years} years"
+        say(f"{read.file}: the long-term mean{at_site} rests on {years} only.")
     return normals
 
 

@@ -110,13 +110,14 @@ def find_days_by_shared_heat(units: ArrayLike, sown: ArrayLike, target: ArrayLik
     next_hole = np.full((n_years, n_days + 1), n_days)
     next_hole[:, :n_days] = np.minimum.accumulate(holes[:, ::-1], axis=1)[:, ::-1]
     first = start + 1
-    answer = np.empty((start.size, n_years), dtype=np.int32)
+    # Year by year in one piece of memory; turned at the end.
+    by_year = np.empty((n_years, start.size), dtype=np.int32)
     for year in range(n_years):
         course = totals[year]
         # A target lost in the rounding of the total is reached on the first day counted at the latest.
         day = np.maximum(np.searchsorted(course, course[first] + wanted, side="left") - 1, first)
-        answer[:, year] = np.where(day < next_hole[year, first], day, NOT_REACHED)
-    return answer
+        by_year[year] = np.where(day < next_hole[year, first], day, NOT_REACHED)
+    return np.ascontiguousarray(by_year.T)
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
