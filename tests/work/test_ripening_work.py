@@ -133,6 +133,7 @@ def test_hybrids_by_name_have_what_is_left_and_a_date_or_none(station):
     assert by_name["H6"].moisture_at_frost_pct > by_name["H1"].moisture_at_frost_pct
     assert by_name["H1"].moisture_at_harvest_pct < by_name["H1"].moisture_at_frost_pct
     assert by_name["H6"].loss_pct > by_name["H3"].loss_pct > 0.0 == by_name["H1"].loss_pct
+    assert told.groups.groups[2].loss_pct == pytest.approx((by_name["H5"].loss_pct + by_name["H6"].loss_pct) / 2)
     assert told.not_considered
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from firstsilk.answers import refuse
 from firstsilk.records.models import Site, Station
 from firstsilk.science.climate.frost import KILLING_FROST_C
+from firstsilk.science.flowering.grain import frost_loss_by_share_pct
 from firstsilk.science.flowering.ripe_chance import (
     RipeTable,
     estimate_ripe_chances,
@@ -185,8 +186,7 @@ def _tell_group_chance(name: str, book: HybridBook, past: RipeTable, ahead: Ripe
     years, chance = len(past.ripe.seasons), _share(past, places)
     ends = wilson_interval(chance * years, years, LEVEL) if chance is not None else None
     needs = [book.hybrids[at].need.to_black_layer for at in places]
-    chances = estimate_ripe_chances(past, book.needs)
-    losses = [chances[at].losses[0].plant_pct for at in places if chances[at].losses]
+    lost = frost_loss_by_share_pct(past.share_at_frost[:, places], "plant")
     return GroupChance(
         group=name,
         n_hybrids=len(places),
@@ -198,7 +198,7 @@ def _tell_group_chance(name: str, book: HybridBook, past: RipeTable, ahead: Ripe
         now=_share(ahead, places),
         moisture_at_frost_pct=_middle(past.moisture_at_frost_pct[:, places]),
         moisture_at_harvest_pct=_middle(past.moisture_on_pct[:, places]),
-        loss_pct=sum(losses) / len(losses) if losses else None,
+        loss_pct=float(lost.mean()) if lost.size else None,
     )
 
 
@@ -206,7 +206,6 @@ def _tell_hybrids(
     book: HybridBook, tables: tuple[RipeTable, RipeTable], groups: RipeningGroups
 ) -> tuple[HybridRipening, ...]:
     past, ahead = tables
-    ahead_chances = estimate_ripe_chances(ahead, book.needs)
     told = []
     for at, (facts, one) in enumerate(zip(book.hybrids, estimate_ripe_chances(past, book.needs), strict=True)):
         ends = wilson_interval(one.ripe_years, one.years, LEVEL)
@@ -223,7 +222,7 @@ def _tell_hybrids(
                 chance=one.chance,
                 low=ends[0] if ends else None,
                 high=ends[1] if ends else None,
-                now=ahead_chances[at].chance,
+                now=_share(ahead, [at]),
                 black_layer=date_of_day(one.black_layer_day, groups.sown.year),
                 moisture_at_frost_pct=one.moisture_at_frost_pct,
                 moisture_at_harvest_pct=one.moisture_on_pct,
