@@ -10,10 +10,19 @@ import pytest
 from firstsilk.invented.crew import make_crew, send_notes, write_notes
 from firstsilk.invented.drafts import NoteDraft, blur_drafts
 from firstsilk.invented.playing import play_season
-from firstsilk.invented.season import CrewTask, Field, FieldRow, answer_day_list, sow_field, walk_day
+from firstsilk.invented.season import (
+    CrewTask,
+    Field,
+    FieldRow,
+    answer_day_list,
+    find_minutes_an_ear,
+    sow_field,
+    walk_day,
+)
 from firstsilk.invented.world import World, build_world
 from firstsilk.science.flowering.notes import KINDS, Note, read_note
 from firstsilk.science.flowering.rows import RowState, read_row_states
+from firstsilk.science.flowering.speed import TimedNote, gather_worker_days, measure_speed
 
 SOWN = date(2031, 5, 14)
 
@@ -234,3 +243,21 @@ def test_crew_when_devices_are_given_then_their_notes_carry_them(world: World) -
     notes = write_notes(make_crew(1, devices=devices), drafts)
     assert {note.device for note in notes} == set(devices)
     assert {note.worker for note in notes} == {"W01", "W02"}
+
+
+def test_pace_when_measured_from_the_notes_then_it_is_that_of_the_workers(world: World, notes: list[Note]) -> None:
+    timed = [
+        TimedNote(
+            note.worker,
+            note.taken_on,
+            (note.taken_at - note.taken_at.replace(hour=0, minute=0, second=0)).total_seconds() / 60,
+            int(note.value) if note.kind == "pollinated" else 0,
+        )
+        for note in {note.id: note for note in notes}.values()
+        if note.kind in ("pollinated", "spoiled")
+    ]
+    speed = measure_speed(gather_worker_days(timed), prior_days=1, beginner_days=0)
+    truth = sum(60 / find_minutes_an_ear(world.seed, f"W{at:02d}") for at in range(1, 5)) / 4
+    # Half a minute of writing comes to the 3.3 of each ear and more; workers spread by 12 %.
+    assert speed.n_days >= 8
+    assert 0.7 * truth < speed.per_hour < 1.1 * truth

@@ -137,6 +137,11 @@ def measure_speed(
     Speed
         Middles are medians over worker-days weighted by hours, so that one odd day does not move them.
 
+    Raises
+    ------
+    ValueError
+        If a number of days is too small.
+
     Notes
     -----
     rate = (n own + m published) / (n + m) with m = `prior_days`; the beginners' share likewise, with n the smaller of
@@ -145,6 +150,8 @@ def measure_speed(
     overstates what is known where few people were noted.
     Checked by tests/science/test_speed.py.
     """
+    if prior_days < 1 or beginner_days < 0:
+        raise ValueError("prior_days >= 1 and beginner_days >= 0 are needed")
     enough = [one for one in days if one.hours >= LEAST_HOURS and one.pollinations >= LEAST_POLLINATIONS]
     kept = [one for one in enough if one.per_hour <= FASTEST_PER_HOUR]
     own = _middle(kept)
