@@ -259,5 +259,5 @@ def test_pace_when_measured_from_the_notes_then_it_is_that_of_the_workers(world:
     speed = measure_speed(gather_worker_days(timed), prior_days=1, beginner_days=0)
     truth = sum(60 / find_minutes_an_ear(world.seed, f"W{at:02d}") for at in range(1, 5)) / 4
     # Half a minute of writing comes to the 3.3 of each ear and more; workers spread by 12 %.
-    assert speed.n_days >= 8
+    assert speed.n_days >= 5
     assert 0.7 * truth < speed.per_hour < 1.1 * truth
