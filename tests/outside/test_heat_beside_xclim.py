@@ -12,9 +12,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from firstsilk.science.climate.degree_days import DegreeDayLimits
 from firstsilk.science.climate.heat import convert_c_to_f, convert_f_to_c
 from firstsilk.science.climate.heat_forms import count_by_form, count_hours_by_form
-from firstsilk.science.climate.season_rules import find_rule, find_season
+from firstsilk.science.climate.season_rules import SeasonRule, find_rule, find_season
 
 with warnings.catch_warnings():
     # What these libraries and their own dependencies announce on import is not ours to mend.
@@ -131,6 +132,28 @@ def test_the_first_autumn_frost_ends_the_season_the_day_before(series):
         else:
             assert season.ends == date(year, 1, 1) + timedelta(days=int(first) - 2)
             compared += 1
+    assert compared >= 2
+
+
+@each_series
+def test_a_whole_season_between_a_start_and_the_first_frost_adds_up_to_the_same(series):
+    # xclim's effective growing degree days: above 5 °C, from ten days after the first day above 5 °C on, to the first
+    # minimum below 0 °C after 1 July; the day before it is where xclim's sum ends, that day left out as well.
+    days, low, high = SERIES[series]()
+    theirs = indices.effective_growing_degree_days(as_array(days, high), as_array(days, low)).values
+    mean = (low + high) / 2
+    rule = SeasonRule("below 0 °C", "", "", start=(1, 1), frost_c=0.0, frost_at=False)
+    daily = count_by_form(low, high, "gdd_c", "plain", limits=DegreeDayLimits(5.0, 99.0))
+    compared = 0
+    for year, total in zip(sorted({day.year for day in days})[: len(theirs)], theirs, strict=False):
+        warm = next(day for day, value in zip(days, mean, strict=True) if day.year == year and value > 5.0)
+        start = warm + timedelta(days=10)
+        season = find_season(rule, year, days, low, high, start=(start.month, start.day))
+        if season.ended_by != "frost" or np.isnan(total):
+            continue
+        ours = sum(value for day, value in zip(days, daily, strict=True) if start <= day < season.ends)
+        assert ours == pytest.approx(float(total), rel=EXACT)
+        compared += 1
     assert compared >= 2
 
 
