@@ -84,7 +84,8 @@ def _find_season(
             say(f"{read.file}: the season {year}{at_site} is left out: {begins}.")
         return None
     if season.starts is None:
-        say(f"{read.file}: the season {year}{at_site} has no start by the rule {asked.rule.name}.")
+        told = "has not started" if site.days[-1] < latest else "has no start"
+        say(f"{read.file}: the season {year}{at_site} {told} by the rule {asked.rule.name}.")
     return season
 
 
