@@ -132,7 +132,7 @@ def ripen(
     from firstsilk.science.flowering.ripe_chance import need_from_emergence
 
     asked = _check_asked(sown, moisture_on, killing, chance_ci, (scale.value, south, loss, gaps))
-    asked_units = _settle_emergence(counted_from, emergence_units, scale.value)
+    asked_units = settle_emergence(counted_from, emergence_units, scale.value)
     given = read_hybrids(hybrids, scale.value)
     read = read_weather(weather)
     for finding in given.warnings:
@@ -169,7 +169,8 @@ def _read_day(option: str, text: str) -> tuple[int | None, tuple[int, int]]:
     return (day.year if len(text) > 5 else None), (day.month, day.day)
 
 
-def _settle_emergence(start: StartChoice, units: float | None, scale: str) -> float | None:
+def settle_emergence(start: StartChoice, units: float | None, scale: str) -> float | None:
+    """Units from sowing to emergence, the published ones if none are named; None where units count from sowing."""
     from firstsilk.science.flowering.ripe_chance import EMERGENCE_UNITS
 
     if units is not None and not (math.isfinite(units) and units >= 0):

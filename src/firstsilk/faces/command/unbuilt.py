@@ -15,11 +15,6 @@ def _not_built(door: str) -> NoReturn:
     raise NotBuilt(f"firstsilk {door}: not built yet.")
 
 
-def forecast(rest: Rest = None) -> None:
-    """Not built yet."""
-    _not_built("forecast")
-
-
 def ability(rest: Rest = None) -> None:
     """Not built yet."""
     _not_built("ability")

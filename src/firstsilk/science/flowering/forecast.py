@@ -229,7 +229,7 @@ def _learn(
     sites = _Sites(np.zeros((len(inside), 2)), np.zeros((len(inside), 2)))
     levels, spread, steady, passes = find_levels(tree.parent), 1.0, False, 0
     posterior = _solve(tree, history, part, sites, row_cov, levels)
-    seen = np.isfinite(high).any(axis=1)
+    seen: NDArray[np.bool_] = np.asarray(np.isfinite(high).any(axis=1))
     while len(inside) and not steady and passes < MOST_PASSES:
         passes += 1
         cov = row_cov * spread

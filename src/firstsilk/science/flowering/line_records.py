@@ -44,7 +44,7 @@ class Learnt:
     """What records and pedigree say before the season's first note.
 
     `row_scale` and `season_scale` are how many times the variances handed in were found among records of one season,
-    and among seasons.
+    and among seasons: of silk or of shed, whichever is less.
     """
 
     tree: LineTree
@@ -55,14 +55,14 @@ class Learnt:
 
 @dataclass(frozen=True, slots=True)
 class _Scales:
-    """How many times the variances handed in: of seasons, and of records within a season."""
+    """What records show: covariance of seasons' shifts (2, 2); times the usual variance of records within a season."""
 
-    seasons: float
+    seasons: FloatArray
     records: float
 
     def is_near(self, other: _Scales) -> bool:
-        pairs = ((self.seasons, other.seasons), (self.records, other.records))
-        return all(abs(now / then - 1.0) < 0.02 for now, then in pairs)
+        moved = np.abs(self.seasons / other.seasons - 1.0).max()
+        return bool(moved < 0.02 and abs(self.records / other.records - 1.0) < 0.02)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +182,7 @@ def learn_lines(
     Checked by ``tests/science/test_line_records.py``.
     """
     line_cov = pair_cov(spreads.line_days * pace, spreads.line_apart_days * pace)
-    scales = _Scales(1.0, 1.0)
+    scales = _Scales(season_cov(spreads, pace), 1.0)
     waiting = [at for at, how in enumerate(known.method) if how == "cross" and known.mother[at] >= 0]
     generations = [np.array(each, dtype=np.intp) for each in _order_crosses(known, waiting)]
     for _ in range(SCALE_PASSES if known.n_seasons else 1):
@@ -195,7 +195,9 @@ def learn_lines(
         before, scales = scales, _find_scales(known, told, spreads, pace)
         if scales.is_near(before):
             break
-    return Learnt(tree, history, scales.records, scales.seasons)
+    # Drought moves silk alone; a scale that is not the plants' clock moves silk and shed.
+    season_scale = float(np.min(np.diag(scales.seasons) / np.diag(season_cov(spreads, pace))))
+    return Learnt(tree, history, scales.records, season_scale)
 
 
 def _start_shared(
@@ -217,22 +219,21 @@ def _start_shared(
     cov[np.ix_(HETEROSIS, HETEROSIS)] = pair_cov(spreads.heterosis_sd_days * pace, 0.3 * pace)
     for season in range(known.n_seasons):
         at = PAST + 2 * season
-        cov[at : at + 2, at : at + 2] = scales.seasons * _season_cov(spreads, pace)
+        cov[at : at + 2, at : at + 2] = scales.seasons
     return mean, cov
 
 
-def _season_cov(spreads: Spreads, pace: float) -> FloatArray:
+def season_cov(spreads: Spreads, pace: float) -> FloatArray:
+    """Covariance of a season's shift in silk and shed (2, 2) [units squared], before any season has told."""
     return pair_cov(spreads.season_days * pace, spreads.season_apart_days * pace)
 
 
 def _find_scales(known: LinesKnown, told: TreePosterior, spreads: Spreads, pace: float) -> _Scales:
     """How many times the variances handed in are found among seasons, and among records within one."""
-    tight = np.linalg.inv(_season_cov(spreads, pace))
-    seasons = n = SEASONS_WEIGHT
+    seasons, n = SEASONS_WEIGHT * season_cov(spreads, pace), SEASONS_WEIGHT
     for each in range(known.n_seasons):
         at = slice(PAST + 2 * each, PAST + 2 * each + 2)
-        square = told.shared_cov[at, at] + np.outer(told.shared_mean[at], told.shared_mean[at])
-        seasons += float(np.trace(tight @ square)) / 2.0
+        seasons = seasons + told.shared_cov[at, at] + np.outer(told.shared_mean[at], told.shared_mean[at])
         n += 1.0
     whole = np.flatnonzero(~np.isnan(known.record_units).any(axis=1) & (known.record_season >= 0))
     records = RECORDS_WEIGHT
@@ -246,7 +247,7 @@ def _find_scales(known: LinesKnown, told: TreePosterior, spreads: Spreads, pace:
         found = np.einsum("kij,kji->k", own, around + rest[:, :, None] * rest[:, None, :]) / 2.0
         records += float(np.minimum(found, 12.0).sum())
     return _Scales(
-        float(np.clip(seasons / n, 0.2, 10.0)),
+        seasons / n,
         float(np.clip(records / (RECORDS_WEIGHT + len(whole)), 0.3, 6.0)),
     )
 
@@ -271,7 +272,7 @@ def _design_records(known: LinesKnown) -> FloatArray:
 
 
 def start_season(
-    spreads: Spreads, pace: float, dryness_frac: float = 0.0, season_scale: float = 1.0
+    spreads: Spreads, pace: float, dryness_frac: float = 0.0, shift_cov: FloatArray | None = None
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and covariance of the season's shift, lateness and crowding: the first `KNOWN_ONLY` shared unknowns.
 
@@ -280,7 +281,7 @@ def start_season(
     Dry weather before flowering holds silk back and not shed, by an amount that is itself unsure.
     """
     mean, cov = np.zeros(KNOWN_ONLY), np.zeros((KNOWN_ONLY, KNOWN_ONLY))
-    cov[:2, :2] = season_scale * pair_cov(spreads.season_days * pace, spreads.season_apart_days * pace)
+    cov[:2, :2] = season_cov(spreads, pace) if shift_cov is None else shift_cov
     mean[0] = spreads.drought_days * dryness_frac * pace
     cov[0, 0] += (spreads.drought_sd_days * dryness_frac * pace) ** 2
     mean[LATE], cov[LATE, LATE] = spreads.late_days * pace, (spreads.late_sd_days * pace) ** 2

@@ -18,6 +18,7 @@ from firstsilk.science.flowering.line_records import (
     design_rows,
     learn_lines,
     row_cov,
+    season_cov,
     start_season,
 )
 from firstsilk.science.flowering.line_tree import LineTree
@@ -30,6 +31,9 @@ IntArray = NDArray[np.intp]
 
 UNTOLD_SEASON_SCALE, UNTOLD_ROW_SCALE = 2.0, 1.3
 """Where no earlier season has told how far seasons and rows lie apart, their variances are so much larger. Ours."""
+DRIFT_POWER = 1.5
+"""The worse past seasons fit the scale of heat units, the more the season's shift drifts: by this power of how many
+times the usual variance they had. Ours, set on worlds that were frozen first."""
 KNOWN_SD_DAYS = 1.0
 """How sure a line's units are where its spread is not told [days]. Common practice, no source."""
 ALIKE = 0.85
@@ -114,7 +118,7 @@ def forecast_known(
         np.zeros((n_lines, 2)),
         variance[:, None, None] * np.array([[1.0, ALIKE], [ALIKE, 1.0]]),
         np.zeros((n_lines, 2, KNOWN_ONLY)),
-        *start_season(spreads, pace, dryness, UNTOLD_SEASON_SCALE),
+        *start_season(spreads, pace, dryness, UNTOLD_SEASON_SCALE * season_cov(spreads, pace)),
     )
     hints = _read_hints(heat, rows.sown, units[:, 0])
     ahead = RowsAhead(
@@ -133,7 +137,7 @@ def forecast_known(
         HeatAhead(heat.so_far[0], heat.ahead[0]),
         row_cov(spreads, pace) * UNTOLD_ROW_SCALE,
         pace,
-        spreads.drift_days * pace * UNTOLD_SEASON_SCALE,
+        spreads.drift_days * pace * UNTOLD_SEASON_SCALE**DRIFT_POWER,
         spreads.wrong_note_frac,
         draws,
         seed,
@@ -196,7 +200,7 @@ def forecast_lines(
         HeatAhead(heat.so_far[0], heat.ahead[0]),
         row_cov(spreads, pace) * learnt.row_scale,
         pace,
-        spreads.drift_days * pace * learnt.season_scale,
+        spreads.drift_days * pace * learnt.season_scale**DRIFT_POWER,
         spreads.wrong_note_frac,
         draws,
         seed,

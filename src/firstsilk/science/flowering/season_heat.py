@@ -177,7 +177,7 @@ def _same_day(day: date, year: int) -> date:
 
 def _run(at: dict[date, int], start: date) -> list[int]:
     """Places of the days in a row from a date on."""
-    found = []
+    found: list[int] = []
     while (place := at.get(start + timedelta(days=len(found)))) is not None:
         found.append(place)
     return found
