@@ -11,6 +11,7 @@ import typer
 from firstsilk.answers import refuse
 from firstsilk.faces.command.climate import DECIMALS, Scale, ScaleChoice, WeatherFile
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
+from firstsilk.faces.files.sowing_days import read_closed, read_weekdays
 
 if TYPE_CHECKING:
     from firstsilk.faces.files.crosses import CrossRow, LineRow
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from firstsilk.science.nursery.sowing_question import PastHeat, PlannedCross, SowingRules
 
 MOST_SOWING_DAYS = 120
-WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 HOURS_A_DAY = 7.0
 
 CrossFile = Annotated[
@@ -134,16 +134,10 @@ def _list_days(first: date, last: date, last_safe: date, closed: str, weekdays: 
         raise typer.BadParameter(f"--sow-to {last} lies before --sow-from {first}.")
     if (last - first).days >= MOST_SOWING_DAYS:
         raise typer.BadParameter(f"--sow-from to --sow-to spans more than {MOST_SOWING_DAYS} days.")
-    shut = set()
-    for text in filter(None, (part.strip() for part in closed.split(","))):
-        try:
-            shut.add(date.fromisoformat(text))
-        except ValueError:
-            raise typer.BadParameter(f"--closed takes dates joined by commas, such as {first}; not {text!r}.") from None
-    asked = [part.strip().lower() for part in weekdays.split(",") if part.strip()]
-    if any(name not in WEEK for name in asked):
-        raise typer.BadParameter(f"--weekdays takes names joined by commas, of {', '.join(WEEK)}; not {weekdays!r}.")
-    wanted = {WEEK.index(name) for name in asked} or set(range(7))
+    try:
+        shut, wanted = read_closed(closed), read_weekdays(weekdays) or tuple(range(7))
+    except ValueError as fault:
+        raise typer.BadParameter(f"{fault}.") from None
     days = [first + timedelta(days=step) for step in range((min(last, last_safe) - first).days + 1)]
     open_days = tuple((day - first).days for day in days if day not in shut and day.weekday() in wanted)
     if not open_days:

@@ -40,6 +40,19 @@ def walk_book(season: Season = "", out: PdfOut = "walk-book.pdf", station: Stati
     write_pdf(out, render_walk_book(book))
 
 
+def sowing_calendar(
+    season: Season = "", out: PdfOut = "sowing-calendar.pdf", station: StationCode = "", today: Today = ""
+) -> None:
+    """Print the sowing calendar: months on top, then each day's rows in walking order, with boxes to tick."""
+    on = open_books(station, today)
+    from firstsilk.faces.paper.sowing_calendar import render_sowing_calendar
+    from firstsilk.work.nursery.sowing_calendar import read_sowing_calendar
+
+    calendar = read_sowing_calendar(on, season)
+    say(f"Printing a sowing calendar of {len(calendar.days)} days ...")
+    write_pdf(out, render_sowing_calendar(calendar, on.today))
+
+
 def day_sheet(
     season: Season = "",
     leader: Annotated[str, typer.Option("--leader", help="Name or code of the crew leader, for the head.")] = "",

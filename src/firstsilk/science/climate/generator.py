@@ -140,6 +140,9 @@ def _read_given(days: Sequence[date], tmin_c: ArrayLike, tmax_c: ArrayLike, rain
     if (temps[order, 0] > temps[order, 1]).any():
         raise ValueError("a minimum is above its maximum")
     wet = (rain[order] > WET_MM).astype(np.float64) if has_rain else np.zeros(len(order))
+    if wet.all():
+        # Nothing is known of dry days, so that the wet ones are what there is; no rain is generated then.
+        wet = np.zeros(len(order))
     at = number_in_year([days[one] for one in order.tolist()])
     return _Given(at, serial[order], temps[order], wet, rain[order] if has_rain else None)
 
@@ -204,7 +207,9 @@ def _fit_carry(serial: NDArray[np.int64], z: FloatArray) -> tuple[FloatArray, Fl
         raise ValueError("too few days follow each other to see how weather lasts")
     before, after = z[follows], z[follows + 1]
     same = (before.T @ before + after.T @ after) / (2 * len(follows))
-    carry = (after.T @ before / len(follows)) @ np.linalg.inv(same)
+    carry = (after.T @ before / len(follows)) @ np.linalg.pinv(same, rcond=1e-9, hermitian=True)
+    if np.abs(np.linalg.eigvals(carry)).max() >= 1.0:
+        raise ValueError("what the weather does on one day grows from day to day instead of fading")
     return carry, find_root(same - carry @ same @ carry.T)
 
 

@@ -209,9 +209,8 @@ def _set_problem(
     n_years: int,
 ) -> tuple[SowingProblem, float]:
     """The problem over patterns, and the grid of the plain measure's sums."""
-    places = range(len(rules.days))
     _check_size(crosses, lines, rules, ground)
-    parents = [_parent(role, lines[role[1]], rules, places) for role in ground.roles]
+    parents = [_parent(role, lines[role[1]], rules) for role in ground.roles]
     at = {role: place for place, role in enumerate(ground.roles)}
     pairs = [(at["female", cross.female], at["male", cross.male]) for cross in crosses]
     if ground.measure == "plants":
@@ -231,6 +230,7 @@ def _set_problem(
             worth = worth + tie * overlap / ground.windows.silk_days
         else:
             worth = worth * _keep_after_cost(parents[female], rules)[:, None] * _keep_after_cost(parents[male], rules)
+            worth = worth * _keep_ripe(parents[female], lines[cross.female])[:, None]
         tables[place] = cross.weight * worth
     matings = tuple(Mating(female, male, tables[place]) for place, (female, male) in enumerate(pairs))
     return SowingProblem(tuple(parents), matings, rules.rows_per_day, len(rules.days)), grain
@@ -240,26 +240,28 @@ def _check_size(
     crosses: Sequence[PlannedCross], lines: Mapping[str, LineNeeds], rules: SowingRules, ground: Ground
 ) -> None:
     """Refuse what would not fit into memory, before any of it is made."""
-    n_days = len(rules.days)
-    patterns = {
-        role: sum(comb(n_days, size) for size in range(1, _count_sowings(role, lines[role[1]], rules) + 1))
-        for role in ground.roles
-    }
+    patterns = {}
+    for role in ground.roles:
+        places, most = _allow_days(role, lines[role[1]], rules)
+        patterns[role] = sum(comb(len(places), size) for size in range(1, most + 1))
     pairs = sum(patterns["female", cross.female] * patterns["male", cross.male] for cross in crosses)
     served = max(patterns.values()) * ground.workable.size
     if max(pairs, served) > MOST_TABLE_CELLS:
         raise ValueError("so many days, sowings and crosses at once are too many; allow fewer days or fewer sowings")
 
 
-def _count_sowings(role: Role, line: LineNeeds, rules: SowingRules) -> int:
+def _allow_days(role: Role, line: LineNeeds, rules: SowingRules) -> tuple[list[int], int]:
+    """Positions of the days that a line may be sown on in a role, and on how many of them at once."""
+    places = list(range(len(rules.days)))
+    if role[0] == "female" and line.last_female_day is not None:
+        places = [at for at in places if rules.days[at] <= line.last_female_day] or [0]
     allowed = rules.female_sowings if role[0] == "female" else rules.male_sowings
-    return min(allowed, len(rules.days), line.most_sowings or allowed)
+    return places, min(allowed, len(places), line.most_sowings or allowed)
 
 
-def _parent(role: Role, line: LineNeeds, rules: SowingRules, places: Sequence[int]) -> Parent:
-    most = _count_sowings(role, line, rules)
+def _parent(role: Role, line: LineNeeds, rules: SowingRules) -> Parent:
     rows = line.rows_female if role[0] == "female" else line.rows_male
-    return Parent(list_patterns(places, most), rows)
+    return Parent(list_patterns(*_allow_days(role, line, rules)), rows)
 
 
 def _keep_after_cost(parent: Parent, rules: SowingRules) -> FloatArray:
@@ -267,6 +269,14 @@ def _keep_after_cost(parent: Parent, rules: SowingRules) -> FloatArray:
     late = np.array([rules.days[pattern[-1]] - rules.days[0] for pattern in parent.patterns])
     more = np.array([len(pattern) - 1 for pattern in parent.patterns])
     return np.maximum(0.0, 1.0 - LATE_COST_FRAC * late) * np.maximum(0.0, 1.0 - SPLIT_COST_FRAC * more)
+
+
+def _keep_ripe(female: Parent, line: LineNeeds) -> FloatArray:
+    """What frost leaves of a female's worth, the mean over the days of each pattern (patterns,)."""
+    if line.keep_female_frac is None:
+        return np.ones(len(female.patterns))
+    kept = np.asarray(line.keep_female_frac)
+    return np.array([kept[list(pattern)].mean() for pattern in female.patterns])
 
 
 def _find_labels(

@@ -29,7 +29,10 @@ MOST_TABLE_CELLS = 50_000_000
 class LineNeeds:
     """A line's heat units to silk and shed with their SD, its rows in each role, and how often it may be sown.
 
-    `most_sowings` is at most what the rules allow; None: what they allow.
+    `most_sowings` is at most what the rules allow; None: what they allow. `last_female_day` is the last day on which
+    it is sown as a female; where no day is left it takes the first. `keep_female_frac` is what is left of a cross's
+    worth when it is sown as a female on each of the days allowed, say for seed that frost may catch (plants measure;
+    None: all).
     """
 
     units_to_silk: float
@@ -38,6 +41,8 @@ class LineNeeds:
     rows_female: int = 1
     rows_male: int = 1
     most_sowings: int | None = None
+    last_female_day: int | None = None
+    keep_female_frac: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
-
-import numpy as np
-from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
 from firstsilk.records.models import Row, Season, Station, Target
@@ -21,8 +18,16 @@ from firstsilk.science.nursery.counts import (
     count_rows,
 )
 from firstsilk.science.nursery.layout import walk_places
-from firstsilk.science.nursery.sowing import SowingChoice, choose_sowing_days, find_flowering_days
-from firstsilk.work.climate.series import heat_by_year, read_daily_heat
+from firstsilk.work.nursery.joint_sowing import (
+    DEFAULT_UNITS_TO_SILK_CHU,
+    MALE_EARS_PER_ROW,
+    CrossNeed,
+    FieldLimits,
+    JointSowing,
+    choose_joint_sowing,
+    units_of,
+)
+from firstsilk.work.nursery.past_days import PastDays, read_past_days
 from firstsilk.work.nursery.rates import LineRates, read_line_rates
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import LotStock, read_stock
@@ -30,11 +35,6 @@ from firstsilk.work.seed.stock import LotStock, read_stock
 if TYPE_CHECKING:
     from firstsilk.work.nursery.plan import PlanSettings
 
-SEASON_DAYS = 150
-DEFAULT_UNITS_TO_SILK_CHU = 1750.0
-"""Units from sowing to half silk where nothing is known of a line: Ottawa inbreds 1,720-1,855 CHU to flowering."""
-MALE_EARS_PER_ROW = 40
-"""Ears that one male row can serve over its days of shed (common practice, no source)."""
 DEAD_FRAC = 0.05
 """Lots that germinate worse than this are not sown (a choice of ours)."""
 
@@ -42,7 +42,8 @@ DEAD_FRAC = 0.05
 @dataclass(frozen=True, slots=True)
 class PlannedRow:
     """One row of the plan. `pollinations` is how many to attempt on it; `meet_frac` the share of past years in which
-    its parents met; `why` the sum in words."""
+    its parents met and `served_frac` the share of its ears that can be expected, both of the whole cross; `sowing`
+    counts the days of its line in its role; `why` the sum in words."""
 
     number: int
     field_row: int
@@ -61,6 +62,7 @@ class PlannedRow:
     pollinations: int
     meet_frac: float | None
     why: str
+    served_frac: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +80,11 @@ class Short:
 
 @dataclass(frozen=True, slots=True)
 class LaidOut:
-    """Rows in walking order, what is short, and the basis."""
+    """Rows in walking order, what is short, who meets (None: no cross), and the basis."""
 
     rows: tuple[PlannedRow, ...]
     short: tuple[Short, ...]
+    joint: JointSowing | None
     basis: Basis
 
 
@@ -90,13 +93,18 @@ class _Bench:
     """What the lay-out has at hand, and what it has promised so far."""
 
     settings: PlanSettings
-    years: tuple[int, ...]
-    daily: NDArray[np.float64]
+    limits: FieldLimits
+    past: PastDays
     rates: dict[str, LineRates]
     stock: dict[str, list[LotStock]]
-    taken: dict[str, int]
     missing: list[tuple[str, str, str]]
     """What is missing, of which line or lot, and what stands in for it."""
+    needs: dict[int, CrossNeed]
+    """By target; a self has no male."""
+    joint: JointSowing | None = None
+    taken: dict[str, int] = field(default_factory=dict)
+    males: dict[tuple[str, date], list[PlannedRow]] = field(default_factory=dict)
+    self_days: dict[int, list[int]] = field(default_factory=dict)
 
 
 def lay_out_rows(
@@ -106,22 +114,66 @@ def lay_out_rows(
 
     Notes
     -----
-    A target gets as many rows as its pollinations need; each male line gets rows of its own, sown so that it sheds
-    when its females silk; rows are ordered by expected silk so that a crew works one block a day, each male before
-    the first female it serves.
+    A target gets as many rows as its pollinations need; each male line gets rows of its own; the sowing days of all
+    parents are chosen together (`joint_sowing`), for the crosses that there is seed for; rows are ordered by expected
+    silk so that a crew works one block a day, each male before the first female it serves.
     """
     bench = _set_bench(on, station, season, drafts, settings)
+    drafted, short = _draft_rows(drafts, bench)
+    if short and drafted:
+        # What cannot be sown must not pull the others' days.
+        lacking = {lack.target for lack in short}
+        bench.taken, bench.males = {}, {}
+        drafted, more = _draft_rows([target for target in drafts if target.number not in lacking], bench)
+        short = sorted([*short, *more], key=lambda lack: [one.number for one in drafts].index(lack.target))
+    ordered = _order_rows(drafted, bench.males)
+    placed = _place_rows(ordered, station, season, settings.rows_per_range)
+    used = [("past years of weather", bench.past.n_own), ("draft targets", len(drafts)), ("lots", len(bench.stock))]
+    if bench.past.n_generated:
+        used.append(("generated years of weather", bench.past.n_generated))
+    missing = (*bench.past.missing, *_tell_missing(bench.missing))
+    return LaidOut(placed, tuple(short), bench.joint, Basis(tuple(used), missing))
+
+
+def _draft_rows(drafts: Sequence[Target], bench: _Bench) -> tuple[list[PlannedRow], list[Short]]:
+    """Days for these targets, then their rows as far as there is seed."""
+    needs = [bench.needs[target.number] for target in drafts]
+    crosses = [need for need in needs if need.male]
+    bench.joint = choose_joint_sowing(crosses, bench.rates, bench.past, bench.limits) if crosses else None
+    bench.self_days = _place_selfs([need for need in needs if not need.male], crosses, bench)
     drafted: list[PlannedRow] = []
     short: list[Short] = []
-    males: dict[tuple[str, date], list[PlannedRow]] = {}
     for target in drafts:
-        rows, lack = _rows_for_target(target, bench, males)
+        rows, lack = _rows_for_target(target, bench)
         drafted += rows
         short += lack
-    ordered = _order_rows(drafted, males)
-    placed = _place_rows(ordered, station, season, settings.rows_per_range)
-    used = (("past years of weather", len(bench.years)), ("draft targets", len(drafts)), ("lots", len(bench.stock)))
-    return LaidOut(placed, tuple(short), Basis(used, _tell_missing(bench.missing)))
+    return drafted, short
+
+
+def _place_selfs(selfs: Sequence[CrossNeed], crosses: Sequence[CrossNeed], bench: _Bench) -> dict[int, list[int]]:
+    """A day for each row of each self: the first, or where rows a day are limited the first with room, late lines
+    before early ones."""
+    limits = bench.limits
+    if limits.rows_per_day is None:
+        return {need.target: [limits.days[0]] * need.rows for need in selfs}
+    room = dict.fromkeys(limits.days, limits.rows_per_day)
+    for (role, line), days in (bench.joint.days if bench.joint else {}).items():
+        if role == "female":
+            rows = sum(need.rows for need in crosses if need.female == line)
+        else:
+            rows = -(-sum(need.attempts for need in crosses if need.male == line) // MALE_EARS_PER_ROW)
+        for day in days:
+            room[day] -= -(-rows // len(days))
+    placed: dict[int, list[int]] = {}
+    for need in sorted(selfs, key=lambda one: (-units_of(bench.rates[one.female])[0], one.target)):
+        for _ in range(need.rows):
+            free = [day for day in limits.days if room[day] > 0]
+            if not free:
+                told = "The rows do not fit on the sowing days."
+                raise refuse("sowing_limits", told, "Allow more days or more rows a day.")
+            room[free[0]] -= 1
+            placed.setdefault(need.target, []).append(free[0])
+    return placed
 
 
 def _place_rows(
@@ -147,22 +199,40 @@ def _place_rows(
 def _set_bench(
     on: Occasion, station: Station, season: Season, drafts: Sequence[Target], settings: PlanSettings
 ) -> _Bench:
-    heat = read_daily_heat(station, season.site, on.today)
-    start = settings.sow_from
-    day = 28 if (start.month, start.day) == (2, 29) else start.day
-    years, daily = heat_by_year(heat, (start.month, day), SEASON_DAYS, before_year=start.year)
-    if not years:
-        raise refuse(
-            "no_past_weather",
-            f"There is no whole past season of weather for {season.site.name}.",
-            "Bring daily weather of at least one past year, May to October.",
-        )
+    past = read_past_days(on, station, season.site, settings.sow_from)
     names = {target.female.name for target in drafts} | {target.male.name for target in drafts if target.male}
     stock: dict[str, list[LotStock]] = {}
     for lot in read_stock(station, names):
         stock.setdefault(lot.line, []).append(lot)
-    missing = [("only", f"{len(years)} past years of weather", "")] if len(years) < 10 else []
-    return _Bench(settings, years, daily, read_line_rates(station, names, on.today), stock, {}, missing)
+    rates = read_line_rates(station, names, on.today)
+    needs = {target.number: _count_need(target, rates[target.female.name], settings) for target in drafts}
+    bench = _Bench(settings, _limit_field(settings), past, rates, stock, [], needs)
+    for name in sorted(names):
+        _tell_units(bench, name)
+    return bench
+
+
+def _limit_field(settings: PlanSettings) -> FieldLimits:
+    """The days on which anything can be sown, and what else the settings allow."""
+    days = tuple(
+        step
+        for step in range(settings.last_sowing_days + 1)
+        if (day := settings.sow_from + timedelta(days=step)) not in settings.closed
+        and (not settings.weekdays or day.weekday() in settings.weekdays)
+    )
+    if not days:
+        raise refuse("no_sowing_day", "No day of the sowing window is open.", "Open a day, or move the window.")
+    last = None if settings.last_safe_on is None else (settings.last_safe_on - settings.sow_from).days
+    return FieldLimits(days, settings.male_sowings, settings.female_sowings, settings.rows_per_day, last)
+
+
+def _count_need(target: Target, rates: LineRates, settings: PlanSettings) -> CrossNeed:
+    """How many ears, pollinations and rows a target needs."""
+    ears = rates.ears_for(target.ears_wanted, target.kernels_wanted)
+    attempts = count_pollinations(ears, rates.success_frac, settings.assurance)
+    rows = count_rows(attempts, settings.plants_per_row)
+    male = target.male.name if target.male is not None else ""
+    return CrossNeed(target.number, target.kind, target.female.name, male, target.priority, ears, attempts, rows)
 
 
 def _tell_missing(missing: Sequence[tuple[str, str, str]]) -> tuple[str, ...]:
@@ -177,49 +247,39 @@ def _tell_missing(missing: Sequence[tuple[str, str, str]]) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _units(bench: _Bench, line: str) -> tuple[float, float]:
-    """Units to silk and shed of a line, or the stated default where nothing is known."""
+def _tell_units(bench: _Bench, line: str) -> None:
+    """Write down whose units stand in where a line has none of its own."""
     rates = bench.rates[line]
     if rates.units_to_silk is None:
         bench.missing.append(("units to silk of", line, f"taken as {DEFAULT_UNITS_TO_SILK_CHU:.0f}"))
     elif rates.units_source != "own":
         whose = "those of parents stand" if rates.units_source == "parents" else "the programme's mean stands"
         bench.missing.append(("own units to silk of", line, f"{whose} in"))
-    silk = rates.units_to_silk or DEFAULT_UNITS_TO_SILK_CHU
-    return silk, rates.units_to_shed or silk - 20.0
 
 
-def _rows_for_target(
-    target: Target, bench: _Bench, males: dict[tuple[str, date], list[PlannedRow]]
-) -> tuple[list[PlannedRow], list[Short]]:
-    """The rows of one target, its males' rows added to `males`; or nothing and what is short."""
-    female = target.female.name
-    rates = bench.rates[female]
-    ears = rates.ears_for(target.ears_wanted, target.kernels_wanted)
-    attempts = count_pollinations(ears, rates.success_frac, bench.settings.assurance)
-    n_rows = count_rows(attempts, bench.settings.plants_per_row)
-    silk, _ = _units(bench, female)
-    choice = SowingChoice(0, 0, None, 1.0, len(bench.years))
-    if target.male is not None:
-        _, male_shed = _units(bench, target.male.name)
-        choice = choose_sowing_days(bench.daily, silk, male_shed, bench.settings.last_sowing_days)
-    sow_on = bench.settings.sow_from + timedelta(days=choice.female_day)
+def _rows_for_target(target: Target, bench: _Bench) -> tuple[list[PlannedRow], list[Short]]:
+    """The rows of one target, its males' rows added to the bench; or nothing and what is short."""
+    need = bench.needs[target.number]
+    success = bench.rates[need.female].success_frac
     why = (
-        f"{ears} good ear{'s' if ears > 1 else ''} at {rates.success_frac:.0%} success need {attempts} pollinations"
-        f" ({bench.settings.assurance:.0%} sure): {n_rows} row{'s' if n_rows > 1 else ''}"
+        f"{need.ears} good ear{'s' if need.ears > 1 else ''} at {success:.0%} success need {need.attempts} pollinations"
+        f" ({bench.settings.assurance:.0%} sure): {need.rows} row{'s' if need.rows > 1 else ''}"
     )
-    purpose = "female" if target.male is not None else "self"
+    purpose = "female" if need.male else "self"
+    days = bench.joint.days["female", need.female] if bench.joint and need.male else ()
     before = dict(bench.taken)
     rows: list[PlannedRow] = []
-    for step in range(n_rows):
-        share = attempts // n_rows + (1 if step < attempts % n_rows else 0)
-        row = _one_row(target, female, purpose, sow_on, silk, share, choice, bench, why)
+    for step in range(need.rows):
+        share = need.attempts // need.rows + (1 if step < need.attempts % need.rows else 0)
+        day = days[step % len(days)] if days else bench.self_days[target.number][step]
+        sowing = days.index(day) + 1 if days else 1
+        row = _one_row(target, need.female, purpose, day, sowing, share, bench, why)
         if isinstance(row, Short):
             bench.taken = before
-            return [], [replace(row, rows_needed=n_rows, rows_possible=step)]
+            return [], [replace(row, rows_needed=need.rows, rows_possible=step)]
         rows.append(row)
-    if target.male is not None:
-        lack = _male_rows(target, attempts, choice, bench, males)
+    if need.male:
+        lack = _male_rows(target, need, bench)
         if lack is not None:
             bench.taken = before
             return [], [lack]
@@ -227,23 +287,15 @@ def _rows_for_target(
 
 
 def _one_row(
-    target: Target,
-    line: str,
-    purpose: str,
-    sow_on: date,
-    silk: float,
-    pollinations: int,
-    choice: SowingChoice,
-    bench: _Bench,
-    why: str,
+    target: Target, line: str, purpose: str, day: int, sowing: int, pollinations: int, bench: _Bench, why: str
 ) -> PlannedRow | Short:
     over = OVERPLANT_TESTER_FRAC if purpose == "male" else OVERPLANT_FRAC
     lot, kernels = _take_seed(line, bench, over)
     if lot is None:
         return _tell_short(target, line, kernels, bench)
-    days = find_flowering_days(bench.daily, (sow_on - bench.settings.sow_from).days, silk)
-    known = days[~np.isnan(days)]
-    expected = bench.settings.sow_from + timedelta(days=round(float(np.median(known)))) if len(known) else None
+    meeting = None
+    if bench.joint is not None:
+        meeting = next((one for one in bench.joint.meetings if one.target == target.number), None)
     return PlannedRow(
         number=0,
         field_row=0,
@@ -256,12 +308,13 @@ def _one_row(
         lot=lot.tag,
         lot_name=lot.name,
         kernels=kernels,
-        sow_on=sow_on,
-        sowing=1,
-        silk_expected=expected,
+        sow_on=bench.past.date_of(day),
+        sowing=sowing,
+        silk_expected=bench.past.expect_flowering(day, units_of(bench.rates[line])[0]),
         pollinations=pollinations,
-        meet_frac=choice.meet_frac if target.male is not None else None,
+        meet_frac=meeting.p_meet if meeting else None,
         why=why,
+        served_frac=meeting.ears_frac if meeting else None,
     )
 
 
@@ -294,34 +347,42 @@ def _take_seed(line: str, bench: _Bench, overplant_frac: float) -> tuple[LotStoc
     return None, least
 
 
-def _male_rows(
-    target: Target,
-    attempts: int,
-    choice: SowingChoice,
-    bench: _Bench,
-    males: dict[tuple[str, date], list[PlannedRow]],
-) -> Short | None:
-    """Add male rows for a cross until those sown on the wanted day can serve all ears asked of them, or none."""
-    assert target.male is not None
-    name = target.male.name
-    sow_on = bench.settings.sow_from + timedelta(days=choice.male_day)
-    rows = list(males.get((name, sow_on), ()))
-    free = sum(MALE_EARS_PER_ROW - row.pollinations for row in rows)
-    while free < attempts:
-        silk, _ = _units(bench, name)
-        why = f"male for its crosses, sown {choice.male_day} days after the first sowing so that it meets them"
-        row = _one_row(target, name, "male", sow_on, silk, 0, choice, bench, why)
-        if isinstance(row, Short):
-            return row
-        rows.append(row)
-        free += MALE_EARS_PER_ROW
-    left = attempts
-    for at, row in enumerate(rows):
-        room = min(left, MALE_EARS_PER_ROW - row.pollinations)
-        rows[at] = replace(row, pollinations=row.pollinations + room)
-        left -= room
-    males[(name, sow_on)] = rows
+def _male_rows(target: Target, need: CrossNeed, bench: _Bench) -> Short | None:
+    """Add male rows for a cross until those of each of the male's days can serve the ears asked of them, or none."""
+    assert bench.joint is not None
+    days = bench.joint.days["male", need.male]
+    asked = {day: sum(row.pollinations for row in bench.males.get(_key(bench, need, day), ())) for day in days}
+    shares = dict.fromkeys(days, need.attempts // len(days))
+    for day in sorted(days, key=lambda one: (asked[one], one))[: need.attempts % len(days)]:
+        shares[day] += 1
+    made: dict[tuple[str, date], list[PlannedRow]] = {}
+    for sowing, day in enumerate(days, 1):
+        rows = list(bench.males.get(_key(bench, need, day), ()))
+        free = sum(MALE_EARS_PER_ROW - row.pollinations for row in rows)
+        while free < shares[day]:
+            why = f"male for its crosses, sown {day} days after the first sowing so that it meets them"
+            row = _one_row(target, need.male, "male", day, sowing, 0, bench, why)
+            if isinstance(row, Short):
+                return row
+            rows.append(row)
+            free += MALE_EARS_PER_ROW
+        made[_key(bench, need, day)] = _share_ears(rows, shares[day])
+    bench.males.update(made)
     return None
+
+
+def _key(bench: _Bench, need: CrossNeed, day: int) -> tuple[str, date]:
+    return need.male, bench.past.date_of(day)
+
+
+def _share_ears(rows: Sequence[PlannedRow], ears: int) -> list[PlannedRow]:
+    """Deal ears to male rows, each as many as it has room for."""
+    shared = []
+    for row in rows:
+        room = min(ears, MALE_EARS_PER_ROW - row.pollinations)
+        shared.append(replace(row, pollinations=row.pollinations + room))
+        ears -= room
+    return shared
 
 
 def _order_rows(drafted: list[PlannedRow], males: dict[tuple[str, date], list[PlannedRow]]) -> list[PlannedRow]:

@@ -18,6 +18,7 @@ from django.db.models import Max, Prefetch
 from firstsilk.answers import Place, refuse, shorten_value
 from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Station, Target
 from firstsilk.work.complaints import Complaints
+from firstsilk.work.nursery.joint_sowing import JointSowing
 from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_season, get_site, get_station, take_tags
@@ -27,6 +28,8 @@ FIRST_YEAR, LAST_YEAR = 1900, 2200
 MOST_EARS = 5000
 MOST_KERNELS = 500_000
 """A single wish beyond these is a slip of the keyboard (a choice of ours)."""
+MOST_MALE_SOWINGS, MOST_FEMALE_SOWINGS, MOST_ROWS_A_DAY = 3, 2, 100_000
+"""Beyond these a plan is not worked out (a choice of ours)."""
 CROSSES = ("cross", "testcross", "backcross")
 
 
@@ -64,7 +67,10 @@ class PlanSettings:
     """How the field is laid out and how sure the counts shall be.
 
     `sow_from` is the first day the field can be sown; `rows_per_range` the rows side by side; `assurance` the chance
-    wanted of reaching each target; `last_sowing_days` the latest sowing after the first [days].
+    wanted of reaching each target; `last_sowing_days` the latest sowing after the first [days]. `male_sowings` and
+    `female_sowings` are the most days on which one line is sown in that role; `rows_per_day` what can be sown on one
+    day (None: any number); `closed` days and all but `weekdays` (0 = Monday; empty: all) are not sown; no female is
+    sown after `last_safe_on`.
     """
 
     sow_from: date
@@ -73,11 +79,17 @@ class PlanSettings:
     assurance: float = 0.95
     last_sowing_days: int = 25
     cutoff_on: date | None = None
+    male_sowings: int = 1
+    female_sowings: int = 1
+    rows_per_day: int | None = None
+    closed: tuple[date, ...] = ()
+    weekdays: tuple[int, ...] = ()
+    last_safe_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class NurseryPlan:
-    """A plan, proposed or fixed: rows to sow, what is short of seed, and what it rests on."""
+    """A plan, proposed or fixed: rows to sow, what is short of seed, who meets (None: no cross), what it rests on."""
 
     season: str
     fixed: bool
@@ -85,6 +97,7 @@ class NurseryPlan:
     short: tuple[Short, ...]
     targets: tuple[TargetFacts, ...]
     kernels: int
+    joint: JointSowing | None
     basis: Basis
 
 
@@ -314,9 +327,8 @@ def plan_nursery(on: Occasion, season: str, settings: PlanSettings, fix: bool = 
             _fix_rows(on, book, laid.rows, settings)
         if fix and not laid.rows:
             raise refuse("no_seed_at_all", "No row can be sown: seed is short for every target.", "See the list.")
-    return NurseryPlan(
-        season, fix, laid.rows, laid.short, list_targets(on, season), sum(row.kernels for row in laid.rows), laid.basis
-    )
+    kernels = sum(row.kernels for row in laid.rows)
+    return NurseryPlan(season, fix, laid.rows, laid.short, list_targets(on, season), kernels, laid.joint, laid.basis)
 
 
 def _check_settings(settings: PlanSettings) -> None:
@@ -329,8 +341,26 @@ def _check_settings(settings: PlanSettings) -> None:
     if not 0 <= settings.last_sowing_days <= 60:
         told = f"A last sowing {settings.last_sowing_days} days after the first is not usable."
         raise refuse("last_sowing_days", told, "Use 0 to 60 days.")
+    _check_limits(settings)
     if settings.cutoff_on is not None and settings.cutoff_on <= settings.sow_from:
         raise refuse("cutoff_too_soon", "The cutoff lies before the sowing.", "Choose a day after the sowing.")
+
+
+def _check_limits(settings: PlanSettings) -> None:
+    if not 1 <= settings.male_sowings <= MOST_MALE_SOWINGS:
+        told = f"{settings.male_sowings} sowings of one male are not usable."
+        raise refuse("male_sowings", told, f"Use 1 to {MOST_MALE_SOWINGS}.")
+    if not 1 <= settings.female_sowings <= MOST_FEMALE_SOWINGS:
+        told = f"{settings.female_sowings} sowings of one female are not usable."
+        raise refuse("female_sowings", told, f"Use 1 to {MOST_FEMALE_SOWINGS}.")
+    if settings.rows_per_day is not None and not 1 <= settings.rows_per_day <= MOST_ROWS_A_DAY:
+        told = f"{settings.rows_per_day} rows a day are not usable."
+        raise refuse("rows_per_day", told, f"Use 1 to {MOST_ROWS_A_DAY:,}, or leave it empty.")
+    if any(day not in range(7) for day in settings.weekdays):
+        raise refuse("weekdays", "There is no such day of the week.", "Use 0 (Monday) to 6 (Sunday).")
+    if settings.last_safe_on is not None and settings.last_safe_on < settings.sow_from:
+        told = "The last safe day lies before the first sowing day."
+        raise refuse("last_safe_too_soon", told, "Choose a later one, or leave it empty.")
 
 
 def _fix_rows(on: Occasion, season: Season, planned: Sequence[PlannedRow], settings: PlanSettings) -> None:

@@ -10,15 +10,20 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from firstsilk.answers import InputRefused, refuse
+from firstsilk.faces.files.sowing_days import read_closed, read_weekdays
 from firstsilk.faces.files.tables import csv_text, table_from_bytes
 from firstsilk.faces.files.year import SOWN_COLUMNS, TARGET_COLUMNS, read_as_sown, read_wants
 from firstsilk.faces.pages.forms import read_form_day, read_form_text, read_form_whole
 from firstsilk.faces.pages.nursery.field_map import PURPOSES, draw_map, list_key
+from firstsilk.faces.pages.nursery.meeting_picture import draw_meetings
 from firstsilk.faces.pages.papers import give_pdf
 from firstsilk.science.flowering.notes import KINDS
 from firstsilk.work.accounts import DESK
+from firstsilk.work.cautions import CAUTIONS_SHORT
 from firstsilk.work.flowering.day import read_day_list
 from firstsilk.work.nursery.field_map import read_field_map
+from firstsilk.work.nursery.joint_sowing import tell_joint
+from firstsilk.work.nursery.meetings import read_meetings
 from firstsilk.work.nursery.plan import (
     NurseryPlan,
     PlanSettings,
@@ -31,11 +36,17 @@ from firstsilk.work.nursery.plan import (
 )
 from firstsilk.work.nursery.seasons import SeasonFacts, list_seasons, read_season_name
 from firstsilk.work.nursery.sow import AsSown, Sown, record_sowing, settle_sowing, sow_as_planned
+from firstsilk.work.nursery.sowing_calendar import read_sowing_calendar
 from firstsilk.work.nursery.sowing_list import read_sowing
 from firstsilk.work.occasion import Occasion
 
 BLANK = {"targets": TARGET_COLUMNS, "as-sown": SOWN_COLUMNS}
 SURES = ((0.8, "80 %"), (0.9, "90 %"), (0.95, "95 %"), (0.99, "99 %"))
+WEEKS = (
+    ("", "every day"),
+    ("mon,tue,wed,thu,fri", "Monday to Friday"),
+    ("mon,tue,wed,thu,fri,sat", "Monday to Saturday"),
+)
 KINDS_OF_TARGET = ("self", "cross", "testcross", "backcross", "sib")
 
 
@@ -80,6 +91,7 @@ def show_plan(request: HttpRequest, on: Occasion) -> HttpResponse:
     if request.method == "POST":
         return _change_plan(request, on, season)
     targets = list_targets(on, season) if season else ()
+    told |= {"cautions": CAUTIONS_SHORT}
     told |= {"targets": targets, "kinds": KINDS_OF_TARGET, "can_change": request.user.role in DESK}  # type: ignore[union-attr]
     if any(target.state == "draft" for target in targets):
         told |= _propose(request, on, season, told["this"])
@@ -88,14 +100,17 @@ def show_plan(request: HttpRequest, on: Occasion) -> HttpResponse:
 
 def _propose(request: HttpRequest, on: Occasion, season: str, this: object) -> dict[str, object]:
     """The plan that the draft targets lead to, or why there is none."""
-    settings = _read_settings(request.GET, season, this)
-    told: dict[str, object] = {"settings": settings, "sures": SURES}
+    told: dict[str, object] = {"settings": PlanSettings(date(int(season[:4]), 5, 15)), "sures": SURES}
+    told |= {"weeks": WEEKS, "closed": request.GET.get("closed", ""), "weekdays": request.GET.get("weekdays", "")}
     try:
+        settings = _read_settings(request.GET, season, this)
+        told["settings"] = settings
         plan = plan_nursery(on, season, settings)
     except InputRefused as refused:
         return {**told, "plan": None, "no_plan": str(refused)}
     days = sorted({row.sow_on for row in plan.rows})
     pollinations = sum(row.pollinations for row in plan.rows if row.purpose != "male")
+    told |= {"told_joint": tell_joint(plan.joint) if plan.joint else ()}
     return {**told, "plan": plan, "days": days, "last_day": days[-1] if days else None, "pollinations": pollinations}
 
 
@@ -103,13 +118,26 @@ def _read_settings(given: object, season: str, this: object) -> PlanSettings:
     """Settings from the address or a form; what is absent or no number stays as it is by default."""
     sow_from = this.sow_from if isinstance(this, SeasonFacts) and this.sow_from else date(int(season[:4]), 5, 15)
     asked: dict[str, object] = {}
-    numbers = (("rows_per_range", int), ("plants_per_row", int), ("assurance", float), ("last_sowing_days", int))
+    numbers = (
+        ("rows_per_range", int),
+        ("plants_per_row", int),
+        ("assurance", float),
+        ("last_sowing_days", int),
+        ("male_sowings", int),
+        ("female_sowings", int),
+        ("rows_per_day", int),
+    )
     for name, kind in numbers:
         try:
             asked[name] = kind(given.get(name, ""))  # type: ignore[attr-defined]
         except ValueError:
             continue
-    for name in ("sow_from", "cutoff_on"):
+    for name, read in (("closed", read_closed), ("weekdays", read_weekdays)):
+        try:
+            asked[name] = read(given.get(name, ""))  # type: ignore[attr-defined]
+        except ValueError as fault:
+            raise refuse(name, f"The plan cannot be worked out: {fault}.", "Correct it and send again.") from None
+    for name in ("sow_from", "cutoff_on", "last_safe_on"):
         try:
             asked[name] = date.fromisoformat(given.get(name, ""))  # type: ignore[attr-defined]
         except ValueError:
@@ -174,6 +202,20 @@ def show_sowing(request: HttpRequest, on: Occasion) -> HttpResponse:
     return render(request, "nursery/sowing.html", told)
 
 
+def show_sowing_dates(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """Who meets in the nursery as planned and sown, with which chance, and who is at risk."""
+    told = start_room(request, on, "nursery")
+    this = told["this"]
+    if isinstance(this, SeasonFacts) and this.rows:
+        try:
+            found = read_meetings(on, this.name)
+        except InputRefused as refused:
+            return render(request, "nursery/sowing_dates.html", {**told, "no_meetings": str(refused)})
+        says = f"{len(found.meetings)} crosses, {len(found.at_risk)} at risk."
+        told |= {"found": found, "picture": draw_meetings(found.meetings, says) if found.meetings else ""}
+    return render(request, "nursery/sowing_dates.html", told)
+
+
 def _record_sowing(request: HttpRequest, on: Occasion, season: str) -> Sown:
     if "as_planned" in request.POST:
         return sow_as_planned(on, season, on.today)
@@ -219,3 +261,11 @@ def print_walk_book(request: HttpRequest, on: Occasion) -> HttpResponse:
 
     day = read_day_list(on, request.GET.get("season", ""))
     return give_pdf(render_walk_book(make_walk_book(on, day)), f"walk-book-{day.season}.pdf")
+
+
+def print_sowing_calendar(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """The sowing calendar as PDF."""
+    from firstsilk.faces.paper.sowing_calendar import render_sowing_calendar
+
+    calendar = read_sowing_calendar(on, request.GET.get("season", ""))
+    return give_pdf(render_sowing_calendar(calendar, on.today), f"sowing-calendar-{calendar.season}.pdf")
