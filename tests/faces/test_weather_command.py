@@ -7,6 +7,7 @@ import json
 import pytest
 
 from firstsilk.faces.command.main import run
+from firstsilk.invented.weather import simulate_weather
 from firstsilk.records.models import WeatherDay, WeatherHour
 
 pytestmark = pytest.mark.django_db
@@ -118,3 +119,22 @@ def test_fahrenheit_in_a_celsius_column_stops_until_kept(on, tmp_path, capsys):
     assert run(["weather", path, TODAY, "--keep-doubts"]) == 0
     assert "warns:" in capsys.readouterr().err
     assert WeatherDay.objects.filter(date__month=4).count() == 30
+
+
+def test_generated_years_are_written_the_same_each_time_and_called_generated(on, tmp_path, capsys):
+    world = simulate_weather(2, 2029, 2030)
+    rows = "".join(
+        f"{day},{low},{high},{rain}\n"
+        for day, low, high, rain in zip(world.days, world.tmin_c[0], world.tmax_c[0], world.rain_mm[0], strict=True)
+    )
+    assert run(["weather", write(tmp_path, "date,tmin_c,tmax_c,rain_mm\n" + rows), TODAY]) == 0
+    out = [tmp_path / name for name in ("a.csv", "b.csv", "c.csv")]
+    for path, seed in zip(out, ("4", "4", "5"), strict=True):
+        assert run(["weather-years", "--years", "3", "--seed", seed, TODAY, "--out", str(path)]) == 0
+    assert "generated, not measured" in capsys.readouterr().err
+    first, again, other = (path.read_text(encoding="utf-8") for path in out)
+    assert first == again != other
+    lines = first.splitlines()
+    assert (lines[0], len(lines)) == ("year,date,tmin_c,tmax_c,rain_mm", 1 + 3 * 365)
+    assert run(["weather-years", "--site", "tarn", TODAY]) == 1
+    assert "a weather generator needs 150" in capsys.readouterr().err

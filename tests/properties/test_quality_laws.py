@@ -87,6 +87,6 @@ def test_nothing_that_was_given_is_changed(where):
 
 
 def test_clean_weather_is_seldom_doubted():
-    """Once in forty years of a site is expected (`docs/weather-in.md`); these are ninety-six."""
+    """Once in 26 years of a site is expected (`docs/weather-in.md`); these are ninety-six."""
     told = [one for world in WORLDS for site in range(4) for one in look(world, *copy_of(world, site))]
     assert len(told) <= 96 / 15

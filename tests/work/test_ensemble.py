@@ -13,6 +13,7 @@ from firstsilk.invented.weather import simulate_weather
 from firstsilk.records.models import Site, Station, WeatherDay
 from firstsilk.science.climate.heat import heat_units
 from firstsilk.work.climate.ensemble import read_ensemble_heat
+from firstsilk.work.climate.generated import generate_site_years
 from firstsilk.work.occasion import Occasion
 
 pytestmark = pytest.mark.django_db
@@ -140,3 +141,22 @@ def test_a_forecast_draws_the_members_towards_it_and_lets_go(home):
     assert told.tmax_c[:, 15].mean() == pytest.approx(mean[15] + 0.95 / 16 * (33.0 - mean[15]))
     assert told.tmax_c[:, 0].std() == pytest.approx(np.sqrt(1 - 0.95**2) * plain.tmax_c[:, 0].std())
     assert (told.tmin_c <= told.tmax_c).all()
+
+
+def test_years_of_a_site_are_generated_from_its_own(home):
+    keep_days(home, date(2027, 1, 1), ON.today)
+    made = generate_site_years(ON, "", 20, 3)
+    low, high, rain = made.tables
+    assert low.shape == high.shape == rain.shape == (20, 365)
+    assert (made.month_days[0], made.month_days[58], made.month_days[59]) == ("01-01", "02-28", "03-01")
+    assert "calendar years" in made.basis.as_text()
+    ahead = generate_site_years(ON, "", 20, 3, from_today=True)
+    assert ahead.month_days[0] == "06-11"
+    with pytest.raises(InputRefused, match="no reading of the last 30 days"):
+        generate_site_years(replace(ON, today=date(2031, 8, 1)), "", 20, 3, from_today=True)
+
+
+def test_no_years_are_generated_from_a_few_days(home):
+    keep_days(home, date(2031, 5, 1), ON.today)
+    with pytest.raises(InputRefused, match="41 days are known; a weather generator needs 150"):
+        generate_site_years(ON, "", 5, 1)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 Site = Annotated[str, typer.Option("--site", help="Code of the site; the home site if absent.")]
 
 POINT_COLUMNS = ("date", "total", "p10", "p50", "p90", "years")
+YEAR_COLUMNS = ("year", "date", "tmin_c", "tmax_c", "rain_mm")
 DECIMALS = 1
 
 
@@ -87,6 +88,38 @@ def _as_json(heat: SeasonHeat) -> dict[str, object]:
         "sentences": heat.sentences,
         "basis": heat.basis.as_text(),
     }
+
+
+def weather_years(
+    count: Annotated[int, typer.Option("--years", min=1, max=1000, help="Years to generate.")] = 30,
+    site: Site = "",
+    seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same years.")] = 1,
+    from_today: Annotated[bool, typer.Option("--from-today", help="Go on from the last days in the books.")] = False,
+    station: StationCode = "",
+    today: Today = "",
+    out: Out = "",
+    as_json: AsJson = False,
+) -> None:
+    """Years of daily weather as a site could have had them, generated from its own; invented, not measured.
+
+    Whole years of 365 days from 1 January; with --from-today 365 days from tomorrow on, which start from how warm the
+    last days were. Columns year (1, 2, ...), date (month and day), tmin_c, tmax_c, rain_mm.
+    """
+    on = open_books(station, today)
+    from firstsilk.work.climate.generated import generate_site_years
+
+    made = generate_site_years(on, site, count, seed, from_today)
+    say(f"generated, not measured. {made.basis.as_text()}")
+    rows = [
+        [
+            year + 1,
+            month_day,
+            *(None if table is None else round(float(table[year, at]), 1) + 0.0 for table in made.tables),
+        ]
+        for year in range(count)
+        for at, month_day in enumerate(made.month_days)
+    ]
+    give_result(YEAR_COLUMNS, rows, out, as_json, {"site": made.site, "seed": seed, "basis": made.basis.as_text()})
 
 
 def _short(value: float | None) -> float | None:

@@ -1,4 +1,4 @@
-"""How is the station put on the network, with its worker beside it?"""
+"""How is the station put on the network, with its worker and its look-out for weather beside it?"""
 
 from __future__ import annotations
 
@@ -10,25 +10,26 @@ from firstsilk.answers import StationFault
 from firstsilk.faces.command.giving import say
 from firstsilk.faces.command.minder import start_minder
 from firstsilk.faces.command.station import build_books
+from firstsilk.faces.command.watcher import start_watcher
 
 
 def serve(
     host: Annotated[str, typer.Option(help="Address to listen at; 127.0.0.1 is this machine only.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port to listen at.")] = 8000,
-    worker: Annotated[bool, typer.Option(help="Start and mind the worker that runs long jobs.")] = True,
+    worker: Annotated[bool, typer.Option(help="Run long jobs, and look for new weather, beside the server.")] = True,
 ) -> None:
-    """Serve the desk pages and the pocket page; start and mind the worker for long jobs."""
+    """Serve the desk pages and the pocket page; run long jobs and look for new weather beside them."""
     build_books()
     _let_go_of_books()
     if not _is_free(host, port):
         raise StationFault(f"port {port} at {host} is taken; stop what listens there, or choose another with --port")
-    minder = start_minder() if worker else None
+    beside = [start_minder(), start_watcher()] if worker else []
     say(f"firstsilk is at http://{host}:{port} (stop it with Ctrl-C)")
     try:
         _listen(host, port)
     finally:
-        if minder is not None:
-            minder.terminate()
+        for process in beside:
+            process.terminate()
 
 
 def _let_go_of_books() -> None:

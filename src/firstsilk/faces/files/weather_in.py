@@ -24,13 +24,18 @@ from firstsilk.work.occasion import Occasion
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """How a weather file is to be taken: `site` a code (of a file that names none, or the only one taken)."""
+    """How a weather file is to be taken: `site` a code (of a file that names none, or the only one taken).
+
+    `before_hour` holds the hour that runs at the station for a file that nobody looks at: then days from today on, and
+    hours from that hour of today on, are passed over, since they are still growing; the hour None passes over no hour.
+    """
 
     site: str = ""
     hourly: bool = False
     forecast: bool = False
     fill: bool = False
     keep_doubts: bool = False
+    before_hour: tuple[int | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +74,25 @@ def take_weather(on: Occasion, table: Table, asked: Asked) -> Taken:
         raise refuse("forecast_hourly", "A forecast is taken by days.", "Make days of it first: firstsilk daily.")
     if hourly:
         hours = _hours_by_site(table.file, hours_from_table(table), asked.site)
+        hours = {code: [one for one in given if _is_over(on, asked, one)] for code, given in hours.items()}
         _need_site(hours, table, asked.site)
         taken = add_hours(on, hours, table.file, fill=asked.fill, keep_doubts=asked.keep_doubts)
         return Taken("hours", taken)
     days = readings_by_site(weather_from_table(table), asked.site)
     _need_site(days, table, asked.site)
+    if asked.before_hour:
+        days = {code: tuple(one for one in given if one.day < on.today) for code, given in days.items()}
     if asked.forecast:
         return Taken("forecast", add_forecast(on, days, table.file))
     return Taken("days", add_weather_of_sites(on, days, table.file, fill=asked.fill, keep_doubts=asked.keep_doubts))
+
+
+def _is_over(on: Occasion, asked: Asked, one: HourReading) -> bool:
+    """Whether an hour is taken: all where a person sent the file, only those gone by where nobody did."""
+    if not asked.before_hour:
+        return True
+    hour = asked.before_hour[0]
+    return one.day < on.today or (one.day == on.today and (hour is None or one.hour < hour))
 
 
 def _need_site(given: object, table: Table, site: str) -> None:

@@ -54,7 +54,7 @@ def check_quality(series: Series, judged: BoolArray, latitude: float | None = No
 
     Notes
     -----
-    Clean weather of the invented valley is doubted about once in 40 years of a site, nearly always for a spike; what is
+    Clean weather of the invented valley is doubted about once in 26 years of a site, nearly always for a spike; what is
     found of planted faults stands in ``docs/weather-in.md``.
 
     Checked by ``tests/science/test_quality.py``, ``tests/properties/test_quality_laws.py``.

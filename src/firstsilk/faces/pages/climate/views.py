@@ -10,12 +10,10 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from firstsilk.answers import InputRefused, refuse
-from firstsilk.faces.files.daily_readings import readings_by_site
 from firstsilk.faces.files.tables import table_from_bytes
-from firstsilk.faces.files.weather import weather_from_table
+from firstsilk.faces.files.weather_in import Asked, take_weather
 from firstsilk.faces.pages.climate.pictures import draw_frosts, draw_season
 from firstsilk.work.accounts import DESK
-from firstsilk.work.climate.arrivals import add_weather_of_sites
 from firstsilk.work.climate.frosts import read_frost_chances
 from firstsilk.work.climate.season import SHOWN_FORMS, SHOWN_RULES, name_units, read_season_heat
 from firstsilk.work.climate.sites import list_sites
@@ -23,6 +21,8 @@ from firstsilk.work.occasion import Occasion
 
 TABLE_STEP_DAYS = 7
 LARGEST_FILE = 10 * 1024 * 1024
+MOST_TOLD = 20
+"""Findings that are told one by one above the page; a message lives in a cookie. Our own choice."""
 
 
 def show_climate(request: HttpRequest, on: Occasion) -> HttpResponse:
@@ -71,12 +71,19 @@ def _take_weather(request: HttpRequest, on: Occasion) -> HttpResponse:
             raise refuse("no_file", "No file was chosen.", "Choose a weather file and send again.")
         if (upload.size or 0) > LARGEST_FILE:
             raise refuse("file_too_large", "The file is larger than 10 MB.", "Send one site or fewer years at a time.")
-        table = table_from_bytes(upload.read(), upload.name or "weather file")
-        added = add_weather_of_sites(on, readings_by_site(weather_from_table(table), site), table.file)
+        asked = Asked(
+            site,
+            forecast="forecast" in request.POST,
+            fill="fill" in request.POST,
+            keep_doubts="keep_doubts" in request.POST,
+        )
+        taken = take_weather(on, table_from_bytes(upload.read(), upload.name or "weather file"), asked)
     except InputRefused as no:
         return _show(request, on, site, no)
-    for one in added:
-        messages.success(request, one.as_text())
-        for finding in one.findings:
-            messages.warning(request, finding.as_text())
+    for sentence in taken.sentences:
+        messages.success(request, sentence)
+    for finding in taken.findings[:MOST_TOLD]:
+        messages.warning(request, finding.as_text())
+    if len(taken.findings) > MOST_TOLD:
+        messages.warning(request, f"And {len(taken.findings) - MOST_TOLD} more to look at.")
     return redirect(f"{reverse('climate')}?{urlencode({'site': site})}")
