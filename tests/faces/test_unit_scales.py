@@ -32,11 +32,11 @@ def test_a_table_that_names_another_scale_is_refused_line_by_line(tmp_path):
 def test_a_column_of_another_scale_is_told_once_for_all_its_lines(tmp_path):
     lines = "line,units_to_silk,units_to_shed\n" + "".join(f"L{at},{690 + at},{680 + at}\n" for at in range(20))
     table = read_table(write(tmp_path, lines, "lines.csv"))
-    told = settle_unit_scale(table, "chu", FLOWERING_STAGES)
+    told = settle_unit_scale(table.rows, "chu", FLOWERING_STAGES)
     assert [finding.place.column for finding in told] == ["units_to_silk", "units_to_shed"]
     assert "usual for gdd_c (so are 20 of 20 in this column)" in told[0].message
     assert not any(finding.stops for finding in told)
-    assert settle_unit_scale(table, "gdd_c", FLOWERING_STAGES) == ()
+    assert settle_unit_scale(table.rows, "gdd_c", FLOWERING_STAGES) == ()
 
 
 def test_the_nick_door_refuses_lines_of_another_scale_and_warns_of_units_that_look_so(tmp_path, capsys):
@@ -56,6 +56,17 @@ def test_the_nick_door_refuses_lines_of_another_scale_and_warns_of_units_that_lo
     code, _, err = call(capsys, *command, *span, "--scale", "gdd_c")
     assert code == 0
     assert "usual for" not in err
+
+
+def test_the_forecast_door_refuses_rows_of_another_scale(tmp_path, capsys):
+    days = [date(2026, 4, 1) + timedelta(days=at) for at in range(365 * 5 + 80)]
+    weather = write(tmp_path, weather_csv([(day, 10, 26) for day in days]))
+    rows = "row,sown,units_to_silk,units_to_shed,scale\n7,2031-05-12,640,620,gdd_c\n"
+    command = ["forecast", write(tmp_path, rows, "rows.csv"), weather, "--today", "2031-06-10"]
+    code, out, err = call(capsys, *command, "--scale", "chu")
+    assert (code, out) == (1, "")
+    assert err.startswith("rows.csv, line 2, column scale: these units are in gdd_c, and chu is asked for")
+    assert call(capsys, *command, "--scale", "gdd_c")[0] == 0
 
 
 @pytest.mark.django_db

@@ -72,11 +72,14 @@ def forecast(
     units takes the mean of the others, and is said. Frost and rain on the day are not considered.
     """
     from firstsilk.faces.files.noted_rows import read_noted_rows
+    from firstsilk.faces.files.unit_scales import FLOWERING_STAGES, settle_unit_scale
     from firstsilk.faces.files.weather import read_weather
     from firstsilk.science.flowering.season_forecast import forecast_known
 
     more = settle_emergence(counted_from, emergence_units, scale.value) or 0.0
     given = read_noted_rows(rows)
+    for finding in settle_unit_scale([row.place for row in given], scale.value, FLOWERING_STAGES):
+        say(f"warns: {finding.as_text()}")
     read = read_weather(weather)
     day = today.date()
     heat = _line_up(read, _choose_site(read, site), given, day, scale.value, seed)

@@ -102,7 +102,7 @@ def nick(
     asked, cross_table = read_crosses(crosses)
     known, line_table = read_line_units(lines)
     check_parents(cross_table, known, line_table)
-    for finding in settle_unit_scale(line_table, scale.value, FLOWERING_STAGES):
+    for finding in settle_unit_scale(line_table.rows, scale.value, FLOWERING_STAGES):
         say(f"warns: {finding.as_text()}")
     try:
         windows = Windows(silk_days, shed_days, share, plant_sd, enough, needed)

@@ -57,7 +57,7 @@ def read_hybrids(path: str | Path, scale: Scale) -> Hybrids:
         if need is not None:
             needs.append(need)
     stop_if_any(findings)
-    return Hybrids(table.file, tuple(needs), settle_unit_scale(table, scale, STAGES))
+    return Hybrids(table.file, tuple(needs), settle_unit_scale(table.rows, scale, STAGES))
 
 
 def _check_name(row: TableRow, first_line: dict[str, int]) -> Iterator[Finding]:
