@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from firstsilk.science.flowering.censored import cut_moments, draw_between
-from firstsilk.science.flowering.line_records import CLOCK
+from firstsilk.science.flowering.censored import cut_moments
+from firstsilk.science.flowering.forecast_draws import draw_rows, find_days, let_drift
 from firstsilk.science.flowering.line_tree import (
     Evidence,
     LineTree,
@@ -29,6 +29,7 @@ from firstsilk.science.flowering.line_tree import (
     invert_pairs,
     solve_tree,
 )
+from firstsilk.science.flowering.rows_ahead import HeatAhead, RowsAhead
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -44,61 +45,6 @@ LEAST_WIDTH_DAYS = 0.3
 SPREAD_WEIGHT_ROWS = 15.0
 """For how many rows the spread handed in counts, beside the spread that the season's own notes show."""
 ROWS_AT_ONCE = 4_000
-
-
-@dataclass(frozen=True, slots=True)
-class RowsAhead:
-    """Rows to forecast. The last axis of two is silk, shed. Days count from 0, the first day of the heat handed in.
-
-    Attributes
-    ----------
-    line_of
-        Place of each row's line in the tree (rows,).
-    sown
-        Day of sowing (rows,); units count from the day after.
-    known_units
-        Units that are known apart from the tree (rows, 2); zeros where the tree says all.
-    design
-        What each row has of the shared unknowns (rows, 2, shared).
-    not_yet, seen
-        Last day on which it was looked for and not there, and day on which it was seen (rows, 2); -1 if none.
-    clock_apart
-        What the other scale hints at in each member less what it hints at on the whole (rows, members) [units]; with no
-        columns where there is no hint.
-    """
-
-    line_of: IntArray
-    sown: IntArray
-    known_units: FloatArray
-    design: FloatArray
-    not_yet: IntArray
-    seen: IntArray
-    clock_apart: FloatArray
-
-    def only(self, part: slice) -> RowsAhead:
-        """Some of the rows."""
-        return RowsAhead(
-            self.line_of[part],
-            self.sown[part],
-            self.known_units[part],
-            self.design[part],
-            self.not_yet[part],
-            self.seen[part],
-            self.clock_apart[part],
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class HeatAhead:
-    """Daily heat units of the season: `so_far` (days,) up to the last reading, `ahead` (members, days) from then on."""
-
-    so_far: FloatArray
-    ahead: FloatArray
-
-    def running(self) -> FloatArray:
-        """Units up to and with each day (members, days)."""
-        members = np.concatenate([np.tile(self.so_far, (len(self.ahead), 1)), self.ahead], axis=1)
-        return np.asarray(np.cumsum(members, axis=1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,9 +138,9 @@ def forecast_flowering(
     shed = np.empty_like(silk)
     for start in range(0, len(silk), ROWS_AT_ONCE):
         part = slice(start, start + ROWS_AT_ONCE)
-        units = _draw_rows(rows.only(part), (low[part], high[part]), lines, shared, member, row_cov * spread, dice)
-        units = _let_drift(rows.sown[part], units, heat.so_far, drift, pace)
-        silk[part], shed[part] = _find_days(rows.sown[part], units, running, member)
+        units = draw_rows(rows.only(part), (low[part], high[part]), lines, shared, member, row_cov * spread, dice)
+        units = let_drift(rows.sown[part], units, heat.so_far, drift, pace)
+        silk[part], shed[part] = find_days(rows.sown[part], units, running, member)
     return FloweringForecast(silk, shed, member, posterior, spread, passes, steady)
 
 
@@ -227,7 +173,7 @@ def _learn(
     part = _pick_rows(rows, inside)
     low, high, noted = low[inside], high[inside], noted[inside]
     sites = _Sites(np.zeros((len(inside), 2)), np.zeros((len(inside), 2)))
-    levels, spread, steady, passes = find_levels(tree.parent), 1.0, False, 0
+    levels, spread, steady, passes = find_levels(tree.parent), 1.0, not len(inside), 0
     posterior = _solve(tree, history, part, sites, row_cov, levels)
     seen: NDArray[np.bool_] = np.asarray(np.isfinite(high).any(axis=1))
     while len(inside) and not steady and passes < MOST_PASSES:
@@ -344,67 +290,3 @@ def _rescale(
     found = np.einsum("ij,kji->k", tight, square) / 2.0
     total = SPREAD_WEIGHT_ROWS + float(np.minimum(found, 8.0).sum()) * spread
     return float(np.clip(total / (SPREAD_WEIGHT_ROWS + int(seen.sum())), 0.3, 6.0))
-
-
-def _draw_rows(
-    rows: RowsAhead,
-    limits: tuple[FloatArray, FloatArray],
-    lines: FloatArray,
-    shared: FloatArray,
-    member: IntArray,
-    row_cov: FloatArray,
-    dice: np.random.Generator,
-) -> tuple[FloatArray, FloatArray]:
-    """Draws of each row's units to silk and shed (rows, draws), within what its notes allow."""
-    centre = np.moveaxis(lines[:, rows.line_of], 0, 1) + np.einsum("kia,da->kdi", rows.design, shared)
-    centre += rows.known_units[:, None, :]
-    if rows.clock_apart.shape[1]:
-        centre += (shared[:, CLOCK] * rows.clock_apart[:, member])[:, :, None]
-    low, high = limits[0][:, None, :], limits[1][:, None, :]
-    size = centre.shape[:2]
-    sd = np.sqrt(np.diag(row_cov))
-    slope = row_cov[0, 1] / np.diag(row_cov)
-    left = sd * np.sqrt(1.0 - row_cov[0, 1] ** 2 / (row_cov[0, 0] * row_cov[1, 1]))
-    silk = draw_between(centre[:, :, 0], sd[0], low[:, :, 0], high[:, :, 0], dice.random(size))
-    shed = draw_between(
-        centre[:, :, 1] + slope[0] * (silk - centre[:, :, 0]),
-        float(left[1]),
-        low[:, :, 1],
-        high[:, :, 1],
-        dice.random(size),
-    )
-    # Where the note on shed cuts, silk must hear of it too: one more round of each given the other.
-    cut = np.flatnonzero(np.isfinite(limits[0][:, 1]) | np.isfinite(limits[1][:, 1]))
-    if len(cut):
-        again = (len(cut), size[1])
-        on_silk = centre[cut, :, 0] + slope[1] * (shed[cut] - centre[cut, :, 1])
-        silk[cut] = draw_between(on_silk, float(left[0]), low[cut, :, 0], high[cut, :, 0], dice.random(again))
-        on_shed = centre[cut, :, 1] + slope[0] * (silk[cut] - centre[cut, :, 0])
-        shed[cut] = draw_between(on_shed, float(left[1]), low[cut, :, 1], high[cut, :, 1], dice.random(again))
-    return silk, shed
-
-
-def _let_drift(
-    sown: IntArray, units: tuple[FloatArray, FloatArray], so_far: FloatArray, drift: FloatArray, pace: float
-) -> tuple[FloatArray, FloatArray]:
-    """Let what the season shares drift on: a row by as much more, as it has further to go."""
-    total = np.concatenate([[0.0], np.cumsum(so_far)])
-    have = (total[-1] - total[np.minimum(sown + 1, len(so_far))])[:, None]
-    found = [each + drift * np.maximum(each - have, 0.0) / (10.0 * pace) for each in units]
-    return found[0], found[1]
-
-
-def _find_days(
-    sown: IntArray, units: tuple[FloatArray, FloatArray], running: FloatArray, member: IntArray
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """The first day on which each draw's units are reached, in its member's season; NaN if not in the days there."""
-    found = tuple(np.full(each.shape, np.nan, dtype=np.float32) for each in units)
-    for one in np.unique(member):
-        total = running[one]
-        base = np.concatenate([[0.0], total])[sown + 1][:, None]
-        at = np.flatnonzero(member == one)
-        for out, each in zip(found, units, strict=True):
-            # A sum such as 0.1 + 0.2 must still reach 0.3.
-            day = np.searchsorted(total, (np.maximum(each[:, at], 0.0) + base) * (1.0 - 1e-12))
-            out[:, at] = np.where(day < len(total), np.maximum(day, sown[:, None] + 1), np.nan)
-    return found[0], found[1]

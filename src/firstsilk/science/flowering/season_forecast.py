@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from firstsilk.science.flowering.forecast import DRAWS, FloweringForecast, HeatAhead, RowsAhead, forecast_flowering
+from firstsilk.science.flowering.forecast import DRAWS, FloweringForecast, forecast_flowering
 from firstsilk.science.flowering.line_records import (
     KNOWN_ONLY,
     LinesKnown,
@@ -23,6 +23,7 @@ from firstsilk.science.flowering.line_records import (
 )
 from firstsilk.science.flowering.line_tree import LineTree
 from firstsilk.science.flowering.other_clock import find_clock_shifts
+from firstsilk.science.flowering.rows_ahead import HeatAhead, RowsAhead
 from firstsilk.science.flowering.season_heat import SeasonHeat
 from firstsilk.science.flowering.spreads import SPREADS, Spreads
 
