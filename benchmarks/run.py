@@ -82,6 +82,17 @@ def time_tags() -> float:
     return best_s(lambda: render_row_tags(tags), runs=1)
 
 
+def time_demand(rows: int = 20_000) -> float:
+    import numpy as np
+
+    from firstsilk.science.flowering.demand import spread_demand
+
+    dice = np.random.default_rng(1)
+    silk, wanted = dice.normal(20, 6, (rows, 200)), dice.integers(0, 20, rows)
+    done = np.where(dice.random(rows) < 0.3, np.minimum(wanted, 5), 0)
+    return best_s(lambda: spread_demand(silk, wanted, 0, 60, done=done))
+
+
 def time_states() -> float:
     from firstsilk.invented.crew import make_crew, write_notes
     from firstsilk.invented.nursery import FieldRow
@@ -106,6 +117,8 @@ FIGURES: tuple[tuple[str, Callable[[], float]], ...] = (
     ("REML, 300 lines x 4 sites, 1,200 plots", time_fit),
     ("1,000 row tags as PDF, print check included", time_tags),
     ("row states from a season's notes on 200 rows", time_states),
+    ("demand by day of 20,000 rows x 200 draws x 60 days", time_demand),
+    ("the same of 200,000 rows", lambda: time_demand(200_000)),
 )
 
 

@@ -73,7 +73,8 @@ def crew(
     more each day, thirds a third on two days, a half on two, two thirds on two. Both take the whole crew to be new.
 
     --weather takes off hours lost: half of them on a wet day (1 mm), all on one of heavy rain (10 mm), and those above
-    35 °C. A day that the file has counts as it is there; another one as the mean of that time of year in the file.
+    35 °C. A day that the file has counts as it is there; another one as the mean of that time of year in the file. An
+    --efficiency of 0.8 stands for usual rain by itself, so raise it with --weather.
     """
     from firstsilk.faces.files.demand import read_demand
     from firstsilk.science.flowering.crew import plan_crew

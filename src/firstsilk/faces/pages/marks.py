@@ -8,6 +8,7 @@ from django import template
 
 from firstsilk.science.seed.tags import print_tag
 from firstsilk.work.climate.season import SCALE_NAMES
+from firstsilk.work.flowering.pollen_window import write_clock
 
 register = template.Library()
 
@@ -101,3 +102,9 @@ def tag(code: str) -> str:
 def words(code: str) -> str:
     """A code as words: ``go_on`` reads ``go on``."""
     return str(code).replace("_", " ")
+
+
+@register.filter
+def clock(hour: float | None) -> str:
+    """An hour of the day as ``09:45``; a dash if there is none."""
+    return write_clock(hour)

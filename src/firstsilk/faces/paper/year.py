@@ -15,6 +15,7 @@ from firstsilk.faces.paper.walkbook import WalkBook, WalkRow
 from firstsilk.science.flowering.day import Task
 from firstsilk.work.flowering.day import DayList, RowFacts
 from firstsilk.work.flowering.notes import list_notes
+from firstsilk.work.flowering.pollen_window import read_pollen_windows
 from firstsilk.work.nursery.seasons import list_seasons
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.seed.lots import LotRow
@@ -126,11 +127,16 @@ def make_day_sheet(on: Occasion, day: DayList, leader: str = "") -> DaySheet:
             _day_task(day.rows[number], tasks.get(number, []), shut.get(number, ""))
             for number in sorted(tasks.keys() | shut.keys())
         ),
-        weather="",
+        weather=_tell_hours(on, day),
         short_of=_tell_short(day),
         chain_hash=chain_hash,
         chain_position=position,
     )
+
+
+def _tell_hours(on: Occasion, day: DayList) -> str:
+    """From when to when pollen is dry today; empty on a day on which nobody pollinates."""
+    return " ".join(read_pollen_windows(on, day.season).sentences) if day.count("pollinate") else ""
 
 
 def _tell_task(task: Task, row: RowFacts) -> str:

@@ -206,7 +206,7 @@ def reckon_capacity(
     return np.asarray(worked * (experienced + beginners * share * pace))
 
 
-def tell_shortfall(demand: ArrayLike, capacity: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def tell_shortfall(demand: ArrayLike, capacity: ArrayLike, least: float = LEAST_SHARE) -> tuple[FloatArray, FloatArray]:
     """How likely each day asks for more than the crew can do, and by how much.
 
     Parameters
@@ -215,6 +215,8 @@ def tell_shortfall(demand: ArrayLike, capacity: ArrayLike) -> tuple[FloatArray, 
         (draws, days): pollinations, joint draws.
     capacity
         (days,): pollinations that can be made.
+    least
+        Fewer pollinations than that beyond capacity are none.
 
     Returns
     -------
@@ -222,7 +224,7 @@ def tell_shortfall(demand: ArrayLike, capacity: ArrayLike) -> tuple[FloatArray, 
         (days,): share of draws in which demand is above capacity; mean pollinations above it over all draws.
     """
     over = np.asarray(demand, dtype=np.float64) - np.asarray(capacity, dtype=np.float64)[None, :]
-    return np.mean(over > LEAST_SHARE, axis=0), np.mean(np.maximum(over, 0.0), axis=0)
+    return np.mean(over > least, axis=0), np.mean(np.maximum(over, 0.0), axis=0)
 
 
 def carry_over(demand: ArrayLike, capacity: ArrayLike, keep_days: int = KEEPS_DAYS) -> FloatArray:

@@ -1,6 +1,7 @@
 """Which addresses lead into the flowering room?"""
 
 from firstsilk.faces.pages.desk import desk_page
+from firstsilk.faces.pages.flowering.crew_views import show_crew, show_cutoff, show_supplies, show_window
 from firstsilk.faces.pages.flowering.phones import show_phones
 from firstsilk.faces.pages.flowering.views import (
     find_row_page,
@@ -10,7 +11,7 @@ from firstsilk.faces.pages.flowering.views import (
     show_row,
     write_note,
 )
-from firstsilk.work.accounts import CREW, NOBODY, READERS
+from firstsilk.work.accounts import CREW, DESK, NOBODY, READERS
 
 routes = [
     desk_page("flowering/", show_flowering, "flowering", read=READERS),
@@ -19,5 +20,9 @@ routes = [
     desk_page("flowering/note/", write_note, "write-note", read=NOBODY, change=CREW),
     desk_page("flowering/notes/", show_notes, "notes", read=READERS),
     desk_page("flowering/day-sheet.pdf", print_day_sheet, "day-sheet", read=CREW),
+    desk_page("flowering/crew/", show_crew, "crew", read=READERS, change=CREW),
+    desk_page("flowering/window/", show_window, "window", read=READERS),
+    desk_page("flowering/supplies/", show_supplies, "supplies", read=READERS),
+    desk_page("flowering/cutoff/", show_cutoff, "cutoff", read=READERS, change=DESK),
     desk_page("flowering/phones/", show_phones, "devices", read=CREW, change=CREW),
 ]

@@ -18,6 +18,7 @@ from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.desk_notes import write_row_note
 from firstsilk.work.flowering.note_list import SHOWN, read_note_list
 from firstsilk.work.flowering.notes import take_back
+from firstsilk.work.flowering.pollen_window import read_pollen_windows
 from firstsilk.work.flowering.row_page import find_row, read_findings, read_row_page
 from firstsilk.work.occasion import Occasion
 
@@ -41,6 +42,8 @@ def show_flowering(request: HttpRequest, on: Occasion) -> HttpResponse:
     if season and told["this"].rows:  # type: ignore[attr-defined]
         day = read_day_list(on, season)
         told |= {"day": day, "groups": _group_tasks(day), "cautions": _cautions(day)}
+        if day.count("pollinate"):
+            told["hours"] = read_pollen_windows(on, season).sentences[0]
         told |= {"standing": _count_standing(day), "kinds": _kinds(), "details": DETAILS}
     return render(request, "flowering/flowering.html", told)
 
