@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.science.flowering.censored import cut_moments
-from firstsilk.science.flowering.forecast_draws import draw_rows, find_days, let_drift
+from firstsilk.science.flowering.forecast_draws import draw_rows, find_days, find_last_not_yet, keep_to_notes, let_drift
 from firstsilk.science.flowering.line_tree import (
     Evidence,
     LineTree,
@@ -37,11 +37,14 @@ IntArray = NDArray[np.intp]
 DRAWS = 200
 """Draws of a forecast: the chance behind a date is then sure to about 0.02."""
 MOST_PASSES = 25
-STEADY_UNITS_FRAC = 0.002
+STEADY_UNITS_FRAC = 0.005
 """Passes end when no row moves by more than this share of its own spread."""
 DAMPING = 0.8
 LEAST_WIDTH_DAYS = 0.3
 """A day colder than this share of the pace still leaves an interval of this width."""
+UNSETTLED, SPREAD_STEP, SPREAD_LIMITS = 1.0, 1.6, (0.3, 6.0)
+"""While a row still moves by more than the first, in its own spread, the rows' scale stays; then it goes so many times
+as far as one step of expectation and maximisation says (the fixed point is the same, and reached sooner)."""
 SPREAD_WEIGHT_ROWS = 15.0
 """For how many rows the spread handed in counts, beside the spread that the season's own notes show."""
 ROWS_AT_ONCE = 4_000
@@ -140,7 +143,8 @@ def forecast_flowering(
         part = slice(start, start + ROWS_AT_ONCE)
         units = draw_rows(rows.only(part), (low[part], high[part]), lines, shared, member, row_cov * spread, dice)
         units = let_drift(rows.sown[part], units, heat.so_far, drift, pace)
-        silk[part], shed[part] = find_days(rows.sown[part], units, running, member)
+        days = find_days(rows.sown[part], units, running, member)
+        silk[part], shed[part] = keep_to_notes(days, rows.not_yet[part], rows.seen[part])
     return FloweringForecast(silk, shed, member, posterior, spread, passes, steady)
 
 
@@ -150,7 +154,7 @@ def _find_limits(rows: RowsAhead, running: FloatArray, pace: float) -> tuple[Flo
     base = middle[rows.sown + 1][:, None]
     last = len(middle) - 1
     seen = rows.seen >= 0
-    not_yet = np.where(seen & ((rows.not_yet < 0) | (rows.not_yet >= rows.seen)), rows.seen - 1, rows.not_yet)
+    not_yet = find_last_not_yet(rows.not_yet, rows.seen)
     low = np.where(not_yet >= 0, middle[np.clip(not_yet + 1, 0, last)] - base, -np.inf)
     high = np.where(seen, middle[np.clip(rows.seen + 1, 0, last)] - base, np.inf)
     thin = seen & (high - low < LEAST_WIDTH_DAYS * pace)
@@ -182,7 +186,10 @@ def _learn(
         centre, around = _look_at_rows(posterior, part)
         mean, var = _take_in(sites, centre, around, cov)
         moved = _update_sites(sites, mean, var, (low, high, noted), wrong_note_frac, pace)
-        spread, before = _rescale(sites, centre, around, cov, seen, spread), spread
+        before = spread
+        if moved < UNSETTLED:
+            found = _rescale(sites, centre, around, cov, seen, spread)
+            spread = float(np.clip(spread + SPREAD_STEP * (found - spread), *SPREAD_LIMITS))
         posterior = _solve(tree, history, part, sites, row_cov * spread, levels)
         steady = moved < STEADY_UNITS_FRAC and abs(spread - before) < 0.01
     return posterior, spread, passes, steady
@@ -289,4 +296,4 @@ def _rescale(
     square = left + away @ around[seen] @ np.swapaxes(away, 1, 2) + rest[:, :, None] * rest[:, None, :]
     found = np.einsum("ij,kji->k", tight, square) / 2.0
     total = SPREAD_WEIGHT_ROWS + float(np.minimum(found, 8.0).sum()) * spread
-    return float(np.clip(total / (SPREAD_WEIGHT_ROWS + int(seen.sum())), 0.3, 6.0))
+    return float(np.clip(total / (SPREAD_WEIGHT_ROWS + int(seen.sum())), *SPREAD_LIMITS))

@@ -293,12 +293,15 @@ def draw_tree(posterior: TreePosterior, draws: int, dice: np.random.Generator) -
     root = np.linalg.cholesky(posterior.shared_cov)
     shared = posterior.shared_mean + dice.standard_normal((draws, len(root))) @ root.T
     lines = posterior.const + np.tensordot(shared, posterior.from_shared, axes=(1, 2))
-    spread = root_pairs(posterior.left_cov)
-    lines += np.einsum("kij,dkj->dki", spread, dice.standard_normal(lines.shape))
+    lines += _turn_pairs(root_pairs(posterior.left_cov), dice.standard_normal(lines.shape))
     for at in posterior.levels[1:]:
-        parents = lines[:, posterior.tree.parent[at]]
-        lines[:, at] += np.einsum("kij,dkj->dki", posterior.from_parent[at], parents)
+        lines[:, at] += _turn_pairs(posterior.from_parent[at], lines[:, posterior.tree.parent[at]])
     return lines, shared
+
+
+def _turn_pairs(matrix: FloatArray, pairs: FloatArray) -> FloatArray:
+    """Each line's 2 x 2 matrix (lines, 2, 2) times its pair in each draw (draws, lines, 2)."""
+    return np.asarray(matrix[:, :, 0] * pairs[:, :, :1] + matrix[:, :, 1] * pairs[:, :, 1:])
 
 
 def invert_pairs(matrix: FloatArray) -> FloatArray:

@@ -227,9 +227,12 @@ def _read_hints(heat: SeasonHeat, sown: IntArray, units: FloatArray) -> FloatArr
     """What the other scale hints at for each row in each member (rows, members)."""
     this, other = heat.members()
     normal = heat.normal
+    # Rows of one day and one need have one hint: reckoned once.
+    kinds, kind_of = np.unique(np.stack([sown, units]), axis=1, return_inverse=True)
+    day, need = kinds[0].astype(np.intp), kinds[1]
     pairs = zip(this, other, strict=True)
-    found = [find_clock_shifts(pair, (normal[0], normal[1]), sown, units) for pair in pairs]
-    return np.stack(found, axis=1)
+    found = [find_clock_shifts(pair, (normal[0], normal[1]), day, need) for pair in pairs]
+    return np.stack(found, axis=1)[np.reshape(kind_of, -1)]
 
 
 def _read_past_hints(heat: SeasonHeat, years: tuple[int, ...], sown: IntArray, units: float) -> FloatArray:
