@@ -77,7 +77,7 @@ def test_the_page_shows_the_season_in_sentences_a_picture_its_table_and_what_it_
     assert "The same as a table, week by week" in text
     assert "24 Sep (last counted)" in text
     assert "Rests on 147 days of this season" in text
-    assert "Last reading of Eskerholm home fields 7 days old (24 September 2031)." in text
+    assert "Last reading 7 days old (24 September 2031): Eskerholm home fields." in text
 
 
 def test_the_page_shows_frost_dates_and_that_none_came_yet(season, sign_in):
@@ -89,7 +89,7 @@ def test_the_page_shows_frost_dates_and_that_none_came_yet(season, sign_in):
 
 def test_the_page_of_a_site_without_weather_says_so(season, sign_in):
     text = sign_in("cooperator").get(f"{seen_on(season)}&site=tarn").content.decode()
-    assert "No reading of Tarn End is in the books." in text
+    assert "No reading is in the books: Tarn End." in text
 
 
 def test_the_page_of_an_unknown_site_is_a_clear_no(season, sign_in):

@@ -92,7 +92,7 @@ def test_a_forecast_is_stored_as_one(on, tmp_path, capsys):
     assert run(["weather", path, TODAY]) == 1
     assert "has not come yet" in capsys.readouterr().err
     assert run(["weather", path, TODAY, "--forecast"]) == 0
-    assert "4 days of forecast (2031-10-02 to 2031-10-05); 1 not after today" in capsys.readouterr().out
+    assert "4 days of forecast (2031-10-02 to 2031-10-05); 1 not after today, or measured, were passed over" in capsys.readouterr().out
     assert WeatherDay.objects.filter(origin="forecast").count() == 4
     hours = write(tmp_path, hours_csv("time,temp_c", "2031-10-{day:02d}T{hour:02d}:00,9", days=(2,)), "h.csv")
     assert run(["weather", hours, TODAY, "--forecast"]) == 1

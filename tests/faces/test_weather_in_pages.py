@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 
 from firstsilk.records.models import WeatherDay, WeatherFeed, WeatherHour
 from firstsilk.work.accounts import add_account
-from firstsilk.work.climate.feeds import add_feed
+from firstsilk.work.climate.feeds import Look, add_feed, note_look
 from tests.small_station import SMALL_STATION
 
 pytestmark = pytest.mark.django_db
@@ -126,6 +126,16 @@ def test_a_place_that_may_not_be_is_a_clear_no(on, sign_in, place):
     assert answer.status_code == 422
     assert "Nothing was changed." in answer.content.decode()
     assert not WeatherFeed.objects.exists()
+
+
+def test_a_place_that_failed_is_among_what_needs_doing(on, sign_in):
+    client = sign_in("technician")
+    assert "places of weather that failed" not in client.get("/").content.decode()
+    feed = add_feed(on, "home", "address", "https://weather.example/d.csv")
+    note_look(feed, on.now, Look("The address answered with 404.", failed=True))
+    text = client.get("/").content.decode()
+    assert "places of weather that failed" in text
+    assert 'href="/climate/feeds/"' in text
 
 
 def test_as_many_queries_for_one_feed_as_for_ten(on, sign_in):

@@ -18,11 +18,11 @@ PASSWORD = "long enough for a test"  # one for all accounts of these tests
 @pytest.mark.parametrize(
     ("today", "text", "stale"),
     [
-        (date(2031, 5, 14), "Last reading of Eskerholm home fields: today.", False),
-        (date(2031, 5, 15), "Last reading of Eskerholm home fields 1 day old (14 May 2031).", False),
-        (date(2031, 5, 16), "Last reading of Eskerholm home fields 2 days old (14 May 2031).", False),
-        (date(2031, 5, 17), "Last reading of Eskerholm home fields 3 days old (14 May 2031).", True),
-        (date(2031, 5, 1), "No reading of Eskerholm home fields is in the books.", True),
+        (date(2031, 5, 14), "Last reading today: Eskerholm home fields.", False),
+        (date(2031, 5, 15), "Last reading 1 day old (14 May 2031): Eskerholm home fields.", False),
+        (date(2031, 5, 16), "Last reading 2 days old (14 May 2031): Eskerholm home fields.", False),
+        (date(2031, 5, 17), "Last reading 3 days old (14 May 2031): Eskerholm home fields.", True),
+        (date(2031, 5, 1), "No reading is in the books: Eskerholm home fields.", True),
     ],
 )
 def test_the_age_in_words(on, today, text, stale):
@@ -59,6 +59,6 @@ def test_every_page_that_uses_weather_says_it(on, client, settings, tmp_path, ad
 
         address = f"/flowering/rows/{Row.objects.get(number=1).tag}/"
     fresh = client.get(f"{address}?day=2031-05-16").content.decode()
-    assert '<p class="quiet reading-age">Last reading of Eskerholm home fields 2 days old (14 May 2031).' in fresh
+    assert '<p class="quiet reading-age">Last reading 2 days old (14 May 2031): Eskerholm home fields.' in fresh
     old = client.get(f"{address}?day=2031-05-20").content.decode()
-    assert '<p class="caution reading-age">Last reading of Eskerholm home fields 6 days old (14 May 2031).' in old
+    assert '<p class="caution reading-age">Last reading 6 days old (14 May 2031): Eskerholm home fields.' in old

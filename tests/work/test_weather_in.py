@@ -195,6 +195,14 @@ def test_a_forecast_of_days_gone_by_is_refused(home):
         add_forecast(ON, {"home": forecast_days(date(2031, 6, 20), 5)}, "f.csv")
 
 
+def test_a_day_that_was_measured_is_not_forecast_on_an_earlier_day(home):
+    add_weather(ON, "home", real_days(date(2031, 6, 20), date(2031, 6, 26)), "w.csv")
+    earlier = replace(ON, today=date(2031, 6, 24))
+    (told,) = add_forecast(earlier, {"home": forecast_days(date(2031, 6, 25), 4)}, "f.csv")
+    assert (told.n_days, told.n_passed) == (2, 2)
+    assert WeatherDay.objects.get(date=date(2031, 6, 26)).origin == "measured"
+
+
 def test_a_gap_ends_the_forecast(home):
     days = forecast_days(date(2031, 7, 1), 9)
     add_forecast(ON, {"home": [one for one in days if one.day != date(2031, 7, 4)]}, "f.csv")

@@ -11,16 +11,16 @@ from datetime import date
 
 from django.db.models import Exists, OuterRef
 
-from firstsilk.records.models import LotOrigin, NoteAside, Plot, PlotRecord, Season, Station, Verdict
+from firstsilk.records.models import LotOrigin, NoteAside, Plot, PlotRecord, Season, Station, Verdict, WeatherFeed
 from firstsilk.work.accounts import CREW, DECIDERS, DESK
 from firstsilk.work.cautions import CAUTIONS_SHORT
-from firstsilk.work.climate.series import read_daily_heat
+from firstsilk.work.climate.freshness import read_reading_age
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.row_page import find_oddities
 from firstsilk.work.nursery.sow import count_unsettled
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
-from firstsilk.work.shelf import get_site, get_station
+from firstsilk.work.shelf import get_station
 from firstsilk.work.standing import promises_on, rows_on, targets_on, trials_on
 from firstsilk.work.trials.newest import end_of_day
 
@@ -95,7 +95,7 @@ def list_due(on: Occasion, role: str = "") -> Home:
         basis, line = day.basis, _season_line(day)
         if any(task.do != "sow" for task in day.tasks):
             cautions = CAUTIONS_SHORT
-    due += _desk_due(station, season, on)
+    due += _desk_due(station, on)
     due += _trial_due(station, on)
     order = {"now": 0, "soon": 1, "later": 2}
     due.sort(key=lambda one: order[one.urgency])
@@ -196,16 +196,19 @@ def _spring_due(on: Occasion, station: Station, season: Season, day: DayList) ->
         yield Due("lots without a germination test", untested, why, "soon", "seed", roles=DESK)
 
 
-def _desk_due(station: Station, season: Season | None, on: Occasion) -> Iterator[Due]:
+def _desk_due(station: Station, on: Occasion) -> Iterator[Due]:
+    failed = WeatherFeed.objects.filter(station=station, is_on=True, failed=True).count()
+    if failed:
+        why = "Days do not come in from there; what was said stands on the page."
+        yield Due("places of weather that failed", failed, why, "soon", "climate", page="climate-feeds", roles=DESK)
     aside = NoteAside.objects.filter(station=station).count()
     if aside:
         why = "They could not stand as notes; a person reads them."
         yield Due("notes laid aside", aside, why, "soon", "flowering", "#aside", "notes")
-    heat = read_daily_heat(station, season.site if season is not None else get_site(station), on.today)
-    if heat.last is None or (on.today - heat.last).days > 1:
-        age = (on.today - heat.last).days if heat.last else 0
-        why = f"The last reading is {age} days old." if heat.last else "There is none yet."
-        yield Due("days of weather to bring", max(1, age - 1), why, "soon", "climate", roles=DESK)
+    read = read_reading_age(on)
+    if read is not None and (read.age_days is None or read.age_days > 1):
+        why = f"The last reading is {read.age_days} days old." if read.age_days else "There is none yet."
+        yield Due("days of weather to bring", max(1, (read.age_days or 0) - 1), why, "soon", "climate", roles=DESK)
     low = sum(1 for lot in read_stock(station, up_to=on.today) if lot.kernels < 0)
     if low:
         yield Due("lots below zero", low, "More was used than the books hold; count them.", "soon", "seed", roles=DESK)

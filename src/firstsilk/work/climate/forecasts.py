@@ -44,7 +44,7 @@ class Forecast:
         reach = f" ({self.first} to {self.last})" if self.first else ""
         text = f"{self.site}: {self.n_days} day{'' if self.n_days == 1 else 's'} of forecast{reach}"
         text += f", in place of {self.n_replaced} older" if self.n_replaced else ""
-        passed = f"; {self.n_passed} not after today were passed over" if self.n_passed else ""
+        passed = f"; {self.n_passed} not after today, or measured, were passed over" if self.n_passed else ""
         return f"{text}{passed}."
 
 
@@ -110,6 +110,10 @@ def _check(on: Occasion, days: Sequence[DayReading], source: str) -> Iterator[Fi
 def _store(on: Occasion, station: Station, site: Site, days: Sequence[DayReading], n_sent: int) -> Forecast:
     older = WeatherDay.objects.filter(station=station, site=site, origin="forecast", date__gt=on.today)
     n_replaced, _ = older.delete()
+    # Books that are looked at on an earlier day know what came after it.
+    stored = WeatherDay.objects.filter(station=station, site=site, date__in=[one.day for one in days])
+    known = set(stored.values_list("date", flat=True))
+    days = [one for one in days if one.day not in known]
     WeatherDay.objects.bulk_create(
         WeatherDay(
             station=station,

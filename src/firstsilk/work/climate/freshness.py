@@ -31,12 +31,12 @@ class ReadingAge:
     def text(self) -> str:
         """The age as one sentence."""
         if self.last is None:
-            return f"No reading of {self.site_name} is in the books."
+            return f"No reading is in the books: {self.site_name}."
         day = f"{self.last.day} {self.last:%B %Y}"
         if not self.age_days:
-            return f"Last reading of {self.site_name}: today."
+            return f"Last reading today: {self.site_name}."
         days = f"{self.age_days} day{'s' if self.age_days > 1 else ''}"
-        return f"Last reading of {self.site_name} {days} old ({day})."
+        return f"Last reading {days} old ({day}): {self.site_name}."
 
 
 def read_reading_age(on: Occasion, site: str = "") -> ReadingAge | None:
