@@ -17,7 +17,7 @@ from firstsilk.science.flowering.demand import PLANT_SD_DAYS, quantile_demand, s
 from firstsilk.science.flowering.rows import find_undone
 from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.day import find_killing_frost
-from firstsilk.work.flowering.forecast import read_forecast
+from firstsilk.work.flowering.forecast import SeasonForecast, read_forecast
 from firstsilk.work.flowering.rows import RowFacts, read_season_rows
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_season, get_station
@@ -61,6 +61,8 @@ class SeasonDemand:
         Why there is no forecast at all, in a sentence; empty if there is one.
     basis
         What it rests on.
+    forecast
+        The forecast behind it; None where there is none.
     """
 
     season: str
@@ -82,6 +84,7 @@ class SeasonDemand:
     killed_on: date | None
     why_unknown: str
     basis: Basis
+    forecast: SeasonForecast | None
 
     def sum_over(self, n_days: int) -> tuple[float, float, float]:
         """Pollinations of the next days together: low, middle, high of the draws."""
@@ -110,7 +113,8 @@ def read_season_demand(on: Occasion, season: str = "", to_cutoff: bool = True) -
     book = get_season(station, season, on.today)
     facts, told = read_season_rows(on, station, book)
     rows = tuple(row for row in facts if row.wanted and row.purpose in ("self", "female"))
-    silk, basis, why = _read_silk(on, book, rows)
+    forecast, why = _read_forecast(on, book)
+    silk = _find_silk(forecast, rows)
     ahead = _look_ahead(silk)
     killed = find_killing_frost(station, book, facts, on.today)
     draws = spread_rows(rows, silk, ahead, _last_day(book, on.today, to_cutoff, killed))
@@ -136,22 +140,29 @@ def read_season_demand(on: Occasion, season: str = "", to_cutoff: bool = True) -
         silk=silk,
         killed_on=killed,
         why_unknown=why,
-        basis=_add_missing(basis or told, unknown, why),
+        basis=_add_missing(told if forecast is None else forecast.basis, unknown, why),
+        forecast=forecast,
     )
 
 
-def _read_silk(on: Occasion, season: Season, rows: Sequence[RowFacts]) -> tuple[FloatArray, Basis | None, str]:
-    """(rows, draws) days after today of half silk, with what the forecast rests on; else why there is no forecast."""
+def _read_forecast(on: Occasion, season: Season) -> tuple[SeasonForecast | None, str]:
+    """The season's forecast; else why there is none."""
     try:
-        forecast = read_forecast(on, season.name)
+        return read_forecast(on, season.name), ""
     except InputRefused as no:
-        return np.full((len(rows), 1), np.nan), None, str(no)
+        return None, str(no)
+
+
+def _find_silk(forecast: SeasonForecast | None, rows: Sequence[RowFacts]) -> FloatArray:
+    """(rows, draws) days after today of half silk; NaN where nothing tells."""
+    if forecast is None or not forecast.rows:
+        return np.full((len(rows), 1), np.nan)
     place = {row.number: at for at, row in enumerate(forecast.rows)}
+    silk = np.full((len(rows), forecast.silk.shape[1]), np.nan)
     known = [row.number in place for row in rows]
-    silk = np.full((len(rows), forecast.silk.shape[1] if len(forecast.rows) else 1), np.nan)
     if any(known):
         silk[known] = forecast.silk[[place[row.number] for row in rows if row.number in place]]
-    return silk, forecast.basis, ""
+    return silk
 
 
 def _add_missing(basis: Basis, unknown: int, why: str) -> Basis:
