@@ -14,6 +14,7 @@ FloatArray = NDArray[np.float64]
 _LOG_ROOT_2PI = 0.5 * float(np.log(2.0 * np.pi))
 _LEAST_SHARE = 1e-10
 """A cut law keeps at least this share of its variance: rounding far out must not make it negative."""
+_LEAST_UNIFORM = 2.0**-54
 
 
 def cut_moments(
@@ -37,7 +38,8 @@ def cut_moments(
     -----
     With ``a, b`` the limits in standard deviations and ``Z = Phi(b) - Phi(a)``: mean ``(phi(a) - phi(b)) / Z``,
     variance ``1 + (a phi(a) - b phi(b)) / Z - mean^2``. Laws whose interval lies above the mean are turned round
-    first, so that both chances are small and none is lost in 1.
+    first, so that both chances are small and none is lost in 1. Good to 100 standard deviations out; further the
+    variance loses digits to rounding.
 
     References
     ----------
@@ -85,6 +87,7 @@ def draw_between(mean: FloatArray, sd: float, low: FloatArray, high: FloatArray,
     a, b = np.where(turned, -b, a), np.where(turned, -a, b)
     from_a, to_b = ndtr(a), ndtr(b)
     with np.errstate(divide="ignore"):
-        z = ndtri(from_a + uniform * (to_b - from_a))
-    z = np.clip(z, a, b)
+        # A uniform number may be 0, and no draw infinite.
+        z = ndtri(from_a + np.maximum(uniform, _LEAST_UNIFORM) * (to_b - from_a))
+    z = np.where(np.isinf(z), b, np.clip(z, a, b))
     return mean + sd * np.where(turned, -z, z)
