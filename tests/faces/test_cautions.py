@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from firstsilk.faces.command import crew_year, flowering_year
 from firstsilk.faces.paper.lists import render_day_sheet
+from firstsilk.faces.paper.sowing_calendar import render_sowing_calendar
 from firstsilk.faces.paper.walkbook import render_walk_book
-from firstsilk.work.cautions import CAUTIONS, CAUTIONS_SHORT, HEAT_CAUTION, LIMITS
+from firstsilk.work.cautions import CAUTIONS, CAUTIONS_SHORT, HEAT_CAUTION, LIMITS, SEED_CAUTION, UNDER_18
 from firstsilk.work.occasion import Occasion
 from tests.faces.test_paper import make_book, make_day, make_tasks, make_walk_rows, read_words
+from tests.faces.test_sowing_paper import make_calendar
 
 
 @pytest.mark.parametrize(
@@ -39,3 +43,9 @@ def test_commands_of_the_day_tell_the_cautions(on: Occasion, monkeypatch, capsys
     told = capsys.readouterr().err
     for caution in wanted:
         assert caution in told
+
+
+def test_the_sowing_calendar_tells_treated_seed_heat_minors_and_who_decides():
+    words = read_words(render_sowing_calendar(make_calendar(2, 1), date(2031, 5, 2)))
+    for said in (SEED_CAUTION, HEAT_CAUTION, UNDER_18.text, LIMITS):
+        assert said in words

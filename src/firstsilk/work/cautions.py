@@ -68,5 +68,11 @@ FIELD_CAUTION = (
     "Pollen and leaf edges: glasses, long sleeves; stop at breathlessness. Knives sheathed. No entry before a spray "
     "interval ends. Hours and tasks of minors: local law, labels and licensed practice decide."
 )
+SEED_CAUTION = (
+    "Treated seed: gloves, no food nearby, wash before eating; what is left over is written down and never fed. "
+    "Planters: hands off while the engine runs."
+)
+SOWING_CAUTION = f"{SEED_CAUTION} {HEAT_CAUTION} Under 18: {UNDER_18.text} {LIMITS}"
+"""What stands on the sowing calendar."""
 CAUTIONS_SHORT = (HEAT_CAUTION, FIELD_CAUTION)
 """The same in two sentences, for pages and commands that a person reads every day."""

@@ -13,15 +13,12 @@ from firstsilk.faces.paper.press import print_sheet
 from firstsilk.faces.paper.tags import MARKS, MONTHS, write_day
 from firstsilk.faces.paper.walkbook import order_for_walking
 from firstsilk.science.seed.tags import print_tag
+from firstsilk.work.cautions import SOWING_CAUTION
 from firstsilk.work.nursery.sowing_calendar import CalendarDay, CalendarRow, SowingCalendar
 
 DAYS_OF_WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 MOST_MONTHS = 4
 """More months than this are not drawn on top; their days are in the list all the same."""
-SEED_CAUTION = (
-    "Treated seed: gloves, no food nearby, wash before eating; what is left over is written down and never fed. "
-    "Planters: hands off while the engine runs."
-)
 
 
 def render_sowing_calendar(calendar: SowingCalendar, printed_on: date) -> bytes:
@@ -58,7 +55,7 @@ def render_sowing_calendar(calendar: SowingCalendar, printed_on: date) -> bytes:
         "sums": f"{rows:,} rows, {kernels:,} kernels, {len(calendar.days)} days",
         "months": _draw_months(calendar),
         "days": [_set_day(day) for day in calendar.days],
-        "caution": SEED_CAUTION,
+        "caution": SOWING_CAUTION,
     }
     return print_sheet("sowing_calendar", data)
 

@@ -11,6 +11,7 @@ from firstsilk.invented.crew import Crew, make_crew, send_notes
 from firstsilk.invented.drafts import NoteDraft
 from firstsilk.invented.nursery import FieldRow
 from firstsilk.invented.season import CrewTask, answer_day_list, sow_field
+from firstsilk.work.flowering.crew_plan import CrewFacts, set_crew
 from firstsilk.work.flowering.day import DayList, RowFacts, read_day_list, read_rows
 from firstsilk.work.flowering.devices import enrol_device, open_enrolment
 from firstsilk.work.flowering.receive import receive_notes
@@ -25,6 +26,8 @@ PHONES = 4
 STAND_AFTER_DAYS = 24
 RATE_ON = (7, 5)
 SHELL_AFTER_DAYS = 12
+BEGINNERS_FROM, CREW_HOURS = (7, 14), 3.0
+"""The first day of two beginners beside two who know the work, and hours a day; few, for a small nursery."""
 
 
 def play_nursery(
@@ -41,6 +44,8 @@ def play_nursery(
     settle_sowing(at(first + timedelta(days=27)), season)
     _send(year, at(first + timedelta(days=STAND_AFTER_DAYS)), crew, _all(year, "stand"))
     _send(year, at(date(int(season), *RATE_ON)), crew, _all(year, "rate"))
+    crew_set = CrewFacts(2, 2, date(int(season), *BEGINNERS_FROM), CREW_HOURS, None, None)
+    set_crew(at(date(int(season), 7, 1)), season, crew_set)
     tell("Flowering: the day list of each day, the crew's answers, phones sending in the evening.")
     for day in _days(date(int(season), 7, 8), date(int(season), 8, 23)):
         bring_weather(day - timedelta(days=1))
