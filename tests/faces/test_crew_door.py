@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from tests.faces.calling import call, one_object, rows_of, write
@@ -124,3 +126,14 @@ def test_crew_used_wrongly_ends_with_2(tmp_path, capsys, wrong):
     code, out, err = ask(tmp_path, capsys, *wrong)
     assert (code, out) == (2, "")
     assert wrong[0] in err
+
+
+def test_crew_takes_what_the_forecast_door_writes(tmp_path, capsys):
+    example = Path(__file__).parents[2] / "examples" / "forecast"
+    demand = tmp_path / "demand.csv"
+    rows, weather = example / "rows.csv", example / "weather.csv"
+    assert call(capsys, "forecast", rows, weather, "--today", "2031-07-18", "--demand", demand)[0] == 0
+    code, out, _ = call(capsys, "crew", demand)
+    assert code == 0
+    assert len(rows_of(out)) == len(rows_of(demand.read_text(encoding="utf-8"))) > 10
+    assert max(int(row["workers_p90"]) for row in rows_of(out)) >= 1
