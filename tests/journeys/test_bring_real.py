@@ -105,7 +105,9 @@ def test_hourly_weather_of_three_airports_when_made_daily_is_brought_and_short_d
     # Typed from the readings: 28.04 to 41.00 °F on the first of January at EWR.
     first = WeatherDay.objects.get(site__code="EWR", date=date(2013, 1, 1))
     assert (first.tmin_c, first.tmax_c) == (-2.2, 5.0)
-    assert brought.findings == ()
+    # Three real days that stand out between their neighbours. They warn, and come in.
+    assert [(one.code, one.stops) for one in brought.findings] == [("spike", False)] * 3
+    assert sorted(one.message[:10] for one in brought.findings) == ["2013-05-08", "2013-07-25", "2013-11-22"]
 
 
 def test_a_trial_series_of_means_in_tonnes_when_brought_is_kept_in_kilograms(new_occasion, checks_folder):

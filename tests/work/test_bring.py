@@ -148,3 +148,18 @@ def test_a_lot_made_from_lots_when_brought_answers_from_where(on):
     bring_station(on, tables_of({"lots.csv": lots}))
     origins = Lot.objects.get(name="E1-31").origins.select_related("parent_lot")
     assert sorted((origin.parent_lot.name, origin.share_frac) for origin in origins) == [("E1-30", 0.5), ("E2-30", 0.5)]
+
+
+def test_brought_days_are_doubted_and_take_the_place_of_a_forecast(on, small_station, new_occasion):
+    from firstsilk.faces.files.station import read_station_files
+    from firstsilk.records.models import WeatherDay
+    from firstsilk.work.bring.store import bring_station
+
+    WeatherDay.objects.filter(date="2031-05-13", site__code="home").update(origin="forecast", tmax_c=9.0)
+    small_station["weather.csv"] += "home,2031-05-15,6.0,40.5,\nhome,2031-05-16,6.1,18.2,\n"
+    tables = read_station_files({name: text.encode() for name, text in small_station.items()})
+    brought = bring_station(new_occasion, tables)
+    (finding,) = [one for one in brought.findings if one.code == "spike"]
+    assert (finding.place.file, finding.place.line, finding.stops) == ("weather.csv", 6, False)
+    stored = WeatherDay.objects.get(date="2031-05-13", site__code="home")
+    assert (stored.tmax_c, stored.origin) == (16.4, "measured")

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 
+from firstsilk.answers import Place
 from firstsilk.records.models import Site, WeatherDay
 from firstsilk.work.bring.compare import fill_record
 from firstsilk.work.bring.storing import CHUNK, Storing
 from firstsilk.work.bring.tables import DayGiven
+from firstsilk.work.climate.quality import doubt_days
+from firstsilk.work.climate.readings import read_readings
+from firstsilk.work.climate.sent import DayReading
 
 
 def store_sites(storing: Storing) -> None:
@@ -62,6 +66,7 @@ def _store_days(storing: Storing, site: Site, days: list[DayGiven]) -> None:
         )
     }
     new, filled = [], []
+    _doubt_days(storing, site, [given for given in days if given.date not in there])
     for given in days:
         assert given.date is not None
         assert given.tmin_c is not None
@@ -79,6 +84,13 @@ def _store_days(storing: Storing, site: Site, days: list[DayGiven]) -> None:
                 )
             )
             continue
+        if before.origin != "measured":
+            # Filled or forecast until now: what was measured takes its place.
+            before.tmin_c, before.tmax_c, before.rain_mm = given.tmin_c, given.tmax_c, given.rain_mm
+            before.origin = "measured"
+            filled.append(before)
+            storing.count_filled("weather", ["origin"])
+            continue
         wishes = [(column, column, getattr(given, column)) for column in ("tmin_c", "tmax_c", "rain_mm")]
         what = f"{given.date} at site {site.code!r}"
         changed = fill_record(before, given, wishes, what, storing.findings)
@@ -86,5 +98,17 @@ def _store_days(storing: Storing, site: Site, days: list[DayGiven]) -> None:
             filled.append(before)
         storing.count_filled("weather", changed)
     WeatherDay.objects.bulk_create(new, batch_size=CHUNK)
-    WeatherDay.objects.bulk_update(filled, ["rain_mm"], batch_size=CHUNK)
+    WeatherDay.objects.bulk_update(filled, ["tmin_c", "tmax_c", "rain_mm", "origin"], batch_size=CHUNK)
     storing.count("weather", new=len(new))
+
+
+def _doubt_days(storing: Storing, site: Site, new: list[DayGiven]) -> None:
+    """Say what is hard to believe about new days; here it only warns, since nobody is asked to keep it."""
+    known = read_readings(storing.station, site, storing.on.today)
+    measured = known.only([at for at, origin in enumerate(known.origins) if origin == "measured"])
+    sent = [
+        DayReading(one.date, one.tmin_c, one.tmax_c, one.rain_mm, Place(one.at_file, one.at_line))
+        for one in new
+        if one.date is not None
+    ]
+    storing.findings += doubt_days(site, measured, sent, "weather", keep_doubts=True)
