@@ -78,7 +78,7 @@ def test_page_after_the_frost_says_when_it_came(station, page):
 
 
 def test_page_says_how_old_the_last_reading_is(station, page):
-    assert "Last reading of Home fields 7 days old (20 October 2031)" in page(date(2031, 10, 27)).content.decode()
+    assert "Last reading 7 days old (20 October 2031): Home fields." in page(date(2031, 10, 27)).content.decode()
 
 
 def test_page_takes_another_sowing_and_harvest_day_and_refuses_nonsense(station, page):
@@ -101,7 +101,7 @@ def test_page_tells_of_units_that_somebody_asks_about_beside_the_groups(station,
 def test_page_of_a_station_without_weather_or_hybrids_says_so(db, page):
     make_station()
     text = page(date(2031, 5, 1)).content.decode()
-    assert "No reading of Home fields is in the books" in text
+    assert "No reading is in the books: Home fields." in text
     assert "no hybrid has known heat units to black layer" in text
     assert "<figure" not in text
 

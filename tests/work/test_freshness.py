@@ -49,7 +49,22 @@ def test_few_queries(on, django_assert_max_num_queries):
         read_reading_age(on)
 
 
-@pytest.mark.parametrize("address", ["/", "/flowering/", "/nursery/plan/", "/nursery/sowing/", "/climate/", "row"])
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/",
+        "/flowering/",
+        "/flowering/crew/",
+        "/flowering/window/",
+        "/flowering/supplies/",
+        "/flowering/cutoff/",
+        "/nursery/plan/",
+        "/nursery/sowing/",
+        "/climate/",
+        "/climate/ripening/",
+        "row",
+    ],
+)
 def test_every_page_that_uses_weather_says_it(on, client, settings, tmp_path, address):
     settings.STATIC_ROOT = tmp_path
     add_account(on, "breeder", PASSWORD, "breeder")
