@@ -13,8 +13,10 @@ import tempfile
 import time
 from collections.abc import Callable
 from datetime import UTC, date, datetime
+from itertools import chain
 
 from heat import tell_heat
+from nick import tell_nick
 
 import firstsilk  # noqa: F401 - first of all, so that it asks for one thread before numpy is loaded
 
@@ -131,7 +133,7 @@ def main() -> None:
     print("| what | seconds, or as said |\n|---|---|")
     for says, work in FIGURES:
         print(f"| {says} | {work():.3f} |", flush=True)
-    for says, told in tell_heat():
+    for says, told in chain(tell_heat(), tell_nick()):
         print(f"| {says} | {told} |", flush=True)
 
 

@@ -169,3 +169,27 @@ def test_the_commands_take_the_same_limits(station, capsys):
     assert run(["sowing-dates", "--season", "2031"]) == 0
     told = capsys.readouterr()
     assert told.out.splitlines()[1].startswith("1,cross,E1,E2,2,4,2031-05-12,2031-05-14,")
+
+
+@pytest.mark.django_db
+def test_a_large_plan_is_worked_out_beside_the_pages(client, station, monkeypatch):
+    from firstsilk.records.models import Job
+    from firstsilk.work.nursery import kept_sowing
+    from firstsilk.work.nursery.plan import Want, add_targets
+    from tests.factories import occasion
+
+    monkeypatch.setattr(kept_sowing, "MOST_CROSSES_AT_ONCE", 0)
+    make_season(station, "2032", sow_from=date(2032, 5, 10))
+    add_targets(occasion(date(2031, 7, 22)), "2032", [Want("cross", "E1", "E2")])
+    sign_in(client, station, "breeder")
+    shown = client.get("/nursery/plan/?season=2032&rows_per_day=9")
+    assert b"longer than a page should" in shown.content
+    assert b'name="work_out"' in shown.content
+    sent = client.post("/nursery/plan/?season=2032&rows_per_day=9", {"work_out": "1"})
+    job = Job.objects.get()
+    assert sent.status_code == 302
+    assert job.kind == "sowing_days"
+    assert job.arguments["settings"]["rows_per_day"] == 9
+    assert job.arguments["query"] == "season=2032&rows_per_day=9"
+    sign_in(client, station, "cooperator")
+    assert b'name="work_out"' not in client.get("/nursery/plan/?season=2032").content

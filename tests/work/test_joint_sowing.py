@@ -225,3 +225,26 @@ def test_more_rows_ask_no_more_questions(season):
     with CaptureQueriesContext(connection) as many:
         assert len(read_meetings(ON, "2031").meetings) == 8
     assert len(many) <= len(few)
+
+
+def test_a_large_plan_is_refused_at_once_worked_out_beside_and_then_shown(season, monkeypatch):
+    from firstsilk.work.jobs import ask_job, run_job
+    from firstsilk.work.nursery import kept_sowing
+    from firstsilk.work.nursery.plan_job import read_settings, write_settings
+
+    monkeypatch.setattr(kept_sowing, "MOST_CROSSES_AT_ONCE", 2)
+    settings = replace(SETTINGS, male_sowings=2, closed=(date(2031, 5, 13),), weekdays=(0, 1, 2), rows_per_day=30)
+    assert read_settings(write_settings(settings)) == settings
+    plan = plan_crosses(("A", "M"), ("B", "M"), ("C", "N"))
+    plan = plan_nursery(ON, "2031", settings)
+    with pytest.raises(InputRefused, match="longer than a page should"):
+        plan_nursery(ON, "2031", settings, patience="refuse")
+    number = ask_job(ON, "sowing_days", {"season": "2031", "settings": write_settings(settings), "query": "a=1"})
+    done = run_job(number, lambda: ON.now)
+    assert (done.state, done.result["query"]) == ("done", "a=1")
+    assert done.result["told"] == list(tell_joint(plan.joint))
+    assert not Row.objects.exists()
+    kept = plan_nursery(ON, "2031", settings, patience="refuse")
+    assert kept == plan
+    with pytest.raises(InputRefused, match="longer than a page should"):
+        plan_nursery(ON, "2031", replace(settings, last_sowing_days=20), patience="refuse")

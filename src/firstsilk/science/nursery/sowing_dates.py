@@ -28,6 +28,12 @@ from firstsilk.science.nursery.sowing_question import (
     SowingRules,
 )
 
+FEW_CELLS = 200_000
+"""Cells of all tables up to which the tie of the plain measure is proven too (a choice of ours)."""
+ENOUGH_OF_GRAIN = 0.49
+"""Share of one year met of the lightest cross: a bound so near proves the sum of years met, since all ties together are
+worth less than half of it."""
+
 
 @dataclass(frozen=True, slots=True)
 class CrossChance:
@@ -126,15 +132,19 @@ def choose_sowing_dates(
     Notes
     -----
     With plants a cross is worth a little less for late days and further sowings (`LATE_COST_FRAC`, `SPLIT_COST_FRAC`).
-    Ties of the plain measure go to more silk days that see pollen, then to fewer sowings, then to earlier days; the
-    last two as far as moves of one parent, or of all linked ones by a day, find them.
+    Ties of the plain measure go to more silk days that see pollen (proven up to `FEW_CELLS`), then to fewer sowings,
+    then to earlier days; the last two as far as moves of one parent, or of all linked ones by a day, find them.
     """
     _check_question(crosses, heat, rules)
     windows = windows or Windows()
     ground = lay_ground(crosses, lines, heat, rules.days, windows, measure, draws, seed)
     problem, grain = _set_problem(crosses, lines, rules, ground, len(heat.daily))
     labels = [_find_labels(problem, ground.roles, rules.days, start) for start in starts]
-    found = choose_labels(problem, [label for label in labels if label is not None], seed, relative_gap)
+    begins = [label for label in labels if label is not None]
+    cells = sum(one.worth.size for one in problem.matings)
+    # In large questions the tie is left to moves: what is proven is that no dates meet more.
+    enough = ENOUGH_OF_GRAIN * grain if measure == "plain" and cells > FEW_CELLS else 0.0
+    found = choose_labels(problem, begins, seed, relative_gap, enough)
     days = {
         role: tuple(rules.days[at] for at in problem.parents[place].patterns[found.labels[place]])
         for place, role in enumerate(ground.roles)

@@ -28,11 +28,11 @@ RELATIVE_GAP = 1e-6
 """A choice this near its bound is called the best."""
 MOST_PAIRS = 150_000
 """Pairs of patterns that are still handed to the mixed-integer programme."""
-SWEEPS, SWEEPS_WITH_PRICES = 300, 600
+SWEEPS, SWEEPS_WITH_PRICES = 300, 400
 """Rounds of the bound, without and with prices for rows a day."""
 STARTS = 8
 """Random starts of the search by moves, beside the ones handed in."""
-REBUILDS = 300
+REBUILDS = 200
 """How often a part of the choice is taken apart where the bound is not reached."""
 MOST_NODES = 2_000
 """Branches of the mixed-integer programme. A count and not a time, so that the same input gives the same days."""
@@ -70,6 +70,7 @@ def choose_labels(
     starts: Sequence[Sequence[int]] = (),
     seed: int = 1,
     relative_gap: float = RELATIVE_GAP,
+    enough: float = 0.0,
 ) -> Solution:
     """Choose a pattern for each parent so that the crosses are worth most.
 
@@ -81,8 +82,8 @@ def choose_labels(
         Choices to begin from, beside our own.
     seed
         Of the random starts.
-    relative_gap
-        The search ends when the choice is this near its bound.
+    relative_gap, enough
+        The search ends when the choice is this near its bound, as a share of it or in worth, whichever is more.
 
     Returns
     -------
@@ -104,18 +105,19 @@ def choose_labels(
     labels = _search(problem, [first, *starts], seed)
     worth = sum_worth(problem, labels)
     sweeps = SWEEPS if problem.rows_per_day is None else SWEEPS_WITH_PRICES
-    bound = bound_choice(problem, sweeps, reached=worth, near=relative_gap * max(worth, 1e-9))
+    bound = bound_choice(problem, sweeps, reached=worth, near=max(enough, relative_gap * max(worth, 1e-9)))
     decoded = decode_bound(bound)
     if is_within_rows(problem, decoded):
         labels = _better(problem, labels, improve_choice(problem, decoded))
         worth = sum_worth(problem, labels)
-    if bound.value - worth > relative_gap * max(bound.value, 1e-9):
+    near = max(enough, relative_gap * max(bound.value, 1e-9))
+    if bound.value - worth > near:
         labels = _rebuild(problem, labels, seed)
         worth = sum_worth(problem, labels)
     how = "bound"
     best = bound.value
-    if best - worth > relative_gap * max(best, 1e-9):
-        closed = _close_gap(problem, bound, labels, relative_gap)
+    if best - worth > near:
+        closed = _close_gap(problem, bound, labels, near / max(best, 1e-9))
         if closed is not None:
             labels, best = _better(problem, labels, closed[0]), closed[1]
             how = "programme"
@@ -142,7 +144,8 @@ def _rebuild(problem: SowingProblem, labels: list[int], seed: int) -> list[int]:
     """Take parts of the choice apart and rebuild them, keeping what is better."""
     dice = np.random.default_rng([seed, 2])
     best = list(labels)
-    for _ in range(REBUILDS):
+    # Without rows a day the programme is quick; with them it needs a good choice to rule others out.
+    for _ in range(REBUILDS if problem.rows_per_day is not None else REBUILDS // 10):
         changed = rebuild_part(problem, best, dice)
         if changed is not None:
             best = _better(problem, best, improve_choice(problem, changed))

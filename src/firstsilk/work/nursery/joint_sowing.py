@@ -30,7 +30,7 @@ SHED_BEFORE_SILK_UNITS = 20.0
 """By how much shed comes before silk where nothing is known of it (a choice of ours)."""
 MALE_EARS_PER_ROW = 40
 """Ears that one male row can serve over its days of shed (common practice, no source)."""
-DRAWS = 4
+DRAWS = 8
 """Draws of the lines' uncertain units in each past year."""
 PLAN_GAP = 1e-4
 """A plan's dates are called the best when they are this near their bound."""

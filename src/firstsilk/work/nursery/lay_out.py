@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING
 
 from firstsilk.answers import refuse
@@ -14,8 +14,6 @@ from firstsilk.science.nursery.counts import (
     OVERPLANT_FRAC,
     OVERPLANT_TESTER_FRAC,
     count_kernels,
-    count_pollinations,
-    count_rows,
 )
 from firstsilk.science.nursery.layout import walk_places
 from firstsilk.work.nursery.joint_sowing import (
@@ -27,7 +25,9 @@ from firstsilk.work.nursery.joint_sowing import (
     choose_joint_sowing,
     units_of,
 )
+from firstsilk.work.nursery.kept_sowing import Patience, hash_question, is_large, settle_joint
 from firstsilk.work.nursery.past_days import PastDays, read_past_days
+from firstsilk.work.nursery.plan_needs import count_need, limit_field, tell_missing
 from firstsilk.work.nursery.rates import LineRates, read_line_rates
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import LotStock, read_stock
@@ -108,7 +108,12 @@ class _Bench:
 
 
 def lay_out_rows(
-    on: Occasion, station: Station, season: Season, drafts: Sequence[Target], settings: PlanSettings
+    on: Occasion,
+    station: Station,
+    season: Season,
+    drafts: Sequence[Target],
+    settings: PlanSettings,
+    patience: Patience = "wait",
 ) -> LaidOut:
     """Rows for the draft targets, after the rows that stand already.
 
@@ -119,27 +124,42 @@ def lay_out_rows(
     silk so that a crew works one block a day, each male before the first female it serves.
     """
     bench = _set_bench(on, station, season, drafts, settings)
-    drafted, short = _draft_rows(drafts, bench)
+
+    def settle(crosses: Sequence[CrossNeed]) -> JointSowing:
+        key = hash_question(crosses, bench.rates, bench.past, bench.limits)
+        large = is_large(crosses, bench.limits)
+        return settle_joint(
+            on,
+            station,
+            patience,
+            key,
+            large,
+            lambda: choose_joint_sowing(crosses, bench.rates, bench.past, bench.limits),
+        )
+
+    drafted, short = _draft_rows(drafts, bench, settle)
     if short and drafted:
         # What cannot be sown must not pull the others' days.
         lacking = {lack.target for lack in short}
         bench.taken, bench.males = {}, {}
-        drafted, more = _draft_rows([target for target in drafts if target.number not in lacking], bench)
+        drafted, more = _draft_rows([target for target in drafts if target.number not in lacking], bench, settle)
         short = sorted([*short, *more], key=lambda lack: [one.number for one in drafts].index(lack.target))
     ordered = _order_rows(drafted, bench.males)
     placed = _place_rows(ordered, station, season, settings.rows_per_range)
     used = [("past years of weather", bench.past.n_own), ("draft targets", len(drafts)), ("lots", len(bench.stock))]
     if bench.past.n_generated:
         used.append(("generated years of weather", bench.past.n_generated))
-    missing = (*bench.past.missing, *_tell_missing(bench.missing))
+    missing = (*bench.past.missing, *tell_missing(bench.missing))
     return LaidOut(placed, tuple(short), bench.joint, Basis(tuple(used), missing))
 
 
-def _draft_rows(drafts: Sequence[Target], bench: _Bench) -> tuple[list[PlannedRow], list[Short]]:
+def _draft_rows(
+    drafts: Sequence[Target], bench: _Bench, settle: Callable[[Sequence[CrossNeed]], JointSowing]
+) -> tuple[list[PlannedRow], list[Short]]:
     """Days for these targets, then their rows as far as there is seed."""
     needs = [bench.needs[target.number] for target in drafts]
     crosses = [need for need in needs if need.male]
-    bench.joint = choose_joint_sowing(crosses, bench.rates, bench.past, bench.limits) if crosses else None
+    bench.joint = settle(crosses) if crosses else None
     bench.self_days = _place_selfs([need for need in needs if not need.male], crosses, bench)
     drafted: list[PlannedRow] = []
     short: list[Short] = []
@@ -205,46 +225,11 @@ def _set_bench(
     for lot in read_stock(station, names):
         stock.setdefault(lot.line, []).append(lot)
     rates = read_line_rates(station, names, on.today)
-    needs = {target.number: _count_need(target, rates[target.female.name], settings) for target in drafts}
-    bench = _Bench(settings, _limit_field(settings), past, rates, stock, [], needs)
+    needs = {target.number: count_need(target, rates[target.female.name], settings) for target in drafts}
+    bench = _Bench(settings, limit_field(settings), past, rates, stock, [], needs)
     for name in sorted(names):
         _tell_units(bench, name)
     return bench
-
-
-def _limit_field(settings: PlanSettings) -> FieldLimits:
-    """The days on which anything can be sown, and what else the settings allow."""
-    days = tuple(
-        step
-        for step in range(settings.last_sowing_days + 1)
-        if (day := settings.sow_from + timedelta(days=step)) not in settings.closed
-        and (not settings.weekdays or day.weekday() in settings.weekdays)
-    )
-    if not days:
-        raise refuse("no_sowing_day", "No day of the sowing window is open.", "Open a day, or move the window.")
-    last = None if settings.last_safe_on is None else (settings.last_safe_on - settings.sow_from).days
-    return FieldLimits(days, settings.male_sowings, settings.female_sowings, settings.rows_per_day, last)
-
-
-def _count_need(target: Target, rates: LineRates, settings: PlanSettings) -> CrossNeed:
-    """How many ears, pollinations and rows a target needs."""
-    ears = rates.ears_for(target.ears_wanted, target.kernels_wanted)
-    attempts = count_pollinations(ears, rates.success_frac, settings.assurance)
-    rows = count_rows(attempts, settings.plants_per_row)
-    male = target.male.name if target.male is not None else ""
-    return CrossNeed(target.number, target.kind, target.female.name, male, target.priority, ears, attempts, rows)
-
-
-def _tell_missing(missing: Sequence[tuple[str, str, str]]) -> tuple[str, ...]:
-    """What is missing as sentences: names that lack the same thing stand together, the first three by name."""
-    names: dict[tuple[str, str], list[str]] = {}
-    for what, name, instead in dict.fromkeys(missing):
-        names.setdefault((what, instead), []).append(name)
-    told = []
-    for (what, instead), which in names.items():
-        more = f" and {len(which) - 3} more" if len(which) > 3 else ""
-        told.append(f"{what} {', '.join(which[:3])}{more}" + (f" ({instead})" if instead else ""))
-    return tuple(told)
 
 
 def _tell_units(bench: _Bench, line: str) -> None:

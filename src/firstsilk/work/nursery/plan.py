@@ -19,7 +19,9 @@ from firstsilk.answers import Place, refuse, shorten_value
 from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Station, Target
 from firstsilk.work.complaints import Complaints
 from firstsilk.work.nursery.joint_sowing import JointSowing
+from firstsilk.work.nursery.kept_sowing import Patience
 from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
+from firstsilk.work.nursery.plan_needs import check_limits
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_season, get_site, get_station, take_tags
 from firstsilk.work.standing import rows_on, targets_on
@@ -28,8 +30,6 @@ FIRST_YEAR, LAST_YEAR = 1900, 2200
 MOST_EARS = 5000
 MOST_KERNELS = 500_000
 """A single wish beyond these is a slip of the keyboard (a choice of ours)."""
-MOST_MALE_SOWINGS, MOST_FEMALE_SOWINGS, MOST_ROWS_A_DAY = 3, 2, 100_000
-"""Beyond these a plan is not worked out (a choice of ours)."""
 CROSSES = ("cross", "testcross", "backcross")
 
 
@@ -286,7 +286,9 @@ def list_targets(on: Occasion, season: str) -> tuple[TargetFacts, ...]:
     )
 
 
-def plan_nursery(on: Occasion, season: str, settings: PlanSettings, fix: bool = False) -> NurseryPlan:
+def plan_nursery(
+    on: Occasion, season: str, settings: PlanSettings, fix: bool = False, patience: Patience = "wait"
+) -> NurseryPlan:
     """Lay out the rows that the draft targets need, and fix them if asked.
 
     Parameters
@@ -297,6 +299,8 @@ def plan_nursery(on: Occasion, season: str, settings: PlanSettings, fix: bool = 
         Lay-out and assurance.
     fix
         False shows the plan and changes nothing. True makes the rows with their tags and reserves their seed.
+    patience
+        What to do about sowing days that take long: ``wait``, ``refuse``, or ``keep`` them for the next time.
 
     Returns
     -------
@@ -322,7 +326,7 @@ def plan_nursery(on: Occasion, season: str, settings: PlanSettings, fix: bool = 
         )
         if not drafts:
             raise refuse("nothing_to_plan", f"Season {season} has no draft target.", "Add crosses and selfs first.")
-        laid = lay_out_rows(on, station, book, drafts, settings)
+        laid = lay_out_rows(on, station, book, drafts, settings, patience)
         if fix and laid.rows:
             _fix_rows(on, book, laid.rows, settings)
         if fix and not laid.rows:
@@ -341,26 +345,9 @@ def _check_settings(settings: PlanSettings) -> None:
     if not 0 <= settings.last_sowing_days <= 60:
         told = f"A last sowing {settings.last_sowing_days} days after the first is not usable."
         raise refuse("last_sowing_days", told, "Use 0 to 60 days.")
-    _check_limits(settings)
+    check_limits(settings)
     if settings.cutoff_on is not None and settings.cutoff_on <= settings.sow_from:
         raise refuse("cutoff_too_soon", "The cutoff lies before the sowing.", "Choose a day after the sowing.")
-
-
-def _check_limits(settings: PlanSettings) -> None:
-    if not 1 <= settings.male_sowings <= MOST_MALE_SOWINGS:
-        told = f"{settings.male_sowings} sowings of one male are not usable."
-        raise refuse("male_sowings", told, f"Use 1 to {MOST_MALE_SOWINGS}.")
-    if not 1 <= settings.female_sowings <= MOST_FEMALE_SOWINGS:
-        told = f"{settings.female_sowings} sowings of one female are not usable."
-        raise refuse("female_sowings", told, f"Use 1 to {MOST_FEMALE_SOWINGS}.")
-    if settings.rows_per_day is not None and not 1 <= settings.rows_per_day <= MOST_ROWS_A_DAY:
-        told = f"{settings.rows_per_day} rows a day are not usable."
-        raise refuse("rows_per_day", told, f"Use 1 to {MOST_ROWS_A_DAY:,}, or leave it empty.")
-    if any(day not in range(7) for day in settings.weekdays):
-        raise refuse("weekdays", "There is no such day of the week.", "Use 0 (Monday) to 6 (Sunday).")
-    if settings.last_safe_on is not None and settings.last_safe_on < settings.sow_from:
-        told = "The last safe day lies before the first sowing day."
-        raise refuse("last_safe_too_soon", told, "Choose a later one, or leave it empty.")
 
 
 def _fix_rows(on: Occasion, season: Season, planned: Sequence[PlannedRow], settings: PlanSettings) -> None:

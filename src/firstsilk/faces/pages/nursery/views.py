@@ -13,6 +13,7 @@ from firstsilk.answers import InputRefused, refuse
 from firstsilk.faces.files.sowing_days import read_closed, read_weekdays
 from firstsilk.faces.files.tables import csv_text, table_from_bytes
 from firstsilk.faces.files.year import SOWN_COLUMNS, TARGET_COLUMNS, read_as_sown, read_wants
+from firstsilk.faces.jobs import start_job
 from firstsilk.faces.pages.forms import read_form_day, read_form_text, read_form_whole
 from firstsilk.faces.pages.nursery.field_map import PURPOSES, draw_map, list_key
 from firstsilk.faces.pages.nursery.meeting_picture import draw_meetings
@@ -34,6 +35,7 @@ from firstsilk.work.nursery.plan import (
     open_season,
     plan_nursery,
 )
+from firstsilk.work.nursery.plan_job import write_settings
 from firstsilk.work.nursery.seasons import SeasonFacts, list_seasons, read_season_name
 from firstsilk.work.nursery.sow import AsSown, Sown, record_sowing, settle_sowing, sow_as_planned
 from firstsilk.work.nursery.sowing_calendar import read_sowing_calendar
@@ -105,9 +107,10 @@ def _propose(request: HttpRequest, on: Occasion, season: str, this: object) -> d
     try:
         settings = _read_settings(request.GET, season, this)
         told["settings"] = settings
-        plan = plan_nursery(on, season, settings)
+        plan = plan_nursery(on, season, settings, patience="refuse")
     except InputRefused as refused:
-        return {**told, "plan": None, "no_plan": str(refused)}
+        large = refused.refusal is not None and refused.refusal.code == "plan_is_large"
+        return {**told, "plan": None, "no_plan": str(refused), "is_large": large}
     days = sorted({row.sow_on for row in plan.rows})
     pollinations = sum(row.pollinations for row in plan.rows if row.purpose != "male")
     told |= {"told_joint": tell_joint(plan.joint) if plan.joint else ()}
@@ -157,6 +160,11 @@ def _change_plan(request: HttpRequest, on: Occasion, season: str) -> HttpRespons
         made = plan_nursery(on, season, _read_settings(request.POST, season, this), fix=True)
         messages.success(request, _tell_fixed(made))
         return _to("nursery", season)
+    elif "work_out" in request.POST:
+        this = next((one for one in list_seasons(on) if one.name == season), None)
+        settings = _read_settings(request.GET, season, this)
+        asked = {"season": season, "settings": write_settings(settings), "query": request.GET.urlencode()}
+        return redirect("job", start_job(on, "sowing_days", asked))
     elif "table" in request.FILES:
         file = request.FILES["table"]
         wants, places = read_wants(table_from_bytes(file.read(), file.name or "upload.csv"))
