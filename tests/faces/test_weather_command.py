@@ -7,6 +7,7 @@ import json
 import pytest
 
 from firstsilk.faces.command.main import run
+from firstsilk.faces.files.tables import write_table
 from firstsilk.invented.weather import simulate_weather
 from firstsilk.records.models import WeatherDay, WeatherHour
 
@@ -92,7 +93,10 @@ def test_a_forecast_is_stored_as_one(on, tmp_path, capsys):
     assert run(["weather", path, TODAY]) == 1
     assert "has not come yet" in capsys.readouterr().err
     assert run(["weather", path, TODAY, "--forecast"]) == 0
-    assert "4 days of forecast (2031-10-02 to 2031-10-05); 1 not after today, or measured, were passed over" in capsys.readouterr().out
+    assert (
+        "4 days of forecast (2031-10-02 to 2031-10-05); 1 not after today, or measured, were passed over"
+        in capsys.readouterr().out
+    )
     assert WeatherDay.objects.filter(origin="forecast").count() == 4
     hours = write(tmp_path, hours_csv("time,temp_c", "2031-10-{day:02d}T{hour:02d}:00,9", days=(2,)), "h.csv")
     assert run(["weather", hours, TODAY, "--forecast"]) == 1
@@ -138,3 +142,15 @@ def test_generated_years_are_written_the_same_each_time_and_called_generated(on,
     assert (lines[0], len(lines)) == ("year,date,tmin_c,tmax_c,rain_mm", 1 + 3 * 365)
     assert run(["weather-years", "--site", "tarn", TODAY]) == 1
     assert "a weather generator needs 150" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("suffix", [".xlsx", ".parquet"])
+def test_hours_and_days_are_read_from_other_kinds_of_file(on, tmp_path, capsys, suffix):
+    hours = [[f"2031-06-12T{hour:02d}:00", 8.0 + hour / 4, 80.0] for hour in range(24)]
+    write_table(tmp_path / f"h{suffix}", ("time", "temp_c", "rh_pct"), hours)
+    assert run(["weather", str(tmp_path / f"h{suffix}"), TODAY]) == 0
+    assert "24 hours added, 1 day made of them" in capsys.readouterr().out
+    days = [[f"2031-06-{day:02d}", 8.0, 20.5, 1.0] for day in (13, 14)]
+    write_table(tmp_path / f"d{suffix}", ("W_DATE", "TMIN", "TMAX", "RAIN"), days)
+    assert run(["weather", str(tmp_path / f"d{suffix}"), TODAY]) == 0
+    assert "2 days added" in capsys.readouterr().out
