@@ -285,3 +285,5 @@ def test_dry_runs_are_refused():
         ask(NOTED["no notes"], HeatAhead(SO_FAR, np.zeros((0, 10))))
     with pytest.raises(ValueError, match="needs rows"):
         ask(make_rows([], np.zeros((0, 2)), np.zeros((0, 2))))
+    with pytest.raises(ValueError, match="sown on day 299"):
+        ask(make_rows([0], [NONE], [NONE], sown=[299]))

@@ -117,7 +117,7 @@ def forecast_flowering(
     Raises
     ------
     ValueError
-        If there is no member or no row.
+        If there is no member or no row, or a row is sown after the season.
 
     Notes
     -----
@@ -131,6 +131,8 @@ def forecast_flowering(
     if not len(heat.ahead) or not len(rows.line_of):
         raise ValueError("a forecast needs rows, and at least one way for the season to go on")
     running = heat.running()
+    if int(rows.sown.max()) + 1 >= running.shape[1]:
+        raise ValueError(f"a row is sown on day {int(rows.sown.max())}, and the season has {running.shape[1]} days")
     low, high = _find_limits(rows, running, pace)
     posterior, spread, passes, steady = _learn(tree, history, rows, (low, high), row_cov, wrong_note_frac, pace)
     dice = np.random.default_rng(seed)

@@ -42,7 +42,7 @@ class SeasonHeat:
     so_far
         (2, days) up to the last reading.
     ahead
-        (2, members, days) from then to the end of the span.
+        (2, members, days) from then to the end of the span; no days once the season has run its span.
     past
         (2, years, days) of whole past years from the same calendar day to the end of the span.
     years, n_generated
@@ -134,22 +134,23 @@ def build_season_heat(
 
     Notes
     -----
-    The span ends where four in five of the past years end, at most `SPAN_DAYS` after the first day. Checked by
+    The span ends where four in five of the past years end, at most `SPAN_DAYS` after the first day; where this season
+    has run longer than that already, nothing is ahead of it. Checked by
     ``tests/science/test_season_heat.py``.
     """
     at = {day: place for place, day in enumerate(days) if day <= today}
     low, high = np.asarray(tmin_c, dtype=np.float64), np.asarray(tmax_c, dtype=np.float64)
     at = {day: place for day, place in at.items() if not (np.isnan(low[place]) or np.isnan(high[place]))}
     here = _run(at, first)
-    later = [day for day in at if day > first + timedelta(days=len(here) - 1)]
-    if not here or later:
+    end = first + timedelta(days=SPAN_DAYS)
+    if not here or any(first + timedelta(days=len(here)) <= day < end for day in at):
         gap = first + timedelta(days=len(here))
         raise ValueError(f"the weather of {gap} is missing" + ("" if here else ", on which the season begins"))
     runs = {year: _run(at, _same_day(first, year)) for year in range(min(at).year - 1, first.year)}
-    runs = {year: run[:SPAN_DAYS] for year, run in runs.items() if len(run) >= LEAST_DAYS}
+    runs = {year: run for year, run in runs.items() if len(run) >= LEAST_DAYS}
     span = _find_span([len(run) for run in runs.values()])
     runs = {year: run[:span] for year, run in runs.items() if len(run) >= span}
-    if not runs or span <= len(here):
+    if not runs:
         raise ValueError("no past year has weather from the first sowing to the end of the season")
     places = np.array([runs[year] for year in sorted(runs)])
     past = _count_both(low[places], high[places], scale)
@@ -176,9 +177,12 @@ def _same_day(day: date, year: int) -> date:
 
 
 def _run(at: dict[date, int], start: date) -> list[int]:
-    """Places of the days in a row from a date on."""
+    """Places of the days in a row from a date on, of `SPAN_DAYS` at most."""
     found: list[int] = []
-    while (place := at.get(start + timedelta(days=len(found)))) is not None:
+    for step in range(SPAN_DAYS):
+        place = at.get(start + timedelta(days=step))
+        if place is None:
+            break
         found.append(place)
     return found
 
