@@ -1,12 +1,13 @@
 """How good is the flowering forecast in the frozen worlds, against a plain heat-unit sum and an oracle?
 
-Run with ``make soak`` over a hundred seasons of each world; a few seasons of each run in ``make test``.
+``make soak`` judges a hundred seasons of each world by it (test_forecast_worlds.py here), ``make test`` a few
+(tests/science/test_forecast_worlds.py).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, timedelta
 
 import numpy as np
@@ -54,8 +55,12 @@ class Judged:
 
 def judge_world(world: FloweringWorld, seeds: Sequence[int], organ: int = 0, spreads: Spreads = SPREADS) -> Judged:
     """Judge one organ (0 silk, 1 shed) over seasons of a world, ten days before it comes."""
-    parts = [_judge_season(simulate_season(world, seed), organ, spreads) for seed in seeds]
-    return Judged(*(np.concatenate([part[at] for part in parts]) for at in range(4)))  # type: ignore[arg-type]
+    return join_judged([judge_season(simulate_season(world, seed), spreads)[organ] for seed in seeds])
+
+
+def join_judged(parts: Sequence[Judged]) -> Judged:
+    """Rows of several seasons together."""
+    return Judged(*(np.concatenate([getattr(part, each.name) for part in parts]) for each in fields(Judged)))
 
 
 def read_known(season: WorldSeason) -> tuple[LinesKnown, dict[str, int]]:
@@ -131,25 +136,30 @@ def _read_looks(season: WorldSeason, today: date) -> tuple[NDArray[np.intp], NDA
     return not_yet, seen
 
 
-def _judge_season(season: WorldSeason, organ: int, spreads: Spreads) -> tuple[NDArray[np.float64], ...]:
-    rows = season.rows
-    true = [(row.silk_on, row.shed_on)[organ] for row in rows]
-    truth = np.array([(day - START).days if day else np.nan for day in true], dtype=np.float64)
+def judge_season(season: WorldSeason, spreads: Spreads = SPREADS, step_days: int = STEP_DAYS) -> tuple[Judged, Judged]:
+    """Judge silk and shed of one season; forecasts are made every few days, so that the lead is that much longer."""
+    true = [[day and (day - START).days for day in (row.silk_on, row.shed_on)] for row in season.rows]
+    truth = np.array(true, dtype=np.float64)
     target = truth - LEAD_DAYS
-    first, last = int(np.nanmin(target)), int(np.nanmax(target))
-    found, plain, oracle = np.full((len(rows), 3), np.nan), truth * np.nan, truth * np.nan
-    for at in range(first, last + 1, STEP_DAYS):
-        today = START + timedelta(days=at)
-        due = np.flatnonzero((target >= at) & (target < at + STEP_DAYS))
-        if not len(due):
+    found, plain, oracle = np.full((*truth.shape, 3), np.nan), truth * np.nan, truth * np.nan
+    for at in range(int(np.nanmin(target)), int(np.nanmax(target)) + 1, step_days):
+        due = (target >= at) & (target < at + step_days)
+        if not due.any():
             continue
+        today = START + timedelta(days=at)
         told = forecast_season(season, today, spreads)
-        draws = (told.silk, told.shed)[organ]
-        found[due] = find_whole_dates(draws[due])
-        plain[due] = _tell_plainly(season, today, organ)[due]
-        oracle[due] = _tell_by_oracle(season, today, organ)[due]
-    known = ~np.isnan(found).any(axis=1) & ~np.isnan(plain) & ~np.isnan(oracle)
-    return truth[known], found[known], plain[known], oracle[known]
+        for organ, draws in enumerate((told.silk, told.shed)):
+            rows = np.flatnonzero(due[:, organ])
+            if len(rows):
+                found[rows, organ] = find_whole_dates(draws[rows])
+                plain[rows, organ] = _tell_plainly(season, today, organ)[rows]
+                oracle[rows, organ] = _tell_by_oracle(season, today, organ)[rows]
+    known = ~np.isnan(found).any(axis=2) & ~np.isnan(plain) & ~np.isnan(oracle)
+    silk, shed = (
+        Judged(truth[kept, organ], found[kept, organ], plain[kept, organ], oracle[kept, organ])
+        for organ, kept in enumerate(known.T)
+    )
+    return silk, shed
 
 
 def _tell_plainly(season: WorldSeason, today: date, organ: int) -> NDArray[np.float64]:
@@ -186,11 +196,9 @@ def _reach(
     so_far = daily[place : place + (today - START).days + 1]
     ahead = members_from(season, daily, today)
     ahead = ahead.mean(axis=0, keepdims=True) if mean_year else ahead
-    found = np.full(len(needs), np.nan)
-    for at, (row, need) in enumerate(zip(season.rows, needs, strict=True)):
-        days = []
-        for member in ahead:
-            running = np.cumsum(np.concatenate([so_far, member])[(row.sown_on - START).days + 1 :])
-            days.append((row.sown_on - START).days + 1 + int(np.searchsorted(running, need)))
-        found[at] = float(np.median(days))
-    return found
+    sown = np.array([(row.sown_on - START).days for row in season.rows])
+    days = []
+    for member in ahead:
+        running = np.cumsum(np.concatenate([so_far, member]))
+        days.append(np.searchsorted(running, np.asarray(needs) + running[sown]))
+    return np.asarray(np.median(days, axis=0))
