@@ -136,7 +136,10 @@ def test_room_fits_a_phone_without_sideways_scrolling(desk, address: str, room: 
     assert desk.evaluate("document.documentElement.scrollWidth") <= 390
 
 
-@pytest.mark.parametrize("room", ["", *ROOMS, "bring", "accounts", "flowering/phones"])
+DAY_PAGES = [f"flowering/{page}" for page in ("phones", "crew", "window", "supplies", "cutoff")]
+
+
+@pytest.mark.parametrize("room", ["", *ROOMS, "bring", "accounts", *DAY_PAGES])
 def test_page_has_no_accessibility_violation(desk, address: str, room: str) -> None:
     desk.goto(f"{address}/{room}/" if room else f"{address}/")
     desk.evaluate(AXE.read_text(encoding="utf-8"))
