@@ -1,6 +1,7 @@
 # firstsilk: two commands on a fresh machine.
 #   make demo   builds the invented station, runs its year, serves it at http://127.0.0.1:8000  (SERVE=0: stops after the run)
 #   make test   sets up and runs everything
+#   make soak   long proofs that make test leaves out
 #   make test-postgresql   runs the tests of the books on PostgreSQL, where FIRSTSILK_TEST_DATABASE names one
 # Nothing is needed before them but git, make and Python 3.11 or newer with venv.
 
@@ -11,7 +12,7 @@ BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -q
 DEMO_HOME := $(CURDIR)/.made/eskerholm
 
-.PHONY: demo test test-postgresql lint types browser clean bench
+.PHONY: demo test test-postgresql lint types browser clean bench soak
 
 demo: .venv/run.stamp
 	FIRSTSILK_HOME="$(DEMO_HOME)" $(BIN)/firstsilk demo --fresh $(if $(filter 0,$(SERVE)),--no-serve,)
@@ -38,6 +39,10 @@ types: .venv/test.stamp
 
 bench: .venv/test.stamp
 	$(BIN)/python benchmarks/run.py
+
+# Long proofs, apart from `make test`: the forecast over a hundred seasons of each frozen world (about ten minutes).
+soak: .venv/test.stamp
+	$(BIN)/python -m pytest -p no:cacheprovider tests/soak/prove_*.py
 
 # The browser tests drive Debian's chromium; elsewhere they are skipped and say why.
 browser:

@@ -1,4 +1,4 @@
-"""Do records and pedigree tell lines apart as the trade would? More records weigh more, an F1 is early, a self later."""
+"""Do records and pedigree tell lines apart as the trade would: more records weigh more, an F1 is early, selfs later?"""
 
 from __future__ import annotations
 
