@@ -79,45 +79,62 @@ def time_choices() -> Iterator[tuple[str, str]]:
 
 
 def hold_out(n: int = 60) -> Iterator[tuple[str, str]]:
-    """Mean p_meet and expected ears on years chosen on and others, beside the simple rule and the first day."""
-    from firstsilk.science.nursery.sowing import choose_sowing_days
-    from firstsilk.science.nursery.sowing_dates import choose_sowing_dates, judge_sowing_dates
-    from firstsilk.science.nursery.sowing_question import SowingRules, list_roles
+    """Mean p_meet and expected ears on years chosen on and others, beside the simple rule and the first day.
 
+    Chosen on odd years and judged on even ones, then the other way round, and the mean of both.
+    """
     past = make_past()
-    odd, even = past.take(range(1, YEARS, 2)), past.take(range(0, YEARS, 2))
+    halves = (past.take(range(1, YEARS, 2)), past.take(range(0, YEARS, 2)))
     crosses, lines = make_crosses(n, 90.0)
     for days in (26, 10):
-        ways = {"all on the first day": [dict.fromkeys(list_roles(crosses), (0,))] * n}
-        pairs = []
-        for one in crosses:
-            rule = choose_sowing_days(
-                odd.daily, lines[one.female].units_to_silk, lines[one.male].units_to_shed, days - 1
-            )
-            pairs.append({("female", one.female): (rule.female_day,), ("male", one.male): (rule.male_day,)})
-        ways["simple rule, days and rows for each cross alone"] = pairs
-        for measure in ("plain", "plants"):
-            for males in (1, 2):
-                found = choose_sowing_dates(
-                    crosses, lines, odd, SowingRules(tuple(range(days)), males), measure=measure
-                )
-                ways[f"together, {measure}, {males} sowing{'s' if males > 1 else ''} of a male"] = [
-                    dict(found.days)
-                ] * n
-        for way, dates in ways.items():
-            told = []
-            for years in (odd, even):
-                chances = [
-                    judge_sowing_dates([cross], lines, years, chosen, measure="plants")[0]
-                    for cross, chosen in zip(crosses, dates, strict=True)
-                ]
-                weight = sum(cross.weight for cross in crosses)
-                for worth in (lambda one: one.p_meet, lambda one: one.ears_frac):
-                    told.append(sum(c.weight * worth(one) for c, one in zip(crosses, chances, strict=True)) / weight)
+        told: dict[str, list[list[float]]] = {}
+        for chosen_on, other in (halves, halves[::-1]):
+            for way, dates in list_ways(crosses, lines, chosen_on, days).items():
+                figures = [*_judge(crosses, lines, chosen_on, dates), *_judge(crosses, lines, other, dates)]
+                told.setdefault(way, []).append(figures)
+        for way, both in told.items():
+            met, ears, met_out, ears_out = (sum(each) / len(both) for each in zip(*both, strict=True))
             yield (
                 f"held-out, {n} crosses, {days} days: {way}",
-                f"p_meet {told[0]:.3f} chosen on, {told[2]:.3f} held out; ears {told[1]:.3f}, {told[3]:.3f}",
+                f"p_meet {met:.3f} chosen on, {met_out:.3f} held out; ears {ears:.3f}, {ears_out:.3f}",
             )
+
+
+def list_ways(crosses, lines, past, days):
+    """Dates for each cross in several ways, chosen on these past years."""
+    from firstsilk.science.nursery.sowing import choose_sowing_days
+    from firstsilk.science.nursery.sowing_dates import choose_sowing_dates
+    from firstsilk.science.nursery.sowing_question import SowingRules, list_roles
+
+    pairs = []
+    for one in crosses:
+        rule = choose_sowing_days(past.daily, lines[one.female].units_to_silk, lines[one.male].units_to_shed, days - 1)
+        pairs.append({("female", one.female): (rule.female_day,), ("male", one.male): (rule.male_day,)})
+    ways = {
+        "all on the first day": [dict.fromkeys(list_roles(crosses), (0,))] * len(crosses),
+        "simple rule, days and rows for each cross alone": pairs,
+    }
+    for measure in ("plain", "plants"):
+        for males in (1, 2):
+            rules = SowingRules(tuple(range(days)), males)
+            found = choose_sowing_dates(crosses, lines, past, rules, measure=measure, draws=8)
+            often = "1 sowing" if males == 1 else f"{males} sowings"
+            ways[f"together, {measure}, {often} of a male"] = [dict(found.days)] * len(crosses)
+    return ways
+
+
+def _judge(crosses, lines, past, dates):
+    """Weighted mean p_meet and share of ears; other draws than those chosen with."""
+    from firstsilk.science.nursery.sowing_dates import judge_sowing_dates
+
+    chances = [
+        judge_sowing_dates([cross], lines, past, chosen, measure="plants", draws=8, seed=99)[0]
+        for cross, chosen in zip(crosses, dates, strict=True)
+    ]
+    weight = sum(cross.weight for cross in crosses)
+    met = sum(cross.weight * one.p_meet for cross, one in zip(crosses, chances, strict=True))
+    ears = sum(cross.weight * one.ears_frac for cross, one in zip(crosses, chances, strict=True))
+    return met / weight, ears / weight
 
 
 def tell_nick() -> Iterator[tuple[str, str]]:

@@ -147,8 +147,7 @@ def test_a_cross_gets_male_rows_in_front_of_its_females_and_on_the_day_that_meet
     planned = plan_nursery(ON, "2031", SETTINGS)
     assert [row.purpose for row in planned.rows] == ["male", "female"]
     male, female = planned.rows
-    assert female.sow_on == SETTINGS.sow_from
-    assert male.sow_on > female.sow_on
+    assert (male.sow_on - female.sow_on).days >= 8
     assert female.meet_frac > 0.9
     assert female.male == "Early"
 

@@ -72,7 +72,7 @@ def nick(
     ] = False,
     plant_sd: Annotated[float, typer.Option(help="Spread (SD) of a row's plants [days], with --plants.")] = 2.2,
     enough: Annotated[float, typer.Option(help="Share of a male's plants in shed that suffices, with --plants.")] = 0.2,
-    needed: Annotated[float, typer.Option(help="Share of plants served that makes all ears, with --plants.")] = 0.9,
+    needed: Annotated[float, typer.Option(help="Share of plants served that makes all ears, with --plants.")] = 0.95,
     draws: Annotated[int, typer.Option(min=1, max=100, help="Draws of uncertain units a year, with --plants.")] = 4,
     site: Annotated[str, typer.Option(help="Site, where the weather file holds several.")] = "",
     seed: Annotated[int, typer.Option(min=0, help="Seed of draws and random starts.")] = 1,

@@ -16,7 +16,7 @@ OWN_SD_FRAC = 0.015
 """SD of a line's units, as a share of them, where it has a record of its own (a choice of ours)."""
 STAND_IN_SD_FRAC = 0.04
 """The same where parents' or the programme's units stand in (a choice of ours)."""
-LATE_COST_FRAC = 0.001
+LATE_COST_FRAC = 0.0002
 """By how much a cross is worth less for each day that a parent is last sown after the first day (plants measure; a
 choice of ours): of days about as good the earlier are taken, seed ripens sooner."""
 SPLIT_COST_FRAC = 0.002
