@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from firstsilk.answers import refuse
+from firstsilk.answers import refuse, stop_if_any
 from firstsilk.faces.command.climate import Scale, ScaleChoice, WeatherFile
 from firstsilk.faces.command.giving import AsJson, Out, check_out, give_result, say
 from firstsilk.faces.command.ripening import CountedFrom, EmergenceUnits, StartChoice, settle_emergence
@@ -76,6 +76,10 @@ def forecast(
     from firstsilk.faces.files.weather import read_weather
     from firstsilk.science.flowering.season_forecast import forecast_known
 
+    if demand == "-" and (as_json or out in ("", "-")):
+        raise typer.BadParameter("standard output is taken already: give --demand or --out a file.")
+    if demand and demand == out:
+        raise typer.BadParameter("--demand and --out cannot be the same file.")
     more = settle_emergence(counted_from, emergence_units, scale.value) or 0.0
     given = read_noted_rows(rows)
     for finding in settle_unit_scale([row.place for row in given], scale.value, FLOWERING_STAGES):
@@ -83,6 +87,7 @@ def forecast(
     read = read_weather(weather)
     day = today.date()
     heat = _line_up(read, _choose_site(read, site), given, day, scale.value, seed)
+    _check_sown(given, heat)
     units, sd = _find_units(given, more)
     told = forecast_known(heat, _set_rows(given, heat, day), units, sd, draws=draws, seed=seed)
     _say_basis(heat, given, day)
@@ -132,6 +137,14 @@ def _line_up(
     except ValueError as fault:
         told = f"{read.file}: {fault}."
         raise refuse("weather_has_holes", told, "Bring those days; no day of the season may be missing.") from None
+
+
+def _check_sown(rows: Sequence[NotedRow], heat: SeasonHeat) -> None:
+    """Refuse rows sown after the days that are looked at."""
+    n_days = heat.so_far.shape[1] + heat.ahead.shape[2]
+    told = f"it is sown more than {n_days - 2} days after {heat.first}, when the season begins"
+    late = (row for row in rows if heat.day(row.sown) + 1 >= n_days)
+    stop_if_any([row.place.finding("sown_after_season", told, "sown", "Forecast one season at a time") for row in late])
 
 
 def _find_units(rows: Sequence[NotedRow], more: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
