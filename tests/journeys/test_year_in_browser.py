@@ -29,7 +29,7 @@ pytestmark = [
     pytest.mark.skipif(shutil.which(CHROMIUM) is None, reason=f"there is no chromium at {CHROMIUM}"),
 ]
 
-ROOMS = ("climate", "lineage", "nursery", "flowering", "seed", "trials", "analysis", "choice")
+ROOMS = ("season", "climate", "lineage", "nursery", "flowering", "seed", "trials", "analysis", "choice")
 AXE = Path(__file__).resolve().parent / "assets" / "axe.min.js"
 
 

@@ -32,7 +32,15 @@ def _crew_spec(need: CrewNeed, width: int, height: int) -> Spec:
     one = need.per_hour * (need.plan.hours_a_day if need.plan else 7.0) * need.efficiency_frac
     bars = [_bar(day, one) for day in need.days]
     made = _made(need, one)
-    y: Spec = {"type": "quantitative", "title": "Workers, full days", "axis": {**ABOVE, "tickMinStep": 1}}
+    most = max((float(str(bar["high"])) for bar in bars), default=0.0)
+    # An axis that ends below one worker would have no number but 0.
+    scale = {"domainMax": 1} if max(most, *(float(str(one["workers"])) for one in made), 0.0) < 1.0 else {}
+    y: Spec = {
+        "type": "quantitative",
+        "title": "Workers, full days",
+        "axis": {**ABOVE, "tickMinStep": 1},
+        "scale": scale,
+    }
     layers: list[Spec] = [
         _layer(made, {"type": "bar", "color": "#c4c2ba"}, {"x": DAYS, "y": {**y, "field": "workers"}}),
         _layer(

@@ -2,6 +2,7 @@
 
 from firstsilk.faces.pages.desk import desk_page
 from firstsilk.faces.pages.flowering.crew_views import show_crew, show_cutoff, show_supplies, show_window
+from firstsilk.faces.pages.flowering.morning import show_morning
 from firstsilk.faces.pages.flowering.phones import show_phones
 from firstsilk.faces.pages.flowering.views import (
     find_row_page,
@@ -14,6 +15,7 @@ from firstsilk.faces.pages.flowering.views import (
 from firstsilk.work.accounts import CREW, DESK, NOBODY, READERS
 
 routes = [
+    desk_page("season/", show_morning, "season", read=READERS),
     desk_page("flowering/", show_flowering, "flowering", read=READERS),
     desk_page("flowering/rows/", find_row_page, "find-row", read=READERS),
     desk_page("flowering/rows/<str:tag>/", show_row, "row", read=READERS, change=CREW),
