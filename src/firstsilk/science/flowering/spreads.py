@@ -48,7 +48,7 @@ class Spreads:
     line_apart_days: float = 0.65
     season_days: float = 0.8
     season_apart_days: float = 0.4
-    drift_days: float = 0.25
+    drift_days: float = 0.32
     row_days: float = 0.5
     row_apart_days: float = 0.3
     heterosis_days: float = 4.0
