@@ -26,6 +26,8 @@ COLUMNS = ("row", "silk_p10", "silk_p50", "silk_p90", "shed_p10", "shed_p50", "s
 DEMAND_COLUMNS = ("date", "p10", "p50", "p90")
 DEMAND_DECIMALS = 2
 FEW_YEARS = 10
+PLANT_DAYS = 14
+"""No plant of a row silks so many days from the row's middle."""
 
 RowsFile = Annotated[
     str,
@@ -247,14 +249,19 @@ def _write_demand(out: str, heat: SeasonHeat, rows: Sequence[NotedRow], told: Se
     from firstsilk.faces.files.tables import write_table
     from firstsilk.science.flowering.demand import quantile_demand, spread_demand
 
-    silk = told.forecast.silk
     wanted = np.array([row.pollinations for row in rows])
-    span = (heat.so_far.shape[1] + heat.ahead.shape[2]) + 14
-    found = quantile_demand(spread_demand(silk, wanted, 0, span)).T
-    some = np.flatnonzero(found[:, 2] >= 0.5 * 10.0**-DEMAND_DECIMALS)
-    kept = range(int(some[0]), int(some[-1]) + 1) if len(some) else range(0)
-    lines = [
-        [heat.first + timedelta(days=at), *(round(float(each), DEMAND_DECIMALS) + 0.0 for each in found[at])]
-        for at in kept
-    ]
+    silk = told.forecast.silk[wanted > 0]
+    lines = []
+    if np.isfinite(silk).any():
+        first, last = int(np.nanmin(silk)) - PLANT_DAYS, int(np.nanmax(silk)) + PLANT_DAYS
+        found = quantile_demand(spread_demand(silk, wanted[wanted > 0], first, last - first + 1)).T
+        some = np.flatnonzero(found[:, 2] >= 0.5 * 10.0**-DEMAND_DECIMALS)
+        kept = range(int(some[0]), int(some[-1]) + 1) if len(some) else range(0)
+        lines = [
+            [
+                heat.first + timedelta(days=first + at),
+                *(round(float(each), DEMAND_DECIMALS) + 0.0 for each in found[at]),
+            ]
+            for at in kept
+        ]
     write_table(None if out == "-" else out, DEMAND_COLUMNS, lines)
