@@ -16,6 +16,7 @@ from firstsilk.faces.files.tables import read_table
 if TYPE_CHECKING:
     from firstsilk.work.nursery.joint_sowing import CrossMeeting
     from firstsilk.work.nursery.lay_out import PlannedRow
+    from firstsilk.work.nursery.plan import NurseryPlan
 
 MEETING_COLUMNS = (
     "target", "kind", "female", "male", "priority", "ears", "female_sown", "male_sown", "p_meet", "ears_frac",
@@ -51,9 +52,13 @@ def plan(
     today: Today = "",
 ) -> None:
     """Plan crosses and selfs: rows, kernels, lots, sowing days. Shows the plan; --fix makes it."""
+    try:
+        shut, days_of_week = read_closed(closed), read_weekdays(weekdays)
+    except ValueError as fault:
+        raise typer.BadParameter(f"{fault}.") from None
+    safe = read_day(last_safe)
     on = open_books(station, today)
     from firstsilk.faces.files.year import read_wants
-    from firstsilk.work.nursery.joint_sowing import tell_joint
     from firstsilk.work.nursery.plan import PlanSettings, bring_targets, check_season_name, plan_nursery
 
     year = check_season_name(season)
@@ -62,10 +67,6 @@ def plan(
         wants, places = read_wants(read_table(add))
         targets, n_new = bring_targets(on, season, wants, places)
         say(f"{n_new} targets added, {len(wants) - n_new} there before; {len(targets)} in season {season}.")
-    try:
-        shut, days_of_week = read_closed(closed), read_weekdays(weekdays)
-    except ValueError as fault:
-        raise typer.BadParameter(f"{fault}.") from None
     settings = PlanSettings(
         sow_from=first,
         rows_per_range=rows_per_range,
@@ -76,9 +77,21 @@ def plan(
         rows_per_day=rows_per_day,
         closed=shut,
         weekdays=days_of_week,
-        last_safe_on=read_day(last_safe),
+        last_safe_on=safe,
     )
     made = plan_nursery(on, season, settings, fix)
+    _tell_plan(made)
+    rows = [_plan_cells(row) for row in made.rows]
+    more = {"season": made.season, "fixed": made.fixed, "kernels": made.kernels}
+    more |= {"short": [lack.message for lack in made.short], "basis": made.basis.as_text()}
+    more |= {"crosses": [] if made.joint is None else [_meeting_cells(one) for one in made.joint.meetings]}
+    give_result(PLAN_COLUMNS, rows, out, as_json, more)
+
+
+def _tell_plan(made: NurseryPlan) -> None:
+    """What the plan came to, in sentences."""
+    from firstsilk.work.nursery.joint_sowing import tell_joint
+
     for lack in made.short:
         say(f"Short of seed: {lack.message}.")
     say(f"{len(made.rows)} rows, {made.kernels:,} kernels, {len(made.short)} targets short of seed.")
@@ -86,13 +99,8 @@ def plan(
         for told in tell_joint(made.joint):
             say(told)
     say(made.basis.as_text())
-    if not fix:
+    if not made.fixed:
         say("No row was made and no seed reserved. Add --fix to do so.")
-    rows = [_plan_cells(row) for row in made.rows]
-    more = {"season": made.season, "fixed": made.fixed, "kernels": made.kernels}
-    more |= {"short": [lack.message for lack in made.short], "basis": made.basis.as_text()}
-    more |= {"crosses": [] if made.joint is None else [_meeting_cells(one) for one in made.joint.meetings]}
-    give_result(PLAN_COLUMNS, rows, out, as_json, more)
 
 
 def sowing_dates(

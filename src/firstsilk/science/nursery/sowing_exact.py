@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -219,19 +220,7 @@ def _run_programme(
                 label = first[parent] + at
                 model.add_row(-np.inf, 0.0, np.append(inside, label), np.append(np.ones(len(inside)), -1.0))
     _add_days(problem, kept, first, model)
-    # The bare solver: the one with callbacks prints its name to standard output, where the answer of a door goes.
-    solver = highspy._Highs()  # type: ignore[attr-defined]
-    for name, value in (
-        ("output_flag", False),
-        ("threads", 1),
-        ("parallel", "off"),
-        ("random_seed", 1),
-        ("mip_rel_gap", relative_gap),
-        ("mip_abs_gap", 1e-9),
-        ("mip_max_nodes", MOST_NODES),
-        ("simplex_iteration_limit", MOST_SIMPLEX_STEPS),
-    ):
-        solver.setOptionValue(name, value)
+    solver = _open_solver(relative_gap)
     solver.passModel(model.build())
     if labels is not None:
         _hand_over(solver, problem, kept, pairs, first, labels, model.n_columns)
@@ -245,6 +234,26 @@ def _run_programme(
     values = np.asarray(solver.getSolution().col_value)
     chosen = [int(keep[np.argmax(values[start : start + len(keep)])]) for start, keep in zip(first, kept, strict=True)]
     return chosen, bound
+
+
+def _open_solver(relative_gap: float) -> Any:
+    """A silent solver on one thread that counts its steps, not the time."""
+    import highspy
+
+    # The bare solver: the one with callbacks prints its name to standard output, where the answer of a door goes.
+    solver = highspy._Highs()  # type: ignore[attr-defined]
+    for name, value in (
+        ("output_flag", False),
+        ("threads", 1),
+        ("parallel", "off"),
+        ("random_seed", 1),
+        ("mip_rel_gap", relative_gap),
+        ("mip_abs_gap", 1e-9),
+        ("mip_max_nodes", MOST_NODES),
+        ("simplex_iteration_limit", MOST_SIMPLEX_STEPS),
+    ):
+        solver.setOptionValue(name, value)
+    return solver
 
 
 def _add_days(problem: SowingProblem, kept: Sequence[IntArray], first: Sequence[int], model: _Model) -> None:
