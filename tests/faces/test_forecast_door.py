@@ -84,7 +84,7 @@ def test_notes_after_today_are_told_and_not_used(tmp_path, capsys):
     noted = head + "A,2031-05-12,1300,1250,2031-07-20\nB,2031-05-12,1300,1250,\n"
     code, out, err = ask(tmp_path, capsys, noted)
     assert code == 0
-    assert "1 notes after 2031-07-15 are not used" in err
+    assert "1 note after 2031-07-15 not used" in err
     assert out == ask(tmp_path, capsys, head + "A,2031-05-12,1300,1250,\nB,2031-05-12,1300,1250,\n")[1]
 
 
@@ -188,7 +188,7 @@ def test_units_that_are_missing_are_taken_from_the_others_and_said(tmp_path, cap
 def test_silk_before_shed_is_taken_and_said(tmp_path, capsys):
     code, out, err = ask(tmp_path, capsys, f"{ASKED}\nA,2031-05-12,1250,1300\n")
     assert code == 0
-    assert "1 rows have fewer units to silk than to shed" in err
+    assert "1 row with fewer units to silk than to shed" in err
     assert dates(rows_of(out)[0], "silk") < dates(rows_of(out)[0], "shed")
 
 
@@ -215,10 +215,10 @@ def test_a_season_that_is_over_and_weather_that_stops_in_june(tmp_path, capsys):
 def test_few_years_are_told(tmp_path, capsys):
     code, _, err = ask(tmp_path, capsys, weather=weather_csv(days(first_year=2030)))
     assert code == 0
-    assert "only 1 past years are whole: the spread of the weather is uncertain" in err
+    assert "only 1 whole past year: the spread of the weather is uncertain" in err
     code, _, err = ask(tmp_path, capsys, weather=weather_csv(days(first_year=2026)))
     assert code == 0
-    assert "only 5 past years are whole: 25 generated years were added" in err
+    assert "only 5 whole past years: 25 generated years added" in err
 
 
 def test_southern_seasons_run_over_new_year(tmp_path, capsys):

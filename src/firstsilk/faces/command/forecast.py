@@ -137,15 +137,16 @@ def _line_up(
             seed=seed,  # type: ignore[arg-type]
         )
     except ValueError as fault:
-        told = f"{read.file}: {fault}."
-        raise refuse("weather_has_holes", told, "Bring those days; no day of the season may be missing.") from None
+        repair = (
+            "Give at least one whole past year." if "past year" in str(fault) else "Bring it: no day may be missing."
+        )
+        raise refuse("weather_has_holes", f"{read.file}: {fault}.", repair) from None
 
 
 def _check_sown(rows: Sequence[NotedRow], heat: SeasonHeat) -> None:
     """Refuse rows sown after the days that are looked at."""
-    n_days = heat.so_far.shape[1] + heat.ahead.shape[2]
-    told = f"it is sown more than {n_days - 2} days after {heat.first}, when the season begins"
-    late = (row for row in rows if heat.day(row.sown) + 1 >= n_days)
+    told = f"it is sown more than {heat.span_days - 2} days after {heat.first}, when the season begins"
+    late = (row for row in rows if heat.day(row.sown) + 1 >= heat.span_days)
     stop_if_any([row.place.finding("sown_after_season", told, "sown", "Forecast one season at a time") for row in late])
 
 
@@ -196,17 +197,22 @@ def _set_rows(rows: Sequence[NotedRow], heat: SeasonHeat, today: date) -> NotedR
 def _say_basis(heat: SeasonHeat, rows: Sequence[NotedRow], today: date) -> None:
     later = sum(1 for row in rows for pair in row.notes for day in pair if day is not None and day > today)
     if later:
-        say(f"{later} notes after {today} are not used.")
+        say(f"{_many(later, 'note')} after {today} not used.")
     last = heat.first + timedelta(days=heat.so_far.shape[1] - 1)
     if last < today:
-        say(f"the last reading is of {last}, {(today - last).days} days before {today}.")
+        say(f"the last reading is of {last}, {_many((today - last).days, 'day')} before {today}.")
+    whole = _many(len(heat.years), "whole past year")
     if heat.n_generated:
-        say(f"only {len(heat.years)} past years are whole: {heat.n_generated} generated years were added.")
+        say(f"only {whole}: {_many(heat.n_generated, 'generated year')} added.")
     elif len(heat.years) < FEW_YEARS:
-        say(f"only {len(heat.years)} past years are whole: the spread of the weather is uncertain.")
+        say(f"only {whole}: the spread of the weather is uncertain.")
     turned = sum(1 for row in rows if None not in row.units and row.units[0] < row.units[1])  # type: ignore[operator]
     if turned:
-        say(f"{turned} rows have fewer units to silk than to shed; they are taken as they stand.")
+        say(f"{_many(turned, 'row')} with fewer units to silk than to shed, taken as given.")
+
+
+def _many(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def _tell_rows(rows: Sequence[NotedRow], heat: SeasonHeat, told: SeasonTold) -> Iterator[list[object]]:

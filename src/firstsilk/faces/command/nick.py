@@ -262,6 +262,7 @@ def _tell(made: SowingDates, season: _Season, n_crosses: int) -> None:
     """What was found, and how sure it is that nothing better exists."""
     sure = "proven best" if made.gap_frac <= 1e-6 else f"within {made.gap_frac:.2%} of the best possible"
     years = "1 past year" if len(season.years) == 1 else f"{len(season.years)} past years"
-    say(f"{n_crosses} crosses, {len(season.days)} sowing days, {years}: {sure}.")
+    crosses = "1 cross" if n_crosses == 1 else f"{n_crosses} crosses"
+    say(f"{crosses}, {len(season.days)} sowing days, {years}: {sure}.")
     if len(season.years) < 10:
         say("So few years say little about the next one.")
