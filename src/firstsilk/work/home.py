@@ -89,7 +89,7 @@ def list_due(on: Occasion, role: str = "") -> Home:
     cautions: tuple[str, ...] = ()
     due: list[Due] = []
     if season is not None and rows_on(station, on.today).filter(season=season).exists():
-        day = read_day_list(on, season.name)
+        day = read_day_list(on, season.name, by_forecast=True)
         due += _field_due(day)
         due += _rows_due(on, station, season, day)
         basis, line = day.basis, _season_line(day)

@@ -24,7 +24,7 @@ def day(
     from firstsilk.work.cautions import CAUTIONS_SHORT
     from firstsilk.work.flowering.day import read_day_list
 
-    found = read_day_list(on, season)
+    found = read_day_list(on, season, by_forecast=True)
     say(f"{found.today}: {len(found.tasks)} tasks in season {found.season}. {found.basis.as_text()}")
     for caution in CAUTIONS_SHORT:
         say(caution)

@@ -35,7 +35,7 @@ def walk_book(season: Season = "", out: PdfOut = "walk-book.pdf", station: Stati
     from firstsilk.faces.paper.year import make_walk_book
     from firstsilk.work.flowering.day import read_day_list
 
-    book = make_walk_book(on, read_day_list(on, season))
+    book = make_walk_book(on, read_day_list(on, season, by_forecast=True))
     say(f"Printing a walk book of {len(book.rows):,} rows ...")
     write_pdf(out, render_walk_book(book))
 
@@ -66,7 +66,7 @@ def day_sheet(
     from firstsilk.faces.paper.year import make_day_sheet
     from firstsilk.work.flowering.day import read_day_list
 
-    sheet = make_day_sheet(on, read_day_list(on, season), leader)
+    sheet = make_day_sheet(on, read_day_list(on, season, by_forecast=True), leader)
     say(f"Printing the day sheet of {on.today}: {len(sheet.tasks):,} rows ...")
     write_pdf(out, render_day_sheet(sheet))
 

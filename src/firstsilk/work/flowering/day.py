@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from firstsilk.answers import InputRefused
 from firstsilk.records.models import Season, Station, WeatherDay
 from firstsilk.science.climate.frost import KILLING_FROST_C
 from firstsilk.science.flowering.day import RowOnDay, Task, list_tasks
+from firstsilk.work.flowering.forecast import RowForecast, SeasonForecast, read_forecast
 from firstsilk.work.flowering.progress import TargetProgress, measure_progress
 from firstsilk.work.flowering.rows import RowFacts, read_rows, read_season_rows
 from firstsilk.work.occasion import Basis, Occasion
@@ -23,7 +26,8 @@ FROST_AFTER_SOWING_DAYS = 60
 class DayList:
     """Today's tasks with the rows they are about, and how far each target is.
 
-    `killed_on` is the day of the season's killing frost at the nursery, None if there was none yet.
+    `killed_on` is the day of the season's killing frost at the nursery, None if there was none yet. `forecast` is where
+    expected days come from; None where they are a plain sum of heat units.
     """
 
     season: str
@@ -34,6 +38,14 @@ class DayList:
     basis: Basis
     progress: tuple[TargetProgress, ...] = ()
     killed_on: date | None = None
+    forecast: SeasonForecast | None = None
+
+    @property
+    def expected_by(self) -> str:
+        """Where expected days come from, in words."""
+        if self.forecast is None:
+            return "Expected days are a plain sum of heat units at the normal pace."
+        return "Expected days are the middle of the forecast."
 
     def count(self, do: str) -> int:
         """How many rows have this task."""
@@ -50,23 +62,62 @@ class DayList:
         return tuple(row for row in self.rows.values() if row.no_entry)
 
 
-def read_day_list(on: Occasion, season: str = "") -> DayList:
+def read_day_list(on: Occasion, season: str = "", by_forecast: bool = False) -> DayList:
     """Today's tasks: rows to sow, look at, bag, pollinate and pick, each with its reason; and each target's progress.
+
+    Parameters
+    ----------
+    on, season
+        The occasion, and the season's name; this year's if empty.
+    by_forecast
+        Whether expected days are the middle of the forecast, as on the season page; a plain sum of heat units else, and
+        where there is no forecast. Whatever shows an expected day asks for it.
 
     Notes
     -----
-    Considered: plan, notes, heat units so far and the normal pace ahead, silk and shed windows, spray intervals, the
+    Considered: plan, notes, heat units so far and the pace ahead, silk and shed windows, spray intervals, the
     cutoff, a killing frost. Not considered: rain, heat of the day, the hour, walking distance beyond row order, who is
     there.
     """
     station = get_station(on.station)
     book = get_season(station, season, on.today)
     facts, basis = read_season_rows(on, station, book)
+    forecast = _find_forecast(on, book) if by_forecast and any(map(_is_waited_for, facts)) else None
+    if forecast is not None:
+        facts, basis = _expect_by(forecast, facts), forecast.basis
     by_number = {row.number: row for row in facts}
     killed = find_killing_frost(station, book, facts, on.today)
     tasks = list_tasks([_on_day(row, by_number, on.today) for row in facts], on.today, book.cutoff_on, killed)
     progress = measure_progress(facts, on.today, _first(book.cutoff_on, killed))
-    return DayList(book.name, on.today, book.cutoff_on, tasks, by_number, basis, progress, killed)
+    return DayList(book.name, on.today, book.cutoff_on, tasks, by_number, basis, progress, killed, forecast)
+
+
+def _is_waited_for(row: RowFacts) -> bool:
+    """Whether a row is sown and its silk or shed, where it matters, is not noted yet."""
+    state = row.state
+    silk = row.purpose in ("self", "female") and state.silk_on is None
+    return state.sown_on is not None and (silk or (row.purpose in ("self", "male") and state.shed_on is None))
+
+
+def _find_forecast(on: Occasion, season: Season) -> SeasonForecast | None:
+    try:
+        return read_forecast(on, season.name)
+    except InputRefused:
+        return None
+
+
+def _expect_by(forecast: SeasonForecast, rows: Sequence[RowFacts]) -> tuple[RowFacts, ...]:
+    """Rows with the forecast's middle days as expected; as noted where they are noted."""
+    told = {row.number: row for row in forecast.rows}
+    return tuple(_expect(row, told[row.number]) if row.number in told else row for row in rows)
+
+
+def _expect(row: RowFacts, told: RowForecast) -> RowFacts:
+    if row.state.sown_on is None:
+        return row
+    silk = row.state.silk_on or (told.silk[1] if told.silk else None)
+    shed = row.state.shed_on or (told.shed[1] if told.shed else None)
+    return replace(row, silk_expected=silk, shed_expected=shed)
 
 
 def read_progress(on: Occasion, season: str = "") -> tuple[tuple[TargetProgress, ...], Basis]:

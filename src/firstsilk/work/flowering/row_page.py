@@ -17,6 +17,7 @@ from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import RowState, find_undone, keep_standing_notes
 from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.day import DayList, read_day_list
+from firstsilk.work.flowering.forecast import RowForecast
 from firstsilk.work.flowering.progress import TargetProgress
 from firstsilk.work.flowering.rows import RowFacts
 from firstsilk.work.flowering.states import read_notes
@@ -55,7 +56,10 @@ class MaleRow:
 
 @dataclass(frozen=True, slots=True)
 class RowPage:
-    """Everything about one row; notes newest first; findings are odd, never stopping."""
+    """Everything about one row; notes newest first; findings are odd, never stopping.
+
+    `forecast` is the row's own, None where there is none; `expected_by` says where expected days come from.
+    """
 
     season: str
     row: RowFacts
@@ -69,6 +73,8 @@ class RowPage:
     before: int | None
     after: int | None
     cutoff_on: date | None
+    forecast: RowForecast | None
+    expected_by: str
     basis: Basis
 
 
@@ -103,7 +109,7 @@ def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage
     """One row: plan, state, males, target, every note about it, and what is odd about them."""
     name, tag = find_row(on, tag_or_number, season)
     station = get_station(on.station)
-    day = read_day_list(on, name)
+    day = read_day_list(on, name, by_forecast=True)
     row = next((one for one in day.rows.values() if one.tag == tag), None)
     if row is None:
         raise refuse("row_not_yet", f"On {on.today} this row was not planned yet.", "Look at it from a later day.")
@@ -128,6 +134,8 @@ def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage
         before=numbers[at - 1] if at else None,
         after=numbers[at + 1] if at + 1 < len(numbers) else None,
         cutoff_on=day.cutoff_on,
+        forecast=day.forecast.row(row.number) if day.forecast is not None else None,
+        expected_by=day.expected_by,
         basis=Basis((("notes", row.state.n_notes), *day.basis.used[2:]), day.basis.missing),
     )
 

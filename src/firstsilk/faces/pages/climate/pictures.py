@@ -18,6 +18,8 @@ DARK_ORANGE = "#b54700"
 WORDS = {"last_spring": "last in spring", "first_autumn": "first in autumn"}
 
 WIDE, NARROW = (900, 400), (330, 300)
+LOW_FRAC = 0.12
+"""A total under this share of the axis has its number above it."""
 PADDING = {"left": 5, "top": 8, "right": 34, "bottom": 5}
 """Room at the right for the words there: their width is only guessed when the picture is laid out."""
 TITLE_ABOVE = {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end", "titleX": -38, "titleY": -12}
@@ -117,6 +119,9 @@ def _mark_now(heat: SeasonHeat, x: Spec, y: Spec) -> list[Spec]:
     line_day = heat.course.frost_on or now.day
     line: Spec = {"day": line_day.isoformat(), "total": 0}
     year = str(heat.course.starts.year)
+    # Early in a season the total lies on the axis, where the word for the day stands.
+    high = max((point.high or 0.0 for point in heat.course.points), default=0.0)
+    dy = -16 if now.total is not None and now.total < LOW_FRAC * high else 14
     return [
         {
             "data": {"values": [line]},
@@ -128,7 +133,7 @@ def _mark_now(heat: SeasonHeat, x: Spec, y: Spec) -> list[Spec]:
             "mark": {"type": "point", "filled": True, "color": BLUE, "size": 90, "opacity": 1},
             "encoding": {"x": x, "y": {**y, "field": "total"}},
         },
-        _label(row, f"{year}: {now.total:,.0f}", x, y, "total", color=BLUE, fontWeight=600, dx=9, dy=14),
+        _label(row, f"{year}: {now.total:,.0f}", x, y, "total", color=BLUE, fontWeight=600, dx=9, dy=dy),
         _label(line, f"{word}, {line_day.day} {line_day:%b}", x, y, "total", color=DARK_ORANGE, dy=-8),
     ]
 

@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from firstsilk.faces.pages.forms import read_form_day, read_form_text
+from firstsilk.faces.pages.marks import day as mark_day
 from firstsilk.faces.pages.nursery.views import start_room
 from firstsilk.faces.pages.papers import give_pdf
 from firstsilk.science.flowering.notes import KINDS
@@ -16,6 +17,7 @@ from firstsilk.work.cautions import CAUTIONS_SHORT
 from firstsilk.work.flowering.chain import verify_chain
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.desk_notes import write_row_note
+from firstsilk.work.flowering.forecast import RowForecast
 from firstsilk.work.flowering.note_list import SHOWN, read_note_list
 from firstsilk.work.flowering.notes import take_back
 from firstsilk.work.flowering.pollen_window import read_pollen_windows
@@ -40,7 +42,7 @@ def show_flowering(request: HttpRequest, on: Occasion) -> HttpResponse:
     told = start_room(request, on, "flowering")
     season = str(told["season"])
     if season and told["this"].rows:  # type: ignore[attr-defined]
-        day = read_day_list(on, season)
+        day = read_day_list(on, season, by_forecast=True)
         told |= {"day": day, "groups": _group_tasks(day), "cautions": _cautions(day)}
         if day.count("pollinate"):
             told["hours"] = read_pollen_windows(on, season).sentences[0]
@@ -50,12 +52,33 @@ def show_flowering(request: HttpRequest, on: Occasion) -> HttpResponse:
 
 def _group_tasks(day: DayList) -> list[dict[str, object]]:
     groups = []
+    told = {} if day.forecast is None else {row.number: row for row in day.forecast.rows}
     for do, heading, counted in HEADINGS:
-        tasks = [(task, day.rows[task.number]) for task in day.tasks if task.do == do]
+        with_span = do == "look" and bool(told)
+        tasks = [
+            (task, day.rows[task.number], _say_spans(told.get(task.number)) if with_span else "")
+            for task in day.tasks
+            if task.do == do
+        ]
         if tasks:
-            total = sum(task.count for task, _ in tasks) if counted else 0
-            groups.append({"do": do, "heading": heading, "counted": counted, "tasks": tasks, "total": total})
+            total = sum(task.count for task, _, _ in tasks) if counted else 0
+            groups.append(
+                {"do": do, "heading": heading, "counted": counted, "tasks": tasks, "total": total, "spans": with_span}
+            )
     return groups
+
+
+def _say_spans(row: RowForecast | None) -> str:
+    """The days that hold 80 % of the forecast of what is not noted yet: silk for ears, shed for pollen."""
+    if row is None:
+        return ""
+    waited = (
+        ("silk", row.silk, row.silk_on is None and row.purpose in ("self", "female")),
+        ("shed", row.shed, row.shed_on is None and row.purpose in ("self", "male")),
+    )
+    return "; ".join(
+        f"{name} {mark_day(span[0])} to {mark_day(span[2])}" for name, span, waits in waited if waits and span
+    )
 
 
 def _cautions(day: DayList) -> tuple[str, ...]:
@@ -144,5 +167,5 @@ def print_day_sheet(request: HttpRequest, on: Occasion) -> HttpResponse:
     from firstsilk.faces.paper.lists import render_day_sheet
     from firstsilk.faces.paper.year import make_day_sheet
 
-    day = read_day_list(on, request.GET.get("season", ""))
+    day = read_day_list(on, request.GET.get("season", ""), by_forecast=True)
     return give_pdf(render_day_sheet(make_day_sheet(on, day, on.who)), f"day-sheet-{on.today}.pdf")

@@ -161,7 +161,7 @@ def _name_lines(waves: list[Wave], x: Spec, y: Spec, color: Spec) -> list[Spec]:
     for wave in waves:
         half = next((one for one in wave.days if one.so_far[1] >= 0.6 * wave.n_rows), wave.days[-1])
         row: Spec = {"day": half.date.isoformat(), "what": wave.what, "share": half.so_far[1] / wave.n_rows}
-        side = {"align": "right", "dx": -9} if wave.what == "silk" else {"align": "left", "dx": 9, "dy": 6}
+        side = {"align": "right", "dx": -9} if wave.what == "silk" else {"align": "left", "dx": 9, "dy": 15}
         mark = {"type": "text", "fontSize": 13, "fontWeight": 600, **side}
         text = {"value": NAMES[wave.what]}
         layers.append(_layer([row], mark, {"x": x, "y": {**y, "field": "share"}, "text": text, "color": color}))

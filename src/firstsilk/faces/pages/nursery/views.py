@@ -267,7 +267,7 @@ def print_walk_book(request: HttpRequest, on: Occasion) -> HttpResponse:
     from firstsilk.faces.paper.walkbook import render_walk_book
     from firstsilk.faces.paper.year import make_walk_book
 
-    day = read_day_list(on, request.GET.get("season", ""))
+    day = read_day_list(on, request.GET.get("season", ""), by_forecast=True)
     return give_pdf(render_walk_book(make_walk_book(on, day)), f"walk-book-{day.season}.pdf")
 
 
