@@ -104,6 +104,11 @@ def forecast_known(
     -------
     SeasonTold
 
+    Raises
+    ------
+    ValueError
+        If a row is sown after the days that past years tell.
+
     Notes
     -----
     Checked by ``tests/science/test_season_forecast.py``.
@@ -211,9 +216,10 @@ def forecast_lines(
 
 def _find_pace(heat: SeasonHeat, sown: IntArray, units: FloatArray) -> tuple[float, float]:
     """Units of a normal day at flowering, and the day on which the middle row is expected."""
+    if int(sown.max()) + 1 >= heat.span_days:
+        raise ValueError(f"a row is sown on day {int(sown.max())}, and the season has {heat.span_days} days")
     first, middle = int(np.median(sown)), float(np.median(units))
     season = heat.members()[0].mean(axis=0)
-    first = min(first, len(season) - 2)
     expected = first + 1 + int(np.searchsorted(np.cumsum(season[first + 1 :]), middle))
     return heat.find_pace(first, middle), float(expected)
 

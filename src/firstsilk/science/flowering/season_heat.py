@@ -66,6 +66,11 @@ class SeasonHeat:
         """The mean of past years (2, days)."""
         return np.asarray(self.past.mean(axis=1))
 
+    @property
+    def span_days(self) -> int:
+        """Days that past years tell: a row must be sown, and flower, within them."""
+        return int(self.past.shape[2])
+
     def members(self) -> FloatArray:
         """Each member's whole season (2, members, days)."""
         begun = np.repeat(self.so_far[:, None, :], self.ahead.shape[1], axis=1)

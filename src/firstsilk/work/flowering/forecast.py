@@ -123,6 +123,7 @@ def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int 
         raise refuse("no_rows", f"Season {book.name} has no row that is sown or planned.", "Plan or bring rows first.")
     readings = read_readings(station, book.site, on.today + timedelta(days=20))
     heat, last = _line_up(station, book, readings, field, on.today, seed)
+    _check_sown(field, heat)
     history = read_line_history(station, {row.line for row in field.rows}, _season_start(field))
     if history is None:
         raise refuse(
@@ -138,7 +139,7 @@ def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int 
 
 def _read_field(station: Station, season: Season, today: date) -> _Field:
     found = rows_on(station, today).filter(season=season).exclude(purpose="filler")
-    rows = list(found.select_related("line", "target").order_by("number"))
+    rows = list(found.select_related("line", "target", "season").order_by("number"))
     states = read_states(station, [row.tag for row in rows], today)
     kept = []
     for row in rows:
@@ -147,6 +148,13 @@ def _read_field(station: Station, season: Season, today: date) -> _Field:
         if sown is not None:
             kept.append((row, state, max(sown, today) if state.sown_on is None else sown))
     return _Field(tuple(one[0] for one in kept), tuple(one[1] for one in kept), tuple(one[2] for one in kept))
+
+
+def _check_sown(field: _Field, heat: SeasonHeat) -> None:
+    for row, sown in zip(field.rows, field.sown, strict=True):
+        if heat.day(sown) + 1 >= heat.span_days:
+            told = f"row {row.number} is sown or planned for {sown}, {heat.day(sown)} days after {heat.first}"
+            raise refuse("sown_after_season", f"Season {row.season.name}: {told}.", "Correct its day of sowing.")
 
 
 def _season_start(field: _Field) -> date:
