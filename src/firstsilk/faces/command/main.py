@@ -51,6 +51,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("merit", "unbuilt:merit", DOORS, "an index with verdicts"),
     Entry("seed", "unbuilt:seed", DOORS, "which lots cover a need for kernels"),
     Entry("season", "climate_year:season", YEAR, "heat units of this season against past years"),
+    Entry("morning", "morning:morning", YEAR, "how the season stands: heat, flowering, hands, who meets, frost"),
     Entry("ripening", "ripening_year:ripening", YEAR, "which hybrids ripen before the killing frost"),
     Entry("weather", "climate_year:weather", YEAR, "add measured days or hours to the books, or a forecast"),
     Entry("feed", "feeds_year:feed", YEAR, "where new days come from by themselves: a folder or an address"),

@@ -32,6 +32,7 @@ from firstsilk.work.choice.propose import propose_verdicts
 from firstsilk.work.climate.arrivals import DayReading, add_weather_of_sites
 from firstsilk.work.climate.sites import read_site
 from firstsilk.work.flowering.chain import ChainCheck, verify_chain
+from firstsilk.work.flowering.crew_plan import CrewFacts, set_crew
 from firstsilk.work.flowering.day import TargetProgress, read_progress
 from firstsilk.work.nursery.plan import NurseryPlan, PlanSettings, add_targets, list_targets, plan_nursery
 from firstsilk.work.nursery.sow import settle_sowing
@@ -90,6 +91,7 @@ def play_year(seed: int, tell: Callable[[str], None], password: str, accounts: S
     known = {(one.female, one.male) for one in list_targets(spring, str(YEAR))}
     add_targets(spring, str(YEAR), list_wishes(spring, known))
     year.plan = plan_nursery(spring, str(YEAR), _plan_settings(), fix=True)
+    set_crew(spring, str(YEAR), CrewFacts(1, 1, date(YEAR, 7, 17), 7.0, None, None))
     year.trials = lay_trials(occasion_at(date(YEAR, 4, 10)), year.world, YEAR)
     play_nursery(year, str(YEAR), lambda day: _bring_weather(year.world, day), occasion_at, tell)
     _close_year(year, tell)
