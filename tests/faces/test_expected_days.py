@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
 from firstsilk.faces.paper.year import make_walk_book
 from firstsilk.records.models import WeatherDay
+from firstsilk.work.climate.series import read_daily_heat
 from firstsilk.work.flowering.day import read_day_list
 from firstsilk.work.flowering.forecast import read_forecast
 from firstsilk.work.flowering.morning import read_morning
@@ -105,3 +106,21 @@ def test_noted_rows_stand_as_noted_and_ask_for_no_forecast(rows):
     day = read_day_list(ON, by_forecast=True)
     assert day.forecast is None
     assert {row.silk_expected for row in day.rows.values()} == {DAY}
+
+
+def test_a_lines_page_shows_what_its_own_rows_tell_and_of_how_many(client, rows):
+    sign_in(client, rows[0].station, "breeder")
+    address = f"/lineage/line/E2/?day={DAY}"
+    assert "Noted by its rows" not in client.get(address).content.decode()
+    take_note(ON, rows[1], "silk", DAY)
+    page = client.get(address).content.decode()
+    heat = read_daily_heat(rows[0].station, rows[0].season.site, DAY)
+    # Half silk came between the evening before and this day.
+    middle = (heat.between(SOWN, DAY) + heat.between(SOWN, DAY - timedelta(days=1))) / 2
+    assert f"{middle:,.0f} to silk, – to shed <small>CHU, 1 row of 1 season</small>" in page
+    assert "Noted by its rows" not in client.get("/lineage/line/E2/?day=2031-07-17").content.decode()
+
+
+def test_the_climate_page_leads_to_the_season(client, rows):
+    sign_in(client, rows[0].station, "cooperator")
+    assert '<a href="/season/">How the season stands</a>' in client.get("/climate/").content.decode()

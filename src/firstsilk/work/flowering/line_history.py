@@ -180,3 +180,43 @@ class _Clock:
         if start is None or low is None or high is None or high - start != (seen_on - sown_on).days:
             return float("nan")
         return float((self.total[low + 1] + self.total[high + 1]) / 2.0 - self.total[start + 1])
+
+
+@dataclass(frozen=True, slots=True)
+class NotedUnits:
+    """Units to silk and shed of a line as its own rows' notes tell them, the mean of rows; None where not noted.
+
+    `rows` and `seasons` say of how many.
+    """
+
+    silk: float | None
+    shed: float | None
+    rows: int
+    seasons: int
+
+
+def read_noted_units(station: Station, line: Line, up_to: date) -> NotedUnits | None:
+    """What the notes of a line's own rows tell of its units, up to a day; None if they tell nothing.
+
+    Notes
+    -----
+    Checked by ``tests/faces/test_expected_days.py``.
+    """
+    tags: dict[int, list[str]] = {}
+    seasons: dict[int, Season] = {}
+    for row in Row.objects.filter(station=station, line=line).select_related("season__site"):
+        tags.setdefault(row.season_id, []).append(row.tag)
+        seasons[row.season_id] = row.season
+    pairs, n_seasons = [], 0
+    for number, own in tags.items():
+        states = read_states(station, own, up_to)
+        told = [state for tag in own if (state := states.get(tag)) is not None and (state.silk_on or state.shed_on)]
+        clock = _Clock(station, seasons[number].site, up_to) if told else None
+        found = [pair for state in told if clock is not None and (pair := clock.count(state)) is not None]
+        pairs += found
+        n_seasons += bool(found)
+    if not pairs:
+        return None
+    mean = _average(line.name, 0, pairs).units
+    silk, shed = (None if np.isnan(each) else each for each in mean)
+    return NotedUnits(silk, shed, len(pairs), n_seasons)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Line
 from firstsilk.science.lineage.notation import find_shares, parse_pedigree
+from firstsilk.work.flowering.line_history import NotedUnits, read_noted_units
 from firstsilk.work.lineage.ancestry import Ancestor, Books, draw_tree, read_books, tell_method
 from firstsilk.work.lineage.grown import LotFacts, SeasonRow, count_notes_missing, list_lots, list_rows
 from firstsilk.work.lineage.kin import Kin, find_kin_on_hand, tell_founders
@@ -44,7 +45,8 @@ class LinePage:
 
     `tree` is drawn from the records; `shares` are the founders' shares in the written pedigree, `pedigree_problem`
     says why it cannot be read. `inbreeding` [0 to 1] is None where it cannot be reckoned. `made_from_it` and
-    `siblings` are at most 60 each; `sibling_estimates` are those of the lines from the same parents.
+    `siblings` are at most 60 each; `sibling_estimates` are those of the lines from the same parents;
+    `noted_units` what its own rows' notes tell of its flowering.
     """
 
     facts: LineFacts
@@ -63,6 +65,7 @@ class LinePage:
     estimates: tuple[EstimateOf, ...]
     verdicts: tuple[VerdictFacts, ...]
     timeline: tuple[Event, ...]
+    noted_units: NotedUnits | None
     basis: Basis
 
     @property
@@ -120,6 +123,7 @@ def read_line(on: Occasion, name: str) -> LinePage:
         estimates=list_estimates(on, station, [line, *hybrids]),
         verdicts=verdicts,
         timeline=tell_history(_tell_made(facts), rows, lots, trials, verdicts),
+        noted_units=read_noted_units(station, line, on.today),
         basis=_tell_basis(line, books, lots, rows, trials, verdicts, [*untold, problem]),
     )
 
