@@ -265,7 +265,7 @@ def test_with_one_past_year_there_is_a_forecast_that_says_how_little_it_rests_on
     WeatherDay.objects.filter(date__year__lt=2030).delete()
     morning = read_morning(ON)
     assert morning.wave.n_rows == 5
-    assert "only 1 whole past years" in morning.basis.as_text()
+    assert "only 1 whole past year" in morning.basis.as_text()
     assert "the one past year" in said(morning)
 
 

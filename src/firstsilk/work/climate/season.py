@@ -319,6 +319,7 @@ def _name_days(days: tuple[date, ...]) -> str:
 
 def _tell_past(past: PastYears) -> Iterator[str]:
     if len(past.years) < FEW_YEARS:
-        yield f"only {len(past.years)} past years, so the outer tenths are uncertain"
+        n = len(past.years)
+        yield f"only {n} past year{'s' if n != 1 else ''}, so the outer tenths are uncertain"
     if past.n_cut_short:
         yield f"{past.n_cut_short} past years have a long hole or an open end and count only up to it"

@@ -52,7 +52,7 @@ def tell_morning(
     yield Told("heat", _tell_heat(heat))
     for text in _tell_wave(stage, today, demand, silk, shed):
         yield Told("flowering", text)
-    if stage not in ("no rows", "killed"):
+    if stage not in ("no rows", "killed") and demand.forecast is not None:
         for text in need.sentences[:3]:
             yield Told("crew", text)
     text = _tell_crosses(crosses)

@@ -106,6 +106,8 @@ def _label(row: Spec, text: str, x: Spec, y: Spec, field: str, **mark: object) -
 def _label_ends(last: Spec, x: Spec, y: Spec, narrow: bool) -> list[Spec]:
     words = ("90 %", "middle", "10 %") if narrow else ("90 % of years", "middle year", "10 % of years")
     fields = ("high", "middle", "low")
+    if last["high"] == last["low"]:
+        return [_label(last, "one year" if narrow else "the one past year", x, y, "middle", color="#3a5d70")]
     return [_label(last, word, x, y, field, color="#3a5d70") for word, field in zip(words, fields, strict=True)]
 
 

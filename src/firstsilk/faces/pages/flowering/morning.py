@@ -46,7 +46,8 @@ def _show(morning: Morning) -> dict[str, object]:
         "heat_rows": [
             point
             for at, point in enumerate(heat.course.points)
-            if at % TABLE_STEP_DAYS == 0 or point.day == heat.course.counted_to
+            if (at % TABLE_STEP_DAYS == 0 or point.day == heat.course.counted_to)
+            and (point.total is not None or point.middle is not None)
         ],
         "wave_picture": draw_wave(wave, morning.today) if wave is not None and wave.days else "",
         "running_picture": draw_running(waves, morning.today) if waves else "",
