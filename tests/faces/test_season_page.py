@@ -222,3 +222,11 @@ def test_it_asks_the_books_as_often_for_many_rows_as_for_few(client, station, fi
             take_note(ON, row, "pollinated", 2, detail="self")
     assert Season.objects.count() == 1
     assert count() == few
+
+
+def test_a_large_nursery_shows_its_first_rows_and_says_where_all_are(client, station, field, monkeypatch):
+    assert "firstsilk morning --by rows" not in page_of(client, station)
+    monkeypatch.setattr("firstsilk.faces.pages.flowering.morning.MOST_ROWS", 3)
+    page = page_of(client, station)
+    assert "the first 3 of 5 rows" in page
+    assert "firstsilk morning --by rows" in page

@@ -23,6 +23,8 @@ PARTS = (
 )
 """Parts of the morning: their name, as they are called, and the part of the page that shows more."""
 TABLE_STEP_DAYS = 7
+MOST_ROWS = 400
+"""Rows whose days stand in the table here; the command has them all."""
 SHOWN_CREW_DAYS = 21
 """Days of the crew that stand in the table here; the crew's page has them all."""
 
@@ -53,6 +55,7 @@ def _show(morning: Morning) -> dict[str, object]:
         "running_picture": draw_running(waves, morning.today) if waves else "",
         "waves": waves,
         "crew_picture": draw_crew(need) if need.days else "",
+        "rows": morning.rows[:MOST_ROWS],
         "crew_days": need.days[:SHOWN_CREW_DAYS],
         "groups": morning.ripening,
     }
