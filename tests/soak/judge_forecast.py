@@ -13,7 +13,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from firstsilk.invented.flowering_worlds import FORECAST_YEAR, FloweringWorld, WorldSeason, simulate_season
+from firstsilk.invented.flowering_worlds import FORECAST_YEAR, UNITS_A_DAY, FloweringWorld, WorldSeason, simulate_season
 from firstsilk.science.climate.chu import count_chu
 from firstsilk.science.flowering.forecast import FloweringForecast
 from firstsilk.science.flowering.line_records import LinesKnown, find_mixed_frac
@@ -25,6 +25,9 @@ from firstsilk.science.flowering.whole_dates import find_whole_dates
 START = date(FORECAST_YEAR, 5, 1)
 HORIZON = 184
 LEAD_DAYS = 10
+HALF_DAY_CHU = UNITS_A_DAY / 2.0
+"""Records count to the end of the day on which silk was seen; it came on that day, on average half a day before. The
+books' own records take the middle as well (work/flowering/line_history.py); forecast and plain sum both get it here."""
 STEP_DAYS = 3
 
 
@@ -80,7 +83,7 @@ def read_known(season: WorldSeason) -> tuple[LinesKnown, dict[str, int]]:
         find_mixed_frac(mother, method, selfings),
         np.array([one[0] for one in told], dtype=np.intp),
         np.array([one[1] for one in told], dtype=np.intp),
-        np.array([one[2:] for one in told], dtype=np.float64),
+        np.array([one[2:] for one in told], dtype=np.float64) - HALF_DAY_CHU,
         np.ones(len(told)),
         len(seasons),
         np.zeros(0),
@@ -166,7 +169,7 @@ def _tell_plainly(season: WorldSeason, today: date, organ: int) -> NDArray[np.fl
     """The heat-unit sum as it is done by hand: the line's mean, its parents', or all lines'; a normal year ahead."""
     chu = count_chu(season.tmin_c, season.tmax_c)
     units = {
-        name: float(np.mean([one[1 + organ] for one in line.records]))
+        name: float(np.mean([one[1 + organ] for one in line.records])) - HALF_DAY_CHU
         for name, line in season.lines.items()
         if line.records
     }

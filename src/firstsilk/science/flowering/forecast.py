@@ -47,7 +47,7 @@ UNSETTLED, SPREAD_STEP, SPREAD_LIMITS = 1.0, 1.6, (0.3, 6.0)
 as far as one step of expectation and maximisation says (the fixed point is the same, and reached sooner)."""
 SPREAD_WEIGHT_ROWS = 15.0
 """For how many rows the spread handed in counts, beside the spread that the season's own notes show."""
-ROWS_AT_ONCE = 4_000
+ROWS_AT_ONCE = 500
 
 
 @dataclass(frozen=True, slots=True)

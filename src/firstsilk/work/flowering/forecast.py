@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
-from firstsilk.records.models import Row, Season, Station
+from firstsilk.records.models import Line, Row, Season, Station
 from firstsilk.science.climate.heat import Scale
 from firstsilk.science.flowering.rows import RowState
 from firstsilk.science.flowering.season_forecast import NotedRows, SeasonTold, forecast_lines
@@ -123,7 +123,7 @@ def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int 
         raise refuse("no_rows", f"Season {book.name} has no row that is sown or planned.", "Plan or bring rows first.")
     readings = read_readings(station, book.site, on.today + timedelta(days=20))
     heat, last = _line_up(station, book, readings, field, on.today, seed)
-    _check_sown(field, heat)
+    _check_sown(book, field, heat)
     history = read_line_history(station, {row.line for row in field.rows}, _season_start(field))
     if history is None:
         raise refuse(
@@ -139,7 +139,10 @@ def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int 
 
 def _read_field(station: Station, season: Season, today: date) -> _Field:
     found = rows_on(station, today).filter(season=season).exclude(purpose="filler")
-    rows = list(found.select_related("line", "target", "season").order_by("number"))
+    rows = list(found.select_related("target").order_by("number"))
+    lines = {line.pk: line for line in Line.objects.filter(pk__in=found.values("line"))}
+    for row in rows:
+        row.line = lines[row.line_id]  # each line is read once, and not once a row
     states = read_states(station, [row.tag for row in rows], today)
     kept = []
     for row in rows:
@@ -150,11 +153,11 @@ def _read_field(station: Station, season: Season, today: date) -> _Field:
     return _Field(tuple(one[0] for one in kept), tuple(one[1] for one in kept), tuple(one[2] for one in kept))
 
 
-def _check_sown(field: _Field, heat: SeasonHeat) -> None:
+def _check_sown(season: Season, field: _Field, heat: SeasonHeat) -> None:
     for row, sown in zip(field.rows, field.sown, strict=True):
         if heat.day(sown) + 1 >= heat.span_days:
             told = f"row {row.number} is sown or planned for {sown}, {heat.day(sown)} days after {heat.first}"
-            raise refuse("sown_after_season", f"Season {row.season.name}: {told}.", "Correct its day of sowing.")
+            raise refuse("sown_after_season", f"Season {season.name}: {told}.", "Correct its day of sowing.")
 
 
 def _season_start(field: _Field) -> date:

@@ -130,18 +130,19 @@ def _read_figures(lines: Iterable[Line], told: set[str]) -> list[_Record]:
 
 def _read_past_rows(station: Station, by_name: dict[str, Line], before: date) -> list[_Record]:
     """Mean units of each line in each earlier season, from the notes of its rows."""
-    numbers = [line.pk for line in by_name.values()]
+    names = {line.pk: line.name for line in by_name.values()}
     earlier = Season.objects.filter(station=station, year__lt=before.year).select_related("site")
     found: dict[tuple[str, int], list[tuple[float, float]]] = {}
     for season in earlier:
-        rows = list(Row.objects.filter(station=station, season=season, line__in=numbers).select_related("line"))
-        states = read_states(station, [row.tag for row in rows], before)
+        rows = Row.objects.filter(station=station, season=season).values_list("tag", "line_id")
+        line_of = {tag: names[line] for tag, line in rows if line in names}
+        states = read_states(station, line_of, before)
         clock = _Clock(station, season.site, before) if states else None
-        for row in rows:
-            state = states.get(row.tag)
+        for tag, line in line_of.items():
+            state = states.get(tag)
             pair = None if clock is None or state is None else clock.count(state)
             if pair is not None:
-                found.setdefault((row.line.name, season.year), []).append(pair)
+                found.setdefault((line, season.year), []).append(pair)
     return [_average(line, year, pairs) for (line, year), pairs in sorted(found.items())]
 
 
