@@ -200,6 +200,10 @@ ALONE = """\
 1 fit plots.csv targets.csv
 1 fit plots.csv folder
 1 crew demand.csv
+1 stability kin.csv
+2 stability kin.csv --gaps guess
+2 stability kin.csv --scaling round
+2 stability kin.csv --mse low
 2 nosuch
 """
 

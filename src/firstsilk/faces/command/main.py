@@ -47,7 +47,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("design", "trials:design", DOORS, "lay out a trial"),
     Entry("fit", "analysis:fit", DOORS, "fit a mixed model to plot data"),
     Entry("ability", "unbuilt:ability", DOORS, "general and specific combining ability"),
-    Entry("stability", "unbuilt:stability", DOORS, "how entries respond to environments"),
+    Entry("stability", "stability:stability", DOORS, "how entries respond to environments"),
     Entry("merit", "unbuilt:merit", DOORS, "an index with verdicts"),
     Entry("seed", "unbuilt:seed", DOORS, "which lots cover a need for kernels"),
     Entry("season", "climate_year:season", YEAR, "heat units of this season against past years"),

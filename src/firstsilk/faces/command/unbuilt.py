@@ -20,11 +20,6 @@ def ability(rest: Rest = None) -> None:
     _not_built("ability")
 
 
-def stability(rest: Rest = None) -> None:
-    """Not built yet."""
-    _not_built("stability")
-
-
 def merit(rest: Rest = None) -> None:
     """Not built yet."""
     _not_built("merit")
