@@ -96,7 +96,7 @@ def add_feed(on: Occasion, site: str, kind: str, place: str) -> FeedFacts:
 
     Notes
     -----
-    Checked by ``tests/work/test_feeds.py``.
+    Checked by ``tests/faces/test_feeds.py``.
     """
     if kind not in KINDS or not place or len(place) > LONGEST_PLACE:
         raise refuse("feed_unclear", f"A place has 1 to {LONGEST_PLACE} signs.", "Name a folder or an address.")
