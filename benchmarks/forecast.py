@@ -144,6 +144,12 @@ def tell_memory() -> Iterator[tuple[str, str]]:
         yield f"forecast of {n:,} rows: largest memory of the process", done.stdout.strip()
 
 
+def tell_forecast() -> Iterator[tuple[str, str]]:
+    """All figures."""
+    yield from tell_refresh()
+    yield from tell_memory()
+
+
 def _say_memory(n: int) -> None:
     import resource
 
@@ -157,9 +163,8 @@ def main() -> None:
     if "--memory" in sys.argv:
         _say_memory(int(sys.argv[-1]))
         return
-    for told in (tell_refresh, tell_memory):
-        for says, figure in told():
-            print(f"| {says} | {figure} |", flush=True)
+    for says, figure in tell_forecast():
+        print(f"| {says} | {figure} |", flush=True)
 
 
 if __name__ == "__main__":

@@ -15,6 +15,7 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 from itertools import chain
 
+from forecast import tell_forecast
 from heat import tell_heat
 from nick import tell_nick
 
@@ -133,7 +134,7 @@ def main() -> None:
     print("| what | seconds, or as said |\n|---|---|")
     for says, work in FIGURES:
         print(f"| {says} | {work():.3f} |", flush=True)
-    for says, told in chain(tell_heat(), tell_nick()):
+    for says, told in chain(tell_heat(), tell_nick(), tell_forecast()):
         print(f"| {says} | {told} |", flush=True)
 
 
