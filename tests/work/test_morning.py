@@ -312,6 +312,26 @@ def test_the_same_books_tell_the_same_and_the_hour_does_not_count(season):
     assert first.wave == second.wave
 
 
+def test_what_came_later_does_not_count_when_one_looks_back(season):
+    rows = plant(season)
+    take_note(ON, rows[1], "silk", DAY)
+    WeatherDay.objects.filter(date__gt=DAY).delete()
+    before = read_morning(ON)
+    make_days = [
+        WeatherDay(station=season.station, site=season.site, date=DAY + timedelta(days=step), tmin_c=18, tmax_c=33)
+        for step in range(1, 40)
+    ]
+    WeatherDay.objects.bulk_create(make_days)
+    later = DAY + timedelta(days=2)
+    take_note(occasion(later), rows[2], "silk", later, later)
+    take_note(occasion(later), rows[50], "pollinated", 3, later, detail="cross")
+    after = read_morning(ON)
+    assert after.sentences == before.sentences
+    assert after.wave == before.wave
+    assert after.crosses == before.crosses
+    assert read_morning(occasion(later)).sentences != before.sentences
+
+
 def test_queries_do_not_grow_with_rows(season):
     plant(season, n_selfs=2)
 
