@@ -132,10 +132,10 @@ def _show_memory() -> None:
 
     tmin, tmax = make_weather()
     find_days_by_own_heat(tmin, tmax, *make_rows(ROWS[1]))
-    print(f"{_largest_gb():.2f} GB")
+    print(f"{largest_gb():.2f} GB")
 
 
-def _largest_gb() -> float:
+def largest_gb() -> float:
     """The largest resident memory of this process; ru_maxrss alone would count its parent's from before the start."""
     status = Path("/proc/self/status")
     if status.exists():
