@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import json
+from pathlib import Path
 
 import pytest
 
 from firstsilk.faces.command.main import run
 from firstsilk.faces.files.tables import csv_text, read_table, write_table
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 DOORS = {
     "heat": (
         "heat {file} --scale chu",
@@ -19,6 +21,11 @@ DOORS = {
     "frost": ("frost {file}", "date,tmin_c,tmax_c\n2030-10-02,-3,9\n2031-10-05,-2.5,8\n", "--probability 0.5"),
     "kin": ("kin {file}", "line,mother,father,method,selfings\nA,,,founder,\nB,A,,self,2\n", ""),
     "crew": ("crew {file}", "date,p10,p50,p90\n2031-07-21,10,84,90.5\n2031-07-20,,1,2\n", "--beginners 0.6"),
+    "forecast": (
+        f"forecast {{file}} {EXAMPLES / 'forecast' / 'weather.csv'} --today 2031-07-18",
+        "row,sown,units_to_silk,units_to_shed,silk_not_yet\nb,2031-05-12,1299,1241,2031-07-17\na,2031-05-19,1299,,\n",
+        "--draws 60",
+    ),
     "design": ("design complete {file}", "entry,check,copies\nA,0,\nB,1,2\n", "--reps 2"),
 }
 
