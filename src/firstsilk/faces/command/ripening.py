@@ -57,7 +57,7 @@ Sown = Annotated[
     str, typer.Option("--sown", help="Sowing day; its month and day apply to each year. 2031-05-12, or 05-12.")
 ]
 Killing = Annotated[float, typer.Option("--killing", help="A minimum at or below this kills [°C].")]
-CountedFrom = Annotated[StartChoice, typer.Option("--counted-from", help="From where the units of HYBRIDS count.")]
+CountedFrom = Annotated[StartChoice, typer.Option("--counted-from", help="From where the units in the table count.")]
 EmergenceUnits = Annotated[
     float | None,
     typer.Option("--emergence-units", help="Units from sowing to emergence; 170 chu, 115 gdd_f, 63.9 gdd_c if absent."),
