@@ -39,6 +39,17 @@ def test_a_season_that_the_other_scale_sees_slower_needs_more_units():
     assert (faster < 0.0).all()
 
 
+def test_a_row_sown_later_than_usual_starts_in_warmer_days():
+    # The other scale gives a third of this one's units at first, and half from day 20 on.
+    this = np.full(DAYS, 20.0)
+    other = np.where(np.arange(DAYS) < 20, 20.0 / 3.0, 10.0)
+    sown, need = np.array([-1, 19]), np.array([800.0, 800.0])
+    found = find_clock_shifts((this, other), (this, other), sown, need, usually_sown=-1)
+    # Usually: 20 days at 20/3, then 20 at 10: 333.3 in all; sown on day 19 that is 33.3 days, 667 units.
+    assert found == pytest.approx([0.0, 1000.0 / 3.0 / 10.0 * 20.0 - 800.0], abs=1e-3)
+    assert find_clock_shifts((this, other), (this, other), sown, need) == pytest.approx([0.0, 0.0], abs=1e-3)
+
+
 def test_days_that_do_not_suffice_hint_at_nothing():
     found = find_clock_shifts((NORMAL, OTHER * 0.1), (NORMAL, OTHER), SOWN, UNITS)
     assert found.tolist() == [0.0, 0.0, 0.0]

@@ -20,6 +20,7 @@ def find_clock_shifts(
     normal: tuple[FloatArray, FloatArray],
     sown: Sequence[int] | NDArray[np.intp],
     units: FloatArray,
+    usually_sown: int | None = None,
 ) -> FloatArray:
     """By how many units more than usual rows would need if they followed the other scale.
 
@@ -33,6 +34,9 @@ def find_clock_shifts(
         Day of sowing of each row (rows,), counted from the first day.
     units
         Units to flowering of each row in this scale (rows,).
+    usually_sown
+        Day of sowing for which `units` hold in a normal year; each row's own if None. A row sown later than that starts
+        in warmer days, on which scales agree less.
 
     Returns
     -------
@@ -43,14 +47,15 @@ def find_clock_shifts(
     Notes
     -----
     Unchecked from outside: the hint is ours. It is 0 where both scales are proportional, and where the season is the
-    normal one (``tests/science/test_other_clock.py``).
+    normal one and sowing the usual (``tests/science/test_other_clock.py``).
     """
     sown = np.asarray(sown, dtype=np.intp)
     usual = [np.concatenate([[0.0], np.cumsum(each)]) for each in normal]
     here = [np.concatenate([[0.0], np.cumsum(each)]) for each in season]
     start = sown + 1
-    when = _find_place(usual[0], usual[0][start] + units)
-    other = _value_at(usual[1], when) - usual[1][start]
+    told = start if usually_sown is None else usually_sown + 1
+    when = _find_place(usual[0], usual[0][told] + units)
+    other = _value_at(usual[1], when) - usual[1][told]
     place = _find_place(here[1], here[1][start] + other)
     found = _value_at(here[0], place) - here[0][start] - units
     return np.where(np.isnan(found), 0.0, found)

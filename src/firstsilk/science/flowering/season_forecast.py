@@ -236,8 +236,9 @@ def _read_hints(heat: SeasonHeat, sown: IntArray, units: FloatArray) -> FloatArr
     # Rows of one day and one need have one hint: reckoned once.
     kinds, kind_of = np.unique(np.stack([sown, units]), axis=1, return_inverse=True)
     day, need = kinds[0].astype(np.intp), kinds[1]
+    usually = int(np.median(sown))
     pairs = zip(this, other, strict=True)
-    found = [find_clock_shifts(pair, (normal[0], normal[1]), day, need) for pair in pairs]
+    found = [find_clock_shifts(pair, (normal[0], normal[1]), day, need, usually) for pair in pairs]
     return np.stack(found, axis=1)[np.reshape(kind_of, -1)]
 
 
