@@ -6,6 +6,8 @@ from datetime import date, timedelta
 
 import polars
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from tests.faces.calling import call, one_object, rows_of, weather_csv, write
 
@@ -360,3 +362,24 @@ def test_a_missing_file_is_named(tmp_path, capsys):
     code, out, err = call(capsys, "forecast", tmp_path / "none.csv", weather, "--today", TODAY)
     assert (code, out) == (1, "")
     assert "none.csv" in err
+
+
+CELLS = st.one_of(
+    st.sampled_from(
+        ["", "0", "-1", "1300", "1e308", "nan", "inf", "2031-05-12", "2031-07-10", "2032-01-01", "0001-01-01"]
+    ),
+    st.text(st.characters(exclude_categories=["Cs"], exclude_characters='"\r\n'), max_size=6),
+)
+COLUMNS = [*ASKED.split(","), "sd_units", "line", "pollinations", "crowding", "silk_seen", "shed_seen", "silk_not_yet"]
+
+
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.tuples(st.sampled_from(COLUMNS), CELLS), max_size=4))
+def test_whatever_stands_in_the_cells_there_is_an_answer_or_a_sentence(tmp_path, capsys, odd):
+    usual = {"row": "B", "sown": "2031-05-19", "units_to_silk": "1300", "units_to_shed": "1250"}
+    second = ",".join(f'"{(usual | dict(odd)).get(column, "")}"' for column in COLUMNS)
+    first = ",".join(usual.get(column, "") for column in COLUMNS).replace("B", "A")
+    code, out, err = ask(tmp_path, capsys, ",".join(COLUMNS) + f"\n{first}\n{second}\n")
+    assert code in (0, 1)
+    assert "Traceback" not in out + err
+    assert (len(out.splitlines()) == 3) if code == 0 else (out == "" and "rows.csv" in err)

@@ -14,7 +14,7 @@ from tests.soak.judge_forecast import Judged, join_judged, judge_season
 
 SEEDS = (1, 2, 3)
 STEP_DAYS = 6
-SEASON_SD = 0.22
+SEASON_SD = 0.25
 """Standard deviation of a season's held share, the largest of all worlds and both organs."""
 
 
