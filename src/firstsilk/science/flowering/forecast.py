@@ -36,7 +36,7 @@ IntArray = NDArray[np.intp]
 
 DRAWS = 200
 """Draws of a forecast: the chance behind a date is then sure to about 0.02."""
-MOST_PASSES = 25
+MOST_PASSES = 40
 STEADY_UNITS_FRAC = 0.005
 """Passes end when no row moves by more than this share of its own spread."""
 DAMPING = 0.8
