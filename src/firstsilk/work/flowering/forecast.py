@@ -143,7 +143,7 @@ def _read_field(station: Station, season: Season, today: date) -> _Field:
     lines = {line.pk: line for line in Line.objects.filter(pk__in=found.values("line"))}
     for row in rows:
         row.line = lines[row.line_id]  # each line is read once, and not once a row
-    states = read_states(station, [row.tag for row in rows], today)
+    states = read_states(station, found.values_list("tag", flat=True), today)
     kept = []
     for row in rows:
         state = states.get(row.tag, RowState(row.tag))

@@ -134,9 +134,9 @@ def _read_past_rows(station: Station, by_name: dict[str, Line], before: date) ->
     earlier = Season.objects.filter(station=station, year__lt=before.year).select_related("site")
     found: dict[tuple[str, int], list[tuple[float, float]]] = {}
     for season in earlier:
-        rows = Row.objects.filter(station=station, season=season).values_list("tag", "line_id")
-        line_of = {tag: names[line] for tag, line in rows if line in names}
-        states = read_states(station, line_of, before)
+        rows = Row.objects.filter(station=station, season=season)
+        line_of = {tag: names[line] for tag, line in rows.values_list("tag", "line_id") if line in names}
+        states = read_states(station, rows.values_list("tag", flat=True), before) if line_of else {}
         clock = _Clock(station, season.site, before) if states else None
         for tag, line in line_of.items():
             state = states.get(tag)

@@ -8,7 +8,7 @@ from datetime import date
 from django.db.models import QuerySet
 
 from firstsilk.records.models import Note as NoteRecord
-from firstsilk.records.models import Station
+from firstsilk.records.models import Row, Station
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import RowState, read_row_states
 from firstsilk.work.flowering.chain import as_note
@@ -18,9 +18,14 @@ MOST_TAGS_ASKED = 10_000
 _TOLD = ("uuid", "kind", "detail", "tag", "male", "bag", "value", "taken_local", "doubt", "replaces")
 
 
-def read_states(station: Station, tags: Iterable[str] | None = None, up_to: date | None = None) -> dict[str, RowState]:
-    """The state of rows by tag, from all notes taken up to a day; of all rows if no tags are given."""
-    wanted = None if tags is None else set(tags)
+def read_states(
+    station: Station, tags: Iterable[str] | QuerySet[Row, str] | None = None, up_to: date | None = None
+) -> dict[str, RowState]:
+    """The state of rows by tag, from all notes taken up to a day; of all rows if no tags are given.
+
+    A question for tags (``rows.values_list("tag", flat=True)``) is asked within the one for notes, however many it has.
+    """
+    wanted = tags if tags is None or isinstance(tags, QuerySet) else set(tags)
     found = _choose(station, wanted, up_to).values_list(*_TOLD).iterator(chunk_size=5000)
     # Only what a state is made of: a nursery has a hundred thousand notes, and whole ones take three times as long.
     notes = (
@@ -28,7 +33,9 @@ def read_states(station: Station, tags: Iterable[str] | None = None, up_to: date
              str(replaces) if replaces else "")
         for key, kind, detail, tag, male, bag, value, taken, doubt, replaces in found
     )  # fmt: skip
-    return read_row_states(notes if wanted is None else (note for note in notes if note.tag in wanted or note.replaces))
+    if isinstance(wanted, set):
+        return read_row_states(note for note in notes if note.tag in wanted or note.replaces)
+    return read_row_states(notes)
 
 
 def read_notes(station: Station, tags: Iterable[str] | None = None, up_to: date | None = None) -> list[Note]:
@@ -38,9 +45,9 @@ def read_notes(station: Station, tags: Iterable[str] | None = None, up_to: date 
     return notes if wanted is None else [note for note in notes if note.tag in wanted or note.replaces]
 
 
-def _choose(station: Station, tags: set[str] | None, up_to: date | None) -> QuerySet[NoteRecord]:
+def _choose(station: Station, tags: set[str] | QuerySet[Row, str] | None, up_to: date | None) -> QuerySet[NoteRecord]:
     """Records about these tags, or more where there are too many tags to ask for."""
     records = NoteRecord.objects.filter(station=station, practice=False)
-    if tags is not None and len(tags) <= MOST_TAGS_ASKED:
+    if isinstance(tags, QuerySet) or (tags is not None and len(tags) <= MOST_TAGS_ASKED):
         records = records.filter(tag__in=tags) | records.filter(replaces__isnull=False)
     return records if up_to is None else records.filter(taken_on__lte=up_to)
