@@ -50,6 +50,11 @@ DOORS = {
     "kin": Door("kin {file}", "line,mother,father,method\nA,,,founder\nB,A,,self\n", "", "method"),
     "design": Door("design complete {file}", "entry,copies\nA,1\nB,1\n", "copies", ""),
     "stability": Door("stability {file}", "entry,environment,mean\nA,x,1\nA,y,2\nB,x,3\nB,y,3.5\n", "mean", ""),
+    "ability": Door(
+        "ability {file} --mother m --father f --response mean --kind line-tester",
+        "m,f,mean\na,t,1\na,u,2\nb,t,3\nb,u,3.5\n",
+        "mean",
+    ),
     "fit": Door("fit {file} {model}", "line,y\na,1\nb,2\na,3\nb,2.5\n", "y", ""),
 }
 

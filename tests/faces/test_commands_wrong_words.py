@@ -200,6 +200,10 @@ ALONE = """\
 1 fit plots.csv targets.csv
 1 fit plots.csv folder
 1 crew demand.csv
+2 ability kin.csv
+1 ability kin.csv --mother mother --father father --response line --kind diallel
+2 ability kin.csv --mother mother --father father --response line --kind guess
+2 ability kin.csv --mother mother --father father --response line --kind line-tester --griffing 1
 1 stability kin.csv
 2 stability kin.csv --gaps guess
 2 stability kin.csv --scaling round

@@ -11,7 +11,20 @@ from pathlib import Path
 import pytest
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
-DOORS = ("crew", "pollen-window", "heat", "frost", "ripen", "forecast", "kin", "pedigree", "design", "fit", "stability")
+DOORS = (
+    "crew",
+    "pollen-window",
+    "heat",
+    "frost",
+    "ripen",
+    "forecast",
+    "kin",
+    "pedigree",
+    "design",
+    "fit",
+    "stability",
+    "ability",
+)
 
 
 @pytest.mark.parametrize("door", DOORS)

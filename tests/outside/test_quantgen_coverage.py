@@ -1,8 +1,9 @@
 """Which published cases of quantitative genetics are covered, and which not yet, by topic?
 
 The cases themselves stand in `test_lineage.py`, `test_fit_published.py`, `test_fit_outside_data.py`,
-`test_design_published.py`, `test_stability_published.py` and `test_agronomy*.py`. Here every topic of the published
-table must be named once: as covered whole, covered in part with what is left, or not covered with the reason.
+`test_design_published.py`, `test_stability_published.py`, `test_ability_published.py` and `test_agronomy*.py`. Here
+every topic of the published table must be named once: as covered whole, covered in part with what is left, or not
+covered with the reason.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ _WHOLE = """
     met-onestage met-stage1 met-twostage hetero-met entry-mean-H2 nc2-anova nc2-variance blup-animal-model
     blup-repeatability efficiency-bound alpha-generator bibd-E p-rep augmented-sed lsd
     finlay-wilkinson eberhart-russell joint-regression-anova wricke shukla modified-joint-regression
-    two-way-unbalanced gge gge-scaled
+    two-way-unbalanced gge gge-scaled lxt-gca lxt-sca lxt-variance lxt-contribution lxt-se griffing-1 griffing-2
+    griffing-4 diallel-array-means diallel-reml
 """
 WHOLE = frozenset(_WHOLE.split())
 
@@ -45,7 +47,7 @@ NOT_YET = {
     "lattice-square-anova": "its data are not at hand",
     "reml-randomslope": "a correlated intercept and slope is beyond the small fit",
     "splitplot-anova": "no analysis-of-variance table yet",
-    "nc2-heritability": "combining ability comes with the engine",
+    "nc2-heritability": "needs the variance of plants within plots",
     "alpha-conditions": "alpha designs come with their own room",
     "own-performance": "selection index for own records",
     "genomic-G": "markers come with lines and seed",
@@ -54,16 +56,6 @@ NOT_YET = {
     "snp-blup-polygenic": "markers come with lines and seed",
     "gblup-equivalence": "markers come with lines and seed",
     "gblup-reml": "markers come with lines and seed",
-    "lxt-gca": "combining ability comes with the engine",
-    "lxt-sca": "combining ability comes with the engine",
-    "lxt-variance": "combining ability comes with the engine",
-    "lxt-contribution": "combining ability comes with the engine",
-    "lxt-se": "combining ability comes with the engine",
-    "griffing-1": "combining ability comes with the engine",
-    "griffing-2": "combining ability comes with the engine",
-    "griffing-4": "combining ability comes with the engine",
-    "diallel-array-means": "combining ability comes with the engine",
-    "diallel-reml": "combining ability comes with the engine",
     "ar1xar1": "surfaces and correlated residuals come with the engine",
     "ar1xar1-nugget": "surfaces and correlated residuals come with the engine",
     "ar1xar1+random": "surfaces and correlated residuals come with the engine",

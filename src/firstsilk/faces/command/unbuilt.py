@@ -15,11 +15,6 @@ def _not_built(door: str) -> NoReturn:
     raise NotBuilt(f"firstsilk {door}: not built yet.")
 
 
-def ability(rest: Rest = None) -> None:
-    """Not built yet."""
-    _not_built("ability")
-
-
 def merit(rest: Rest = None) -> None:
     """Not built yet."""
     _not_built("merit")
