@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 from django.utils.safestring import SafeString
 
 from firstsilk.faces.pages.charts import BLUE, INK, SKY
-from firstsilk.faces.pages.climate.pictures import DARK_ORANGE, TITLE_ABOVE, WIDE, Spec, render_both
+from firstsilk.faces.pages.climate.pictures import DARK_ORANGE, DAY_AXIS, TITLE_ABOVE, WIDE, Spec, render_both
 from firstsilk.faces.pages.flowering.pictures import DAYS
-from firstsilk.work.flowering.wave import Wave
+from firstsilk.work.flowering.wave import Wave, WaveDay
 
 PADDING = {"left": 5, "top": 42, "right": 14, "bottom": 5}
 SIZE = (900, 300)
@@ -58,21 +59,21 @@ def _wave_spec(wave: Wave, today: date, width: int, height: int) -> Spec:
             {"type": "rule", "color": INK, "strokeWidth": 1.5},
             {"x": DAYS, "y": {**y, "field": "low"}, "y2": {"field": "high"}},
         ),
-        *_mark_today(today, bars),
+        *_mark_today(today, [str(bar["day"]) for bar in bars], DAYS),
     ]
     return {"width": width - 80, "height": height - 70, "padding": PADDING, "layer": layers}
 
 
-def _mark_today(today: date, bars: list[Spec]) -> list[Spec]:
-    days = [str(bar["day"]) for bar in bars]
-    if not days or not days[0] <= today.isoformat() <= days[-1]:
+def _mark_today(today: date, days: list[str], x: Spec) -> list[Spec]:
+    """Today as an upright line, where it lies among the days."""
+    if not days or not min(days) <= today.isoformat() <= max(days):
         return []
     row: Spec = {"day": today.isoformat(), "text": "today"}
     rule = {"type": "rule", "color": DARK_ORANGE, "strokeWidth": 1.5, "strokeDash": [3, 3]}
     words = {"type": "text", "fontSize": 13, "color": DARK_ORANGE, "dy": -8, "fontWeight": 600}
     return [
-        _layer([row], rule, {"x": DAYS}),
-        _layer([row], words, {"x": DAYS, "y": {"value": 0}, "text": {"field": "text"}}),
+        _layer([row], rule, {"x": x}),
+        _layer([row], words, {"x": x, "y": {"value": 0}, "text": {"field": "text"}}),
     ]
 
 
@@ -97,62 +98,36 @@ def _name(wave: Wave) -> str:
 
 
 def _running_spec(waves: list[Wave], today: date, width: int, height: int) -> Spec:
-    narrow = width < WIDE[0]
-    rows = [
-        {
-            "day": one.date.isoformat(),
-            "what": wave.what,
-            "low": one.so_far[0] / wave.n_rows,
-            "middle": one.so_far[1] / wave.n_rows,
-            "high": one.so_far[2] / wave.n_rows,
-        }
-        for wave in waves
-        for one in wave.days
-    ]
-    x: Spec = {
-        "field": "day",
-        "type": "temporal",
-        "scale": {"type": "utc"},
-        "title": None,
-        "axis": {
-            "format": "%-d %b",
-            "tickCount": MOST_TICKS[narrow],
-            "grid": False,
-            "labelOverlap": "greedy",
-            "labelSeparation": 8,
-        },
-    }
+    rows = [_share(wave, one) for wave in waves for one in wave.days]
+    ticks = {"tickCount": MOST_TICKS[width < WIDE[0]], "labelOverlap": "greedy", "labelSeparation": 8}
+    x: Spec = {**DAY_AXIS, "axis": {"format": "%-d %b", "grid": False, **ticks}}
     y: Spec = {
         "type": "quantitative",
         "scale": {"domain": [0, 1]},
         "title": "Share of rows that have come",
         "axis": {**ABOVE, "format": "%"},
     }
-    domain = [wave.what for wave in waves]
-    color: Spec = {
-        "field": "what",
-        "type": "nominal",
-        "legend": None,
-        "scale": {"domain": domain, "range": [COLOURS[one] for one in domain]},
-    }
-    dash = {**color, "scale": {"domain": domain, "range": [DASHES[one] for one in domain]}}
-    band = {"type": "area", "opacity": 0.2}
+    color = _by_what(waves, COLOURS)
+    band = {"x": x, "y": {**y, "field": "low"}, "y2": {"field": "high"}, "color": color}
+    line = {"x": x, "y": {**y, "field": "middle"}, "color": color, "strokeDash": _by_what(waves, DASHES)}
     layers = [
-        _layer(rows, band, {"x": x, "y": {**y, "field": "low"}, "y2": {"field": "high"}, "color": color}),
-        _layer(
-            rows,
-            {"type": "line", "strokeWidth": 2.5, "interpolate": "monotone"},
-            {"x": x, "y": {**y, "field": "middle"}, "color": color, "strokeDash": dash},
-        ),
+        _layer(rows, {"type": "area", "opacity": 0.2}, band),
+        _layer(rows, {"type": "line", "strokeWidth": 2.5, "interpolate": "monotone"}, line),
         *_name_lines(waves, x, y, color),
+        *_mark_today(today, [str(row["day"]) for row in rows], x),
     ]
-    days = [str(row["day"]) for row in rows]
-    if days and min(days) <= today.isoformat() <= max(days):
-        row: Spec = {"day": today.isoformat(), "text": "today"}
-        words = {"type": "text", "fontSize": 13, "color": DARK_ORANGE, "dy": -8, "fontWeight": 600}
-        layers.append(_layer([row], {"type": "rule", "color": DARK_ORANGE, "strokeDash": [3, 3]}, {"x": x}))
-        layers.append(_layer([row], words, {"x": x, "y": {"value": 0}, "text": {"field": "text"}}))
     return {"width": width - 90, "height": height - 70, "padding": PADDING, "layer": layers}
+
+
+def _share(wave: Wave, one: WaveDay) -> Spec:
+    low, middle, high = (part / wave.n_rows for part in one.so_far)
+    return {"day": one.date.isoformat(), "what": wave.what, "low": low, "middle": middle, "high": high}
+
+
+def _by_what(waves: list[Wave], named: Mapping[str, object]) -> Spec:
+    domain = [wave.what for wave in waves]
+    scale = {"domain": domain, "range": [named[one] for one in domain]}
+    return {"field": "what", "type": "nominal", "legend": None, "scale": scale}
 
 
 def _name_lines(waves: list[Wave], x: Spec, y: Spec, color: Spec) -> list[Spec]:
