@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import itertools
 from pathlib import Path
 
 import pytest
 
+from firstsilk.faces.files.tables import write_table
 from tests.faces.calling import call, one_object, rows_of, write
 
 # Two lines, two testers, two replicates; line A gives 3 more than the mean with each tester but 1 more with U.
@@ -121,6 +123,19 @@ def test_the_table_holds_all_effects_and_the_bytes_are_the_same_each_time(tmp_pa
     assert two[0] == 0
     rows = rows_of(out.read_text())
     assert [(row["mother"], row["father"]) for row in rows[1:5]] == [("A", ""), ("B", ""), ("", "T"), ("", "U")]
+
+
+def test_spreadsheet_parquet_and_standard_input_give_the_same_object(tmp_path, capsys, monkeypatch) -> None:
+    plain = ask(tmp_path, capsys, FACTORIAL, *LINE_TESTER, "--block", "rep")
+    head, *lines = [line.split(",") for line in FACTORIAL.strip().split("\n")]
+    for kind in ("xlsx", "parquet"):
+        path = tmp_path / f"plots.{kind}"
+        write_table(path, head, [[int(rep), line, tester, float(y)] for rep, line, tester, y in lines])
+        code, out, _ = call(capsys, "ability", path, *LINE_TESTER, "--block", "rep")
+        assert (code, one_object(out)) == (0, plain)
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(FACTORIAL.encode())))
+    code, out, _ = call(capsys, "ability", "-", *LINE_TESTER, "--block", "rep")
+    assert (code, one_object(out)) == (0, plain)
 
 
 @pytest.mark.parametrize(

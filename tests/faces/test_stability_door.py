@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
 from pathlib import Path
 
 import pytest
 
+from firstsilk.faces.files.tables import write_table
 from tests.faces.calling import call, one_object, rows_of, write
 
 CELLS = {
@@ -95,6 +97,23 @@ def test_empty_cells_are_refused_by_name_or_estimated_and_told(tmp_path, capsys)
     # (3 x row total + 3 x column total - grand total) / ((3 - 1) x (3 - 1)), Yates 1933.
     assert cell == {"entry": "B", "environment": "y", "mean": pytest.approx((3 * 16 + 3 * 14 - 57) / 4)}
     assert (answer["anova"], answer["ammi"]["tests"]) == (None, [])
+
+
+def test_spreadsheet_parquet_and_standard_input_give_the_same_object(tmp_path, capsys, monkeypatch) -> None:
+    plain = ask(tmp_path, capsys)
+    rows = [[*cell, value] for cell, value in CELLS.items()]
+    for kind in ("xlsx", "parquet"):
+        path = tmp_path / f"means.{kind}"
+        write_table(path, ("entry", "environment", "mean"), rows)
+        code, out, _ = call(capsys, "stability", path)
+        assert (code, one_object(out)) == (0, plain)
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(GOOD.encode())))
+    code, out, _ = call(capsys, "stability", "-")
+    assert (code, one_object(out)) == (0, plain)
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(GOOD.replace("B,y,8.5\n", "").encode())))
+    code, out, err = call(capsys, "stability", "-")
+    assert (code, out) == (1, "")
+    assert err.startswith("standard input: 1 of 9 cells have no mean: B in y.")
 
 
 def test_order_of_lines_changes_nothing(tmp_path, capsys) -> None:

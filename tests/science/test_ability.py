@@ -14,6 +14,8 @@ from firstsilk.science.analysis.ability import estimate_ability
 from firstsilk.science.analysis.ability_variances import split_sums_of_squares
 from firstsilk.science.analysis.cross_means import adjust_for_blocks
 from firstsilk.science.analysis.matings import Matings, arrange_matings
+from firstsilk.science.analysis.mixed_models import fit_mixed_model
+from firstsilk.science.analysis.models import Model, RandomTerm
 
 Columns = dict[str, list[object]]
 
@@ -252,6 +254,17 @@ def test_variances_by_moments_are_right_on_average_also_when_plots_are_unequal()
         told.append([whole[name] for name in ("gca_mother", "gca_father", "sca", "residual")])
     off = np.mean(told, axis=0) - [4, 2, 1, 1]
     assert np.all(np.abs(off) < 4 * np.std(told, axis=0) / 20)
+
+
+def test_variances_of_unequal_plots_are_those_of_the_mixed_model_written_down_plainly() -> None:
+    data = thin(grow(list(itertools.product(range(7), range(4))), 2, 9, "line-tester"), [3, 14, 20, 41])
+    found = estimate_ability(arrange(data, "line-tester")).variances
+    random = tuple(RandomTerm(columns) for columns in (("m",), ("f",), ("m", "f")))
+    fit = fit_mixed_model(data, Model("y", (("b",),), random))
+    wanted = [fit.variance(term) for term in ("m", "f", "m:f", "residual")]
+    told = [found.values[name] for name in ("gca_mother", "gca_father", "sca", "residual")]
+    assert told == pytest.approx(wanted, rel=1e-5, abs=1e-8)
+    assert found.by == "reml"
 
 
 def test_a_variance_below_zero_is_given_as_zero_and_told() -> None:

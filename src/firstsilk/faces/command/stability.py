@@ -78,7 +78,7 @@ def stability(
     given = read_means(means)
     missing = name_missing_cells(given)
     if gaps == "refuse":
-        need_complete(given, Path(means).name)
+        need_complete(given, "standard input" if means == "-" else Path(means).name)
     table = fill_missing_cells(given, axes)
     if missing:
         say(
