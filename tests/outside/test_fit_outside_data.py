@@ -7,13 +7,14 @@ source stands beside each. Where the data are not at hand these tests are skippe
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pytest
 import scipy.linalg
 from trial_tables import Columns, needs_checks, outside, reference
 
+from firstsilk.science.analysis import mixed_models
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Array, Fit, Model, RandomTerm, Residual
 
@@ -21,6 +22,15 @@ pytestmark = needs_checks
 
 # Log-likelihoods are printed to 5 decimals (5e-6); two good optimisers may differ by 1e-6.
 PRINTED = 6e-6
+
+
+@pytest.fixture(autouse=True, scope="module", params=["dense", "sparse"])
+def way(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Every test here, once by the dense way and once by the sparse one."""
+    with pytest.MonkeyPatch.context() as patch:
+        if request.param == "sparse":
+            patch.setattr(mixed_models, "SMALL_SIZE", -1)
+        yield
 
 
 def random(*terms: str, by: Sequence[str] = ()) -> tuple[RandomTerm, ...]:

@@ -6,12 +6,14 @@ Each value names where it stands; `test_fit_outside_data.py` goes on with larger
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
 from trial_tables import CALVES, COWS, DYE, DYE_SIMULATED, OATS_ALPHA, WHEAT_ALPHA, alpha_trial, batches, table
 
 from firstsilk.answers import InputRefused
+from firstsilk.science.analysis import mixed_models
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Array, Fit, Model, RandomTerm, Relationship, Residual
 from firstsilk.science.lineage.kinship import find_relationship
@@ -19,6 +21,15 @@ from firstsilk.science.lineage.members import Member
 
 OATS_FIXED = Model("yield", (("rep",), ("gen",)), (RandomTerm(("rep", "block")),), genotype="gen")
 OATS_RANDOM = Model("yield", (("rep",),), (RandomTerm(("gen",)), RandomTerm(("rep", "block"))), genotype="gen")
+
+
+@pytest.fixture(autouse=True, scope="module", params=["dense", "sparse"])
+def way(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Every test here, once by the dense way and once by the sparse one."""
+    with pytest.MonkeyPatch.context() as patch:
+        if request.param == "sparse":
+            patch.setattr(mixed_models, "SMALL_SIZE", -1)
+        yield
 
 
 def means_of(fit: Fit, term: str) -> list[float]:

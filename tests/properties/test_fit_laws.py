@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from firstsilk.science.analysis import mixed_models
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Relationship
 
 MODEL = Model("y", (("site",),), (RandomTerm(("line",)), RandomTerm(("site", "rep"))), genotype="line")
+
+
+@pytest.fixture(autouse=True, scope="module", params=["dense", "sparse"])
+def way(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Every test here, once by the dense way and once by the sparse one."""
+    with pytest.MonkeyPatch.context() as patch:
+        if request.param == "sparse":
+            patch.setattr(mixed_models, "SMALL_SIZE", -1)
+        yield
 
 
 @st.composite

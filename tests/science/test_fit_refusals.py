@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from firstsilk.answers import InputRefused
-from firstsilk.science.analysis import components, records
+from firstsilk.science.analysis import mixed_models
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Model, RandomTerm, Relationship, Residual
 
@@ -144,14 +144,17 @@ def test_fit_when_a_value_is_not_usable_then_refused_with_its_record(column: str
         fit_mixed_model(data, Model("yield", (("line",),)))
 
 
-def test_fit_when_too_large_then_refused_before_any_work(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(records, "MOST_RECORDS", 10)
-    with pytest.raises(InputRefused, match="18 records are more than the small fit takes"):
-        fit_mixed_model(trial(), Model("yield"))
-    monkeypatch.setattr(records, "MOST_RECORDS", 18)
-    monkeypatch.setattr(components, "MOST_LEVELS", 8)
-    with pytest.raises(InputRefused, match="random levels are more than the small fit takes"):
-        fit_mixed_model(trial(), Model("yield", random=(RandomTerm(("nitrogen", "line")),)))
+def test_fit_when_a_known_covariance_has_too_many_records_then_refused_before_any_work(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    model = Model("yield", random=(RandomTerm(("line",)),), residual=Residual(covariance=np.eye(18)))
+    monkeypatch.setattr(mixed_models, "DENSE_RECORDS", 10)
+    with pytest.raises(InputRefused, match=r"18 records .* are too many beside a wholly known residual covariance"):
+        fit_mixed_model(trial(), model)
+    monkeypatch.setattr(mixed_models, "DENSE_RECORDS", 18)
+    monkeypatch.setattr(mixed_models, "DENSE_LEVELS", 1)
+    with pytest.raises(InputRefused, match="random levels are too many beside a wholly known residual covariance"):
+        fit_mixed_model(trial(), model)
 
 
 def test_fit_when_weights_are_not_positive_then_refused() -> None:

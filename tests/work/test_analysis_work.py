@@ -166,6 +166,12 @@ def test_a_single_unreplicated_trial_carries_no_model():
         fit_plots(plots)
 
 
+def test_more_entries_than_can_be_set_beside_each_other_are_refused():
+    plots = [PlotValue("T", "home", 2031, "T 1", f"E{k}", k, False, 8000.0 + k % 7) for k in range(3_001)]
+    with pytest.raises(InputRefused, match="3001 entries are too many at once"):
+        fit_plots(plots)
+
+
 def test_entries_that_meet_in_no_trial_are_refused_or_said():
     rng = np.random.default_rng(1)
     plots = [

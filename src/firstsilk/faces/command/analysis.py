@@ -31,9 +31,9 @@ def fit(
 ) -> None:
     """Fit a mixed model by REML: variances, fixed effects, means, predictions, heritability, as one JSON object.
 
-    Up to 4,000 records and 3,000 random levels. Keys of the model: response, fixed, numeric, sum_coded, weights,
-    genotype, [[random]] columns, relationship, variance_by, variance (known), [residual] variance_by, covariance,
-    variance (known).
+    Tens of thousands of records and random levels will do. Keys of the model: response, fixed, numeric, sum_coded,
+    weights, genotype, [[random]] columns, relationship, variance_by, variance (known), [residual] variance_by,
+    covariance (up to 4,000 records), variance (known).
     """
     begun = time.perf_counter()
     table = read_table(plots)

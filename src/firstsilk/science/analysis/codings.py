@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
+import scipy.sparse
 
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.analysis.models import Array, Model
@@ -22,7 +23,7 @@ class Factor:
     """One column inside a fixed term: for classes its coding (levels x coded columns), for numbers its mean."""
 
     column: str
-    codes: Array | None
+    codes: scipy.sparse.csr_array | None
     names: tuple[str, ...]
     mean: float = 0.0
 
@@ -67,11 +68,12 @@ def _factor(name: str, term: Sequence[str], sets: Sequence[frozenset[str]], reco
     if len(levels) < 2:
         raise refuse("one_level", f"Column {name!r} has one level only ({levels[0]!r}), so it cannot be a fixed term")
     rest = frozenset(term) - {name}
-    unit = np.eye(len(levels))
+    unit = scipy.sparse.eye_array(len(levels), format="csr")
     if rest and rest not in sets:
         return Factor(name, unit, levels)
     if name in model.sum_coded:
-        return Factor(name, np.vstack([unit[:-1, :-1], -np.ones(len(levels) - 1)]), levels[:-1])
+        last = scipy.sparse.csr_array(-np.ones((1, len(levels) - 1)))
+        return Factor(name, scipy.sparse.vstack([unit[:-1, :-1], last], format="csr"), levels[:-1])
     return Factor(name, unit[:, 1:], levels[1:])
 
 
@@ -92,10 +94,10 @@ def _values(factor: Factor, at: Mapping[str, int], records: Records | None) -> A
     if factor.codes is None:
         return records.numbers[factor.column][:, None] if records else np.array([[factor.mean]])
     if records:
-        return factor.codes[records.classes[factor.column].codes]
+        return np.asarray(factor.codes[records.classes[factor.column].codes].toarray(), dtype=np.float64)
     if factor.column in at:
-        return factor.codes[[at[factor.column]]]
-    return np.asarray(factor.codes.mean(axis=0, keepdims=True), dtype=np.float64)
+        return np.asarray(factor.codes[[at[factor.column]]].toarray(), dtype=np.float64)
+    return np.asarray(factor.codes.toarray().mean(axis=0, keepdims=True), dtype=np.float64)
 
 
 def plan_means(terms: Sequence[FixedTerm], records: Records) -> list[tuple[str, tuple[str, ...], Array]]:
@@ -150,14 +152,19 @@ def _not_estimable(scaled: Array, terms: Sequence[FixedTerm]) -> InputRefused:
             made.append(told)
         else:
             kept.append(rest / left)
+    return not_estimable(empty, made)
+
+
+def not_estimable(empty: Sequence[str], made: Sequence[str]) -> InputRefused:
+    """What to say of fixed columns that no record has, and of those made of earlier ones."""
     parts = [f"no record has {_listed(empty)}"] if empty else []
     parts += [f"{_listed(made)} cannot be told from the terms before"] if made else []
     return refuse(
         "not_estimable",
         f"These fixed effects cannot be estimated: {'; '.join(parts)}",
         "Leave the term out, or make it random.",
-        columns=", ".join(dict.fromkeys(name.split(" ")[0] for name in empty + made)),
-        effects="; ".join(empty + made),
+        columns=", ".join(dict.fromkeys(name.split(" ")[0] for name in [*empty, *made])),
+        effects="; ".join([*empty, *made]),
     )
 
 

@@ -70,10 +70,10 @@ def estimate_heritability(
     if as_random is None or as_random.variance(genotype) <= 0:
         return Heritability(None, None, None)
     before = _prior_difference(random_model, records, genotype) * as_random.variance(genotype)
-    cullis = 1.0 - _mean_difference(_tested(as_random, records, genotype)) / before
+    cullis = 1.0 - as_random.difference_variance[genotype] / before
     piepho = None
     if as_fixed is not None:
-        piepho = before / (before + _mean_difference(as_fixed.mean_covariance[genotype]))
+        piepho = before / (before + as_fixed.difference_variance[genotype])
     error = _plain_mean_error(random_model, records, as_random, genotype)
     entry_mean = before / (before + 2.0 * error) if error is not None else None
     return Heritability(cullis, piepho, entry_mean)
@@ -97,19 +97,9 @@ def _with_random(model: Model, genotype: str) -> Model:
     return replace(model, fixed=fixed, random=(*model.random, RandomTerm((genotype,))))
 
 
-def _mean_difference(covariance: Array) -> float:
-    """The mean variance of a difference of two, over all pairs."""
-    m = len(covariance)
-    trace = float(np.trace(covariance))
-    return 2.0 * (trace / m - (float(np.sum(covariance)) - trace) / (m * (m - 1)))
-
-
-def _tested(fit: Fit, records: Records, genotype: str) -> Array:
-    """Error covariance of the BLUPs of those genotypes that have records."""
-    names = [line.level for line in fit.random if line.term == genotype]
-    with_records = set(records.classes[genotype].levels)
-    at = [k for k, name in enumerate(names) if name in with_records]
-    return fit.random_covariance[genotype][np.ix_(at, at)]
+def mean_difference(trace: float, total: float, m: int) -> float:
+    """The mean variance of a difference of two of m, over all pairs, from trace and sum of their covariance."""
+    return 2.0 * (trace / m - (total - trace) / (m * (m - 1)))
 
 
 def _prior_difference(model: Model, records: Records, genotype: str) -> float:
@@ -119,7 +109,8 @@ def _prior_difference(model: Model, records: Records, genotype: str) -> float:
         return 2.0
     with_records = set(records.classes[genotype].levels)
     at = [k for k, name in enumerate(related.names) if name in with_records]
-    return _mean_difference(np.asarray(related.matrix, dtype=np.float64)[np.ix_(at, at)])
+    inside = np.asarray(related.matrix, dtype=np.float64)[np.ix_(at, at)]
+    return mean_difference(float(np.trace(inside)), float(np.sum(inside)), len(at))
 
 
 def _plain_mean_error(model: Model, records: Records, fit: Fit, genotype: str) -> float | None:

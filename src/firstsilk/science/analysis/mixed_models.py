@@ -1,6 +1,6 @@
-"""What do plot data say, once everything in them is given its share? The small mixed-model fit.
+"""What do plot data say, once everything in them is given its share? Mixed-model fits, small and large.
 
-Dense algebra for trials of up to some thousand records. A larger engine can stand behind the same function.
+Small ones by dense algebra, here; large ones by the sparse way of `large_models`, behind the same function.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ from firstsilk.science.analysis.codings import (
 )
 from firstsilk.science.analysis.components import RandomPart, plan_random
 from firstsilk.science.analysis.equations import Problem, effect_covariance
-from firstsilk.science.analysis.heritability import estimate_heritability
+from firstsilk.science.analysis.heritability import estimate_heritability, mean_difference
+from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.models import (
     Array,
     Fit,
@@ -39,18 +40,22 @@ from firstsilk.science.analysis.models import (
 from firstsilk.science.analysis.records import Column, Records, arrange_records
 from firstsilk.science.analysis.reml import Top, maximise
 
+# A wholly known residual covariance is taken up to this size (choices of ours).
+DENSE_RECORDS = 4_000
+DENSE_LEVELS = 3_000
+# Up to this many columns and records the dense way is the faster one (docs/figures.md).
+SMALL_SIZE = 600
+SMALL_RECORDS = 4_000
+
 
 @dataclass(frozen=True, slots=True)
 class _Plan:
-    """Everything laid out before variances are sought."""
+    """A layout with its dense columns."""
 
-    records: Records
-    terms: tuple[FixedTerm, ...]
-    random: RandomPart
+    layout: Layout
     problem: Problem
     upper: Array
     least_squares: Array
-    variance_names: tuple[tuple[str, str], ...]
 
 
 def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
@@ -72,14 +77,17 @@ def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
     Raises
     ------
     InputRefused
-        If a column is absent or unusable, an effect or a variance cannot be estimated (it is named), or there
-        are more than 4,000 records or 3,000 random levels.
+        If a column is absent or unusable, an effect or a variance cannot be estimated (it is named), or the
+        equations would not fit into memory.
 
     Notes
     -----
     The REML log-likelihood is -1/2 [(n-p) ln 2pi + ln|V| + ln|X'V^-1X| + y'Py]. Standard errors of variances come
     from the inverse average information; those of effects include the uncertainty of the fixed effects but not
-    that of the variances. Reliability is 1 - PEV / (variance x relationship diagonal).
+    that of the variances. Reliability is 1 - PEV / (variance x relationship diagonal). Problems of up to
+    `SMALL_SIZE` columns and `SMALL_RECORDS` records are worked densely, larger ones sparsely (compiled on first use);
+    both give the same answer, nothing is approximated. A wholly known residual covariance is always worked densely,
+    up to 4,000 records and 3,000 random levels.
 
     References
     ----------
@@ -88,7 +96,8 @@ def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
 
     Checked by
     ----------
-    tests/outside/test_fit_published.py, tests/science/test_fit_twin.py, tests/properties/test_fit_laws.py
+    tests/outside/test_fit_published.py, tests/science/test_fit_twin.py, tests/science/test_sparse_reml.py,
+    tests/properties/test_fit_laws.py
     """
     fit, records = _fit(data, model)
     if model.genotype is None:
@@ -97,22 +106,59 @@ def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
 
 
 def _fit(data: Mapping[str, Column], model: Model) -> tuple[Fit, Records]:
-    plan = _plan(data, model)
-    known = np.array([component.known for component in plan.random.components], dtype=np.float64)
-    residual = 1.0 if model.residual.covariance is not None else model.residual.variance
-    known = np.append(known, np.full(plan.problem.n_groups, np.nan if residual is None else residual))
-    if np.any(known < 0) or np.any(known[plan.problem.n_random :] == 0):
-        raise refuse("variance_negative", "A known variance must not be below 0, and that of the residual above 0")
-    names = [f"{term} {level}".strip() for term, level in plan.variance_names]
-    top = maximise(plan.problem, known, names)
-    return _tell(plan, top, model, np.isnan(known)), plan.records
+    layout = _lay_out(data, model)
+    if _is_large(layout, model):
+        from firstsilk.science.analysis.large_models import fit_large
+
+        return fit_large(layout, model), layout.records
+    plan = _plan_dense(layout, model, data)
+    names = [f"{term} {level}".strip() for term, level in layout.variance_names]
+    top = maximise(plan.problem, layout.known, names)
+    return _tell(plan, top, model), layout.records
 
 
-def _plan(data: Mapping[str, Column], model: Model) -> _Plan:
+def _lay_out(data: Mapping[str, Column], model: Model) -> Layout:
     records = arrange_records(data, model)
     terms = plan_terms(records, model)
     random = plan_random(records, model)
-    design = build_design(terms, records)
+    groups, levels = _residual_groups(records, model.residual)
+    names = [(component.term, component.level) for component in random.components]
+    names += [("residual", level) for level in levels]
+    known = np.array([component.known for component in random.components], dtype=np.float64)
+    residual = 1.0 if model.residual.covariance is not None else model.residual.variance
+    known = np.append(known, np.full(len(levels), np.nan if residual is None else residual))
+    if np.any(known < 0) or np.any(known[len(random.components) :] == 0):
+        raise refuse("variance_negative", "A known variance must not be below 0, and that of the residual above 0")
+    return Layout(records, terms, random, groups, tuple(names), known)
+
+
+def _is_large(layout: Layout, model: Model) -> bool:
+    """Whether the sparse way is the faster one.
+
+    Raises
+    ------
+    InputRefused
+        If a known residual covariance asks for the dense way where that is too large.
+    """
+    levels, n = len(layout.random.names), layout.records.n
+    if model.residual.covariance is not None:
+        if n > DENSE_RECORDS or levels > DENSE_LEVELS:
+            raise refuse(
+                "too_large",
+                f"{n} records with {levels} random levels are too many beside a wholly known residual covariance "
+                f"(up to {DENSE_RECORDS} and {DENSE_LEVELS})",
+            )
+        return False
+    return n > SMALL_RECORDS or levels + sum(len(term.levels) for term in layout.terms) > SMALL_SIZE
+
+
+def _plan(data: Mapping[str, Column], model: Model) -> _Plan:
+    return _plan_dense(_lay_out(data, model), model, data)
+
+
+def _plan_dense(layout: Layout, model: Model, data: Mapping[str, Column]) -> _Plan:
+    records, random = layout.records, layout.random
+    design = build_design(layout.terms, records)
     response, constant = records.response, 0.0
     incidence: Array | scipy.sparse.csr_array = random.incidence
     if model.residual.covariance is not None:
@@ -121,25 +167,22 @@ def _plan(data: Mapping[str, Column], model: Model) -> _Plan:
         response = scipy.linalg.solve_triangular(root, response, lower=True)
         incidence = scipy.linalg.solve_triangular(root, random.incidence.toarray(), lower=True)
         constant = 2.0 * float(np.sum(np.log(np.diag(root))))
-    fixed, upper = orthonormalise(design, terms)
+    fixed, upper = orthonormalise(design, layout.terms)
     least_squares = fixed.T @ response
     constant += (len(response) - fixed.shape[1]) * math.log(2.0 * math.pi)
     constant += 2.0 * float(np.sum(np.log(np.abs(np.diag(upper))))) - float(np.sum(np.log(records.weights)))
-    groups, levels = _residual_groups(records, model.residual)
     problem = Problem(
         response - fixed @ least_squares,
         fixed,
         incidence,
         random,
-        groups,
-        len(levels),
+        layout.groups,
+        len(layout.variance_names) - len(random.components),
         records.weights,
         constant,
         float(np.max(np.abs(response))),
     )
-    names = [(component.term, component.level) for component in random.components]
-    names += [("residual", level) for level in levels]
-    return _Plan(records, terms, random, problem, upper, least_squares, tuple(names))
+    return _Plan(layout, problem, upper, least_squares)
 
 
 def _residual_groups(records: Records, residual: Residual) -> tuple[NDArray[np.intp], tuple[str, ...]]:
@@ -168,25 +211,31 @@ def _root_of_covariance(model: Model, records: Records, n_given: int) -> Array:
         raise refuse("covariance_not_positive", "The known covariance must be positive definite") from None
 
 
-def _tell(plan: _Plan, top: Top, model: Model, free: NDArray[np.bool_]) -> Fit:
+def _tell(plan: _Plan, top: Top, model: Model) -> Fit:
     """Turn the top of the likelihood into the lines of a fit."""
     state = top.state
     random_cov, _, fixed_cov = effect_covariance(plan.problem, state)
     coefficients = back_to_coefficients(plan.upper, plan.least_squares + state.fixed_solution)
     half = back_to_coefficients(plan.upper, fixed_cov)
     covariance = back_to_coefficients(plan.upper, half.T)
-    variances, at_bound = _variance_lines(plan, top, model, free)
+    variances, at_bound = _variance_lines(plan, top, model, np.isnan(plan.layout.known))
     means, mean_covariance = _mean_lines(plan, coefficients, covariance)
-    own = [at for at, (term, _) in enumerate(plan.random.names) if term == model.genotype]
+    differences = {term: _difference(spread) for term, spread in mean_covariance.items() if len(spread) > 1}
+    own = [at for at, (term, _) in enumerate(plan.layout.random.names) if term == model.genotype]
+    if model.genotype and own:
+        tested = set(plan.layout.records.classes[model.genotype].levels)
+        inside = [at for at in own if plan.layout.random.names[at][1] in tested]
+        if len(inside) > 1:
+            differences[model.genotype] = _difference(random_cov[np.ix_(inside, inside)])
     return Fit(
-        n=plan.records.n,
-        n_dropped=plan.records.n_dropped,
+        n=plan.layout.records.n,
+        n_dropped=plan.layout.records.n_dropped,
         reml_log_likelihood=state.log_likelihood,
         variances=variances,
         correlations=(),
-        fixed=_fixed_lines(plan.terms, coefficients, covariance),
+        fixed=_fixed_lines(plan.layout.terms, coefficients, covariance),
         means=means,
-        random=_random_lines(plan.random, state.random_solution, random_cov, state.variances),
+        random=_random_lines(plan.layout.random, state.random_solution, random_cov, state.variances),
         heritability=None,
         converged=top.converged,
         gradient=top.gradient,
@@ -194,14 +243,19 @@ def _tell(plan: _Plan, top: Top, model: Model, free: NDArray[np.bool_]) -> Fit:
         iterations=top.iterations,
         mean_covariance=mean_covariance,
         random_covariance={model.genotype: random_cov[np.ix_(own, own)]} if model.genotype and own else {},
+        difference_variance=differences,
     )
+
+
+def _difference(covariance: Array) -> float:
+    return mean_difference(float(np.trace(covariance)), float(np.sum(covariance)), len(covariance))
 
 
 def _variance_lines(
     plan: _Plan, top: Top, model: Model, free: NDArray[np.bool_]
 ) -> tuple[tuple[VarianceLine, ...], tuple[str, ...]]:
     lines, at_bound = [], []
-    for k, (term, level) in enumerate(plan.variance_names):
+    for k, (term, level) in enumerate(plan.layout.variance_names):
         if term == "residual" and model.residual.covariance is not None:
             continue
         value, error = float(top.state.variances[k]), float(top.errors[k])
@@ -223,7 +277,7 @@ def _fixed_lines(terms: tuple[FixedTerm, ...], coefficients: Array, covariance: 
 def _mean_lines(plan: _Plan, coefficients: Array, covariance: Array) -> tuple[tuple[MeanLine, ...], dict[str, Array]]:
     lines: list[MeanLine] = []
     covariances = {}
-    for term, levels, combinations in plan_means(plan.terms, plan.records):
+    for term, levels, combinations in plan_means(plan.layout.terms, plan.layout.records):
         spread = combinations @ covariance @ combinations.T
         covariances[term] = spread
         values = combinations @ coefficients

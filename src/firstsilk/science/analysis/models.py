@@ -141,7 +141,9 @@ class Fit:
     `gradient` is the largest slope of the REML log-likelihood per unit of log variance that is left (0 at the
     top), `at_bound` the variances that are exactly 0. `mean_covariance` holds, by term, the covariance matrix of
     the marginal means in the order of `means`; `random_covariance` the prediction error covariance of the
-    `genotype` main effect in the order of `random`.
+    `genotype` main effect in the order of `random`; a large fit keeps neither for a term of more than 3,000 levels.
+    `difference_variance` is the mean variance of a difference between two levels, by term: of marginal means, and
+    of the predictions of the `genotype` main effect's levels that have records.
     """
 
     n: int
@@ -159,6 +161,7 @@ class Fit:
     iterations: int
     mean_covariance: Mapping[str, Array]
     random_covariance: Mapping[str, Array]
+    difference_variance: Mapping[str, float]
 
     def variance(self, term: str, level: str = "") -> float:
         """The variance of a term (at a level, if it has one for each)."""

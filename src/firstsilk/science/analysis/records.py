@@ -14,7 +14,6 @@ from firstsilk.answers import refuse
 from firstsilk.science.analysis.models import Array, Model
 
 Column = Sequence[object] | NDArray[np.generic]
-MOST_RECORDS = 4_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +48,7 @@ def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
     Raises
     ------
     InputRefused
-        If a column is absent, lengths differ, a value is empty or no number, or there are too many records.
+        If a column is absent, lengths differ, or a value is empty or no number.
     """
     used = _columns_used(model)
     for name in [model.response, *used, *([model.weights] if model.weights else [])]:
@@ -61,11 +60,6 @@ def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
             raise refuse("lengths_differ", f"Column {name!r} has another number of records than {model.response!r}")
     response = np.array([_number(value, model.response, at) for at, value in enumerate(data[model.response])])
     kept = np.flatnonzero(~np.isnan(response))
-    if len(kept) > MOST_RECORDS:
-        raise refuse(
-            "too_large",
-            f"{len(kept)} records are more than the small fit takes ({MOST_RECORDS}); the large one is not built yet",
-        )
     if not len(kept):
         raise refuse("no_records", f"No record has a value of {model.response!r}")
     numbers = {name: _numbers(data[name], name, kept) for name in used if name in model.numeric}

@@ -11,6 +11,8 @@ from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Residual
 from firstsilk.work.analysis.plots import PlotValue
 
+MOST_ENTRIES = 3_000
+"""Entries that are set beside each other, each with each, at once: as many as a large fit keeps covariances of."""
 LEAST_FREEDOM = 10
 """Degrees of freedom a variance should rest on before it is given one of its own (a choice of ours)."""
 
@@ -53,8 +55,12 @@ def fit_plots(plots: Sequence[PlotValue]) -> Fitted:
     Raises
     ------
     InputRefused
-        If no model can be fitted: one trial without replicates, too few plots, no variation.
+        If no model can be fitted: one trial without replicates, too few plots, no variation; or entries are too many
+        to set each beside each.
     """
+    entries = len({one.entry for one in plots})
+    if entries > MOST_ENTRIES:
+        raise refuse("too_many_entries", f"{entries} entries are too many at once here (up to {MOST_ENTRIES})")
     data = _columns(plots)
     part, said = _plan_part(plots)
     while True:
