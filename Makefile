@@ -40,7 +40,7 @@ types: .venv/test.stamp
 bench: .venv/test.stamp
 	$(BIN)/python benchmarks/run.py
 
-# Long proofs, apart from `make test`: the forecast over a hundred seasons of each frozen world (about ten minutes).
+# Long proofs, apart from `make test`: the forecast over two hundred seasons of each frozen world (about ten minutes).
 soak: .venv/test.stamp
 	$(BIN)/python -m pytest -p no:cacheprovider tests/soak/prove_*.py
 

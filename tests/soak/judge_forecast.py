@@ -1,6 +1,6 @@
 """How good is the flowering forecast in the frozen worlds, against a plain heat-unit sum and an oracle?
 
-``make soak`` judges a hundred seasons of each world by it (prove_forecast.py here), ``make test`` a few
+``make soak`` judges two hundred seasons of each world by it (prove_forecast.py here), ``make test`` a few
 (tests/science/test_forecast_worlds.py).
 """
 
