@@ -1,7 +1,7 @@
 """In a few seasons of each frozen world: do spans hold about four fifths, and does the forecast beat the plain sum?
 
-Two hundred seasons of each are judged by ``make soak``. Rows of one season share its weather and its shift, so that what
-spans hold scatters from season to season: by `SEASON_SD` at most, as measured over two hundred seasons of each world.
+Two hundred seasons of each are judged by ``make soak``. Rows of one season share its weather and its shift, so that
+what spans hold scatters from season to season: by `SEASON_SD` at most, as measured over two hundred of each world.
 """
 
 from __future__ import annotations
