@@ -107,14 +107,7 @@ def arrange_equations(
     turn = Sparse(scipy.sparse.block_diag([random.to_level, unit], format="csr"))
     check_width(levels, MOST_PRODUCTS)
     size, q = turn.shape[1], random.width
-    keys, values, owners = [], [], []
-    for g in range(n_groups):
-        at = np.flatnonzero(groups == g)
-        weighted = levels[at].multiply(weights[at][:, None])
-        products = scipy.sparse.tril(turn.T @ (levels[at].T @ weighted) @ turn, format="coo")
-        keys.append(products.coords[1].astype(np.int64) * size + products.coords[0])
-        values.append(products.data)
-        owners.append(np.full(len(products.data), g))
+    keys, values, owners = _products_by_group(levels, turn, groups, n_groups, weights)
     inner = scipy.sparse.tril(random.precision, format="coo")
     keys.append(inner.coords[1].astype(np.int64) * size + inner.coords[0])
     entries, where = np.unique(np.concatenate(keys), return_inverse=True)
@@ -142,6 +135,22 @@ def arrange_equations(
         response, fixed, random, levels, turn, groups, n_groups, weights, constant + random.log_size, magnitude, plan,
         row, column, twice, by_group, prior, prior_of,
     )  # fmt: skip
+
+
+def _products_by_group(
+    levels: Sparse, turn: Sparse, groups: NDArray[np.intp], n_groups: int, weights: Array
+) -> tuple[list[Ints], list[Array], list[Ints]]:
+    """Cross products of the columns over each residual group: which entries, their values, the group of each."""
+    size = turn.shape[1]
+    keys, values, owners = [], [], []
+    for g in range(n_groups):
+        at = np.flatnonzero(groups == g)
+        weighted = levels[at].multiply(weights[at][:, None])
+        products = scipy.sparse.tril(turn.T @ (levels[at].T @ weighted) @ turn, format="coo")
+        keys.append(products.coords[1].astype(np.int64) * size + products.coords[0])
+        values.append(products.data)
+        owners.append(np.full(len(products.data), g))
+    return keys, values, owners
 
 
 def solve_large(problem: LargeProblem, variances: Array, floor: Array | None = None) -> LargeState:

@@ -197,6 +197,21 @@ def factor_small(begin: int, end: int, values: Floats, first: Ints, owner: Ints,
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _invert_triangle(block: Floats, own: Floats) -> None:
+    """Row j of `own` becomes column j of the inverse of the triangle."""
+    w = len(own)
+    for j in range(w):
+        for i in range(w):
+            own[j, i] = 0.0
+        own[j, j] = 1.0 / block[j, j]
+        for i in range(j + 1, w):
+            total = 0.0
+            for k in range(j, i):
+                total += block[k, i] * own[j, k]
+            own[j, i] = -total / block[i, i]
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
 def invert_small(begin: int, end: int, values: Floats, inverse: Floats, first: Ints, owner: Ints, row_at: Ints,
                  rows: Ints, value_at: Ints, place: Ints, work: Floats) -> None:  # fmt: skip
     """Selected inverse of groups end-1 down to begin, the groups above being done."""
@@ -225,16 +240,7 @@ def invert_small(begin: int, end: int, values: Floats, inverse: Floats, first: I
                 share = slope[j, k]
                 for i in range(m):
                     out[j, w + i] -= share * inner[k, i]
-        # own[j] is column j of the inverse of the triangle.
-        for j in range(w):
-            for i in range(w):
-                own[j, i] = 0.0
-            own[j, j] = 1.0 / block[j, j]
-            for i in range(j + 1, w):
-                total = 0.0
-                for k in range(j, i):
-                    total += block[k, i] * own[j, k]
-                own[j, i] = -total / block[i, i]
+        _invert_triangle(block, own)
         for j in range(w):
             for i in range(j, w):
                 total = 0.0

@@ -6,6 +6,8 @@ imports numba: do it inside the function that needs it.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numba
 import numpy as np
 from numpy.typing import NDArray
@@ -50,160 +52,227 @@ def order_columns(indptr: Ints, indices: Ints) -> Ints:
     kept = (number[column] >= 0) & (number[indices] >= 0) & (column != indices)
     inner = np.zeros(len(plain) + 1, dtype=np.int64)
     np.cumsum(np.bincount(number[column[kept]], minlength=len(plain)), out=inner[1:])
-    order = plain[_minimum_degree(inner, number[indices[kept]])]
+    order = plain[_minimum_degree(_graph_of(inner, number[indices[kept]]))]
     return np.concatenate([order, np.flatnonzero(crowded)])
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
-def _minimum_degree(indptr: Ints, indices: Ints) -> Ints:
+class _Graph(NamedTuple):
+    """What is left of the pattern: for each unknown its elements, then its plain neighbours, in `cells` from `start`.
+
+    An unknown that is taken out becomes an element, whose unknowns stand in a store from `at` to `until` and weigh
+    `weight`. `size` counts the unknowns one stands for, chained by `twin`; `mark`, `seen`, `left` are work room.
+    """
+
+    start: Ints
+    length: Ints
+    n_elements: Ints
+    cells: Ints
+    size: Ints
+    alive: NDArray[np.bool_]
+    is_element: NDArray[np.bool_]
+    at: Ints
+    until: Ints
+    weight: Ints
+    twin: Ints
+    twin_end: Ints
+    head: Ints
+    after: Ints
+    before: Ints
+    degree: Ints
+    mark: Ints
+    seen: Ints
+    left: Ints
+    bucket: Ints
+    chain: Ints
+    keys: Ints
+
+
+def _graph_of(indptr: Ints, indices: Ints) -> _Graph:
     n = len(indptr) - 1
-    start, cells = indptr[:n].copy(), indices.copy()
-    n_elements = np.zeros(n, np.int64)
-    length = indptr[1:] - indptr[:n]
-    size = np.ones(n, np.int64)
-    alive = np.ones(n, np.bool_)
-    is_element = np.zeros(n, np.bool_)
-    at, until, weight = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n, np.int64)
-    store, used = np.empty(max(16, 2 * len(indices)), np.int64), 0
-    twin, twin_end = np.full(n, -1, np.int64), np.arange(n)
-    head, after, before = np.full(n + 1, -1, np.int64), np.full(n, -1, np.int64), np.full(n, -1, np.int64)
-    degree = length.copy()
+
+    def numbers(value: int, size: int = n) -> Ints:
+        return np.full(size, value, dtype=np.int64)
+
+    lengths = np.diff(indptr)
+    return _Graph(
+        start=indptr[:n].copy(), length=lengths, n_elements=numbers(0), cells=indices.copy(), size=numbers(1),
+        alive=np.ones(n, dtype=np.bool_), is_element=np.zeros(n, dtype=np.bool_), at=numbers(0), until=numbers(0),
+        weight=numbers(0), twin=numbers(-1), twin_end=np.arange(n, dtype=np.int64), head=numbers(-1, n + 1),
+        after=numbers(-1), before=numbers(-1), degree=lengths.copy(), mark=numbers(0), seen=numbers(0),
+        left=numbers(0), bucket=numbers(-1, n + 1), chain=numbers(-1), keys=numbers(0),
+    )  # fmt: skip
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _minimum_degree(g: _Graph) -> Ints:
+    n = len(g.size)
+    store, used, tag = np.empty(max(16, 2 * len(g.cells)), np.int64), 0, 1
     for i in range(n - 1, -1, -1):
-        _enter(head, after, before, degree[i], i)
-    mark, left, tag = np.zeros(n, np.int64), np.zeros(n, np.int64), 1
-    seen, bucket, chain = np.zeros(n, np.int64), np.full(n + 1, -1, np.int64), np.full(n, -1, np.int64)
+        _enter(g.head, g.after, g.before, g.degree[i], i)
     order, done, least = np.empty(n, np.int64), 0, 0
-    keys = np.zeros(n, np.int64)
     while done < n:
-        while head[least] < 0:
+        while g.head[least] < 0:
             least += 1
-        p = head[least]
-        _leave(head, after, before, least, p)
+        p = g.head[least]
+        _leave(g.head, g.after, g.before, least, p)
         tag += 1
-        mark[p] = tag
-        # The new element: all unknowns that p touches, directly or through elements, which it takes over.
-        room = used + length[p] - n_elements[p]
-        for cell in range(start[p], start[p] + n_elements[p]):
-            room += until[cells[cell]] - at[cells[cell]]
-        if room > len(store):
-            larger = np.empty(2 * room, np.int64)
-            larger[:used] = store[:used]
-            store = larger
-        begin, total = used, 0
-        for cell in range(start[p], start[p] + length[p]):
-            j = cells[cell]
-            if cell < start[p] + n_elements[p]:
-                if not (is_element[j] and alive[j]):
-                    continue
-                for inside in range(at[j], until[j]):
-                    i = store[inside]
-                    if size[i] > 0 and alive[i] and mark[i] != tag:
-                        mark[i] = tag
-                        store[used] = i
-                        used += 1
-                        total += size[i]
-                alive[j] = False
-            elif size[j] > 0 and alive[j] and mark[j] != tag:
-                mark[j] = tag
-                store[used] = j
-                used += 1
-                total += size[j]
-        is_element[p] = True
-        done = _emit(order, done, twin, p)
-        at[p], until[p], weight[p] = begin, used, total
-        # How much of each touched element lies outside the new one.
-        for k in range(begin, used):
-            i = store[k]
-            for cell in range(start[i], start[i] + n_elements[i]):
-                e = cells[cell]
-                if alive[e]:
-                    if seen[e] != tag:
-                        seen[e] = tag
-                        left[e] = weight[e]
-                    left[e] -= size[i]
-        for k in range(begin, used):
-            i = store[k]
-            _leave(head, after, before, degree[i], i)
-            write, outside, key = start[i], 0, 0
-            for cell in range(start[i], start[i] + n_elements[i]):
-                e = cells[cell]
-                if alive[e]:
-                    if left[e] == 0:
-                        alive[e] = False
-                    else:
-                        outside += left[e]
-                        key += e
-                        cells[write] = e
-                        write += 1
-            first_plain = write
-            for cell in range(start[i] + n_elements[i], start[i] + length[i]):
-                j = cells[cell]
-                if alive[j] and not is_element[j] and size[j] > 0 and mark[j] != tag:
-                    outside += size[j]
-                    key += j
-                    cells[write] = j
-                    write += 1
-            if outside == 0:
-                # Touches nothing but the new element: goes with it at once.
-                alive[i] = False
-                total -= size[i]
-                size[i] = 0
-                done = _emit(order, done, twin, i)
-                continue
-            if write > first_plain:
-                cells[write] = cells[first_plain]
-            cells[first_plain] = cells[start[i]]
-            cells[start[i]] = p
-            n_elements[i] = first_plain - start[i] + 1
-            length[i] = write - start[i] + 1
-            degree[i] = min(degree[i], outside)
-            keys[i] = (key + p) % n
-            chain[i] = bucket[keys[i]]
-            bucket[keys[i]] = i
-        weight[p] = total
-        # Unknowns that touch the same become one.
-        for k in range(begin, used):
-            i = store[k]
-            if not alive[i] or bucket[keys[i]] < 0:
-                continue
-            one = bucket[keys[i]]
-            bucket[keys[i]] = -1
-            while one >= 0:
-                if size[one] > 0:
-                    tag += 1
-                    for cell in range(start[one], start[one] + length[one]):
-                        seen[cells[cell]] = tag
-                    other = chain[one]
-                    while other >= 0:
-                        same = size[other] > 0 and length[other] == length[one] and n_elements[other] == n_elements[one]
-                        cell = start[other]
-                        while same and cell < start[other] + length[other]:
-                            same = seen[cells[cell]] == tag
-                            cell += 1
-                        if same:
-                            size[one] += size[other]
-                            size[other] = 0
-                            alive[other] = False
-                            twin[twin_end[one]] = other
-                            twin_end[one] = twin_end[other]
-                        other = chain[other]
-                one = chain[one]
-        tag += 1
-        write = begin
-        for k in range(begin, used):
-            i = store[k]
-            if alive[i] and size[i] > 0:
-                store[write] = i
-                write += 1
-                degree[i] = min(degree[i] + total - size[i], n - done - size[i])
-                degree[i] = max(degree[i], 0)
-                _enter(head, after, before, degree[i], i)
-                least = min(least, degree[i])
-        used = write
-        until[p] = write
-        if write == begin:
-            alive[p] = False
+        g.mark[p] = tag
+        store = _make_room(g, p, store, used)
+        begin = used
+        used = _collect_element(g, p, store, used, tag)
+        done = _emit(order, done, g.twin, p)
+        _weigh_outside(g, store[begin:used], tag)
+        for i in store[begin:used]:
+            _leave(g.head, g.after, g.before, g.degree[i], i)
+            if not _prune(g, p, i, tag):
+                done = _emit(order, done, g.twin, i)
+        tag = _merge_alike(g, store[begin:used], tag) + 1
+        used, least = _settle(g, p, store, begin, used, least, n - done)
     return order
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _make_room(g: _Graph, p: int, store: Ints, used: int) -> Ints:
+    """A store that holds the element of p as well."""
+    room = used + g.length[p] - g.n_elements[p]
+    for cell in range(g.start[p], g.start[p] + g.n_elements[p]):
+        room += g.until[g.cells[cell]] - g.at[g.cells[cell]]
+    if room <= len(store):
+        return store
+    larger = np.empty(2 * room, np.int64)
+    larger[:used] = store[:used]
+    return larger
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _collect_element(g: _Graph, p: int, store: Ints, used: int, tag: int) -> int:
+    """The new element: all unknowns that p touches, directly or through elements, which it takes over."""
+    g.at[p], total = used, 0
+    for cell in range(g.start[p], g.start[p] + g.length[p]):
+        j = g.cells[cell]
+        if cell < g.start[p] + g.n_elements[p]:
+            if not g.alive[j]:
+                continue
+            for i in store[g.at[j] : g.until[j]]:
+                if g.alive[i] and g.mark[i] != tag:
+                    g.mark[i] = tag
+                    store[used] = i
+                    used += 1
+                    total += g.size[i]
+            g.alive[j] = False
+        elif g.alive[j] and g.mark[j] != tag:
+            g.mark[j] = tag
+            store[used] = j
+            used += 1
+            total += g.size[j]
+    g.is_element[p] = True
+    g.until[p], g.weight[p] = used, total
+    return used
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _weigh_outside(g: _Graph, inside: Ints, tag: int) -> None:
+    """How much of each touched element lies outside the new one."""
+    for i in inside:
+        for cell in range(g.start[i], g.start[i] + g.n_elements[i]):
+            e = g.cells[cell]
+            if g.alive[e]:
+                if g.seen[e] != tag:
+                    g.seen[e] = tag
+                    g.left[e] = g.weight[e]
+                g.left[e] -= g.size[i]
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _prune(g: _Graph, p: int, i: int, tag: int) -> bool:
+    """Drop from an unknown what the new element covers; False if nothing is left, then it goes with p at once."""
+    n, write, outside, key = len(g.size), g.start[i], 0, 0
+    for cell in range(g.start[i], g.start[i] + g.n_elements[i]):
+        e = g.cells[cell]
+        if g.alive[e]:
+            if g.left[e] == 0:
+                g.alive[e] = False
+            else:
+                outside += g.left[e]
+                key += e
+                g.cells[write] = e
+                write += 1
+    first_plain = write
+    for cell in range(g.start[i] + g.n_elements[i], g.start[i] + g.length[i]):
+        j = g.cells[cell]
+        if g.alive[j] and not g.is_element[j] and g.mark[j] != tag:
+            outside += g.size[j]
+            key += j
+            g.cells[write] = j
+            write += 1
+    if outside == 0:
+        g.alive[i] = False
+        g.weight[p] -= g.size[i]
+        g.size[i] = 0
+        return False
+    if write > first_plain:
+        g.cells[write] = g.cells[first_plain]
+    g.cells[first_plain] = g.cells[g.start[i]]
+    g.cells[g.start[i]] = p
+    g.n_elements[i], g.length[i] = first_plain - g.start[i] + 1, write - g.start[i] + 1
+    g.degree[i] = min(g.degree[i], outside)
+    g.keys[i] = (key + p) % n
+    g.chain[i] = g.bucket[g.keys[i]]
+    g.bucket[g.keys[i]] = i
+    return True
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _merge_alike(g: _Graph, inside: Ints, tag: int) -> int:
+    """Unknowns that touch the same become one."""
+    for i in inside:
+        if not g.alive[i] or g.bucket[g.keys[i]] < 0:
+            continue
+        one = g.bucket[g.keys[i]]
+        g.bucket[g.keys[i]] = -1
+        while one >= 0:
+            if g.size[one] > 0:
+                tag += 1
+                for cell in range(g.start[one], g.start[one] + g.length[one]):
+                    g.seen[g.cells[cell]] = tag
+                other = g.chain[one]
+                while other >= 0:
+                    if g.size[other] > 0 and _touch_alike(g, one, other, tag):
+                        g.size[one] += g.size[other]
+                        g.size[other] = 0
+                        g.alive[other] = False
+                        g.twin[g.twin_end[one]] = other
+                        g.twin_end[one] = g.twin_end[other]
+                    other = g.chain[other]
+            one = g.chain[one]
+    return tag
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _touch_alike(g: _Graph, one: int, other: int, tag: int) -> bool:
+    if g.length[other] != g.length[one] or g.n_elements[other] != g.n_elements[one]:
+        return False
+    cell, end, alike = g.start[other], g.start[other] + g.length[other], True
+    while alike and cell < end:
+        alike = g.seen[g.cells[cell]] == tag
+        cell += 1
+    return alike
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _settle(g: _Graph, p: int, store: Ints, begin: int, used: int, least: int, rest: int) -> tuple[int, int]:
+    """Put what is left of the new element back by degree; where its unknowns end, and the least degree."""
+    write, total = begin, g.weight[p]
+    for i in store[begin:used]:
+        if g.alive[i]:
+            store[write] = i
+            write += 1
+            g.degree[i] = max(min(g.degree[i] + total - g.size[i], rest - g.size[i]), 0)
+            _enter(g.head, g.after, g.before, g.degree[i], i)
+            least = min(least, g.degree[i])
+    g.until[p] = write
+    g.alive[p] = write > begin
+    return write, least
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
