@@ -43,8 +43,8 @@ from firstsilk.science.analysis.reml import Top, maximise
 # A wholly known residual covariance is taken up to this size (choices of ours).
 DENSE_RECORDS = 4_000
 DENSE_LEVELS = 3_000
-# Up to this many columns and records the dense way is the faster one (docs/figures.md).
-SMALL_SIZE = 600
+# Up to this many columns and records the dense way takes less than a second, so that nobody waits for a compiler.
+SMALL_SIZE = 700
 SMALL_RECORDS = 4_000
 
 
@@ -133,7 +133,7 @@ def _lay_out(data: Mapping[str, Column], model: Model) -> Layout:
 
 
 def _is_large(layout: Layout, model: Model) -> bool:
-    """Whether the sparse way is the faster one.
+    """Whether the sparse way is taken.
 
     Raises
     ------
