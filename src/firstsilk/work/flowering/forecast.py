@@ -17,6 +17,7 @@ from firstsilk.science.flowering.season_forecast import NotedRows, SeasonTold, f
 from firstsilk.science.flowering.season_heat import SeasonHeat, build_season_heat
 from firstsilk.science.flowering.whole_dates import find_whole_dates
 from firstsilk.work.climate.readings import Readings, fill_short_holes, read_readings
+from firstsilk.work.flowering.collecting import pause_collecting
 from firstsilk.work.flowering.line_history import LineHistory, read_line_history
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Basis, Occasion
@@ -88,6 +89,7 @@ class _Field:
     sown: tuple[date, ...]
 
 
+@pause_collecting()
 def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int = 1) -> SeasonForecast:
     """Silk and shed of every row of a season, from its notes, its line's and relatives' records and the weather.
 
@@ -139,7 +141,8 @@ def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int 
 
 def _read_field(station: Station, season: Season, today: date) -> _Field:
     found = rows_on(station, today).filter(season=season).exclude(purpose="filler")
-    rows = list(found.select_related("target").order_by("number"))
+    told = ("number", "tag", "line", "purpose", "sow_on", "target__number")
+    rows = list(found.select_related("target").only(*told).order_by("number"))
     lines = {line.pk: line for line in Line.objects.filter(pk__in=found.values("line"))}
     for row in rows:
         row.line = lines[row.line_id]  # each line is read once, and not once a row

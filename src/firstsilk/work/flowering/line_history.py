@@ -133,14 +133,16 @@ def _read_past_rows(station: Station, by_name: dict[str, Line], before: date) ->
     names = {line.pk: line.name for line in by_name.values()}
     earlier = Season.objects.filter(station=station, year__lt=before.year).select_related("site")
     found: dict[tuple[str, int], list[tuple[float, float]]] = {}
+    clocks: dict[int, _Clock] = {}
     for season in earlier:
         rows = Row.objects.filter(station=station, season=season)
         line_of = {tag: names[line] for tag, line in rows.values_list("tag", "line_id") if line in names}
         states = read_states(station, rows.values_list("tag", flat=True), before) if line_of else {}
-        clock = _Clock(station, season.site, before) if states else None
+        if states and season.site_id not in clocks:
+            clocks[season.site_id] = _Clock(station, season.site, before)
         for tag, line in line_of.items():
             state = states.get(tag)
-            pair = None if clock is None or state is None else clock.count(state)
+            pair = None if state is None else clocks[season.site_id].count(state)
             if pair is not None:
                 found.setdefault((line, season.year), []).append(pair)
     return [_average(line, year, pairs) for (line, year), pairs in sorted(found.items())]
