@@ -137,3 +137,10 @@ def test_crew_takes_what_the_forecast_door_writes(tmp_path, capsys):
     assert code == 0
     assert len(rows_of(out)) == len(rows_of(demand.read_text(encoding="utf-8"))) > 10
     assert max(int(row["workers_p90"]) for row in rows_of(out)) >= 1
+
+
+def test_a_number_beyond_all_is_a_slip(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    demand = write(tmp_path, "date,p10,p50,p90\n2031-07-01,1,2,1e308\n", "demand.csv")
+    code, out, err = call(capsys, "crew", demand)
+    assert (code, out) == (1, "")
+    assert "demand.csv, line 2, column p90" in err

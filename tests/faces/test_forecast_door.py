@@ -244,15 +244,20 @@ def test_a_site_is_named_where_there_are_several(tmp_path, capsys):
     assert dates(cooler, "silk") > dates(rows_of(ask(tmp_path, capsys)[1])[0], "silk")
     code, out, err = ask(tmp_path, capsys, ROWS, "--site", "nowhere", weather=both)
     assert (code, out) == (1, "")
-    assert "there is no site 'nowhere'" in err
+    assert "there is no site 'nowhere'. Name one of: home, tarn." in err
+    _, _, err = ask(tmp_path, capsys, ROWS, "--site", "nowhere")
+    assert "there is no site 'nowhere'. It names none; leave --site out." in err
 
 
 BAD_ROWS = {
     "a row twice": ("", "A,2031-05-12,1300,1250", "line 3", "column row", "'A'", "first on line 2"),
     "no name": ("", ",2031-05-12,1300,1250", "line 3", "column row", "the row is missing"),
-    "no sowing": ("", "B,,1300,1250", "line 3", "column sown", "the sown is missing"),
+    "no sowing": ("", "B,,1300,1250", "line 3", "column sown", "the sowing day is missing"),
     "no date": ("", "B,12 May,1300,1250", "line 3", "column sown", "'12 May'"),
     "no such day": ("", "B,2031-02-30,1300,1250", "line 3", "column sown", "'2031-02-30'"),
+    "units beyond all": ("", "B,2031-05-12,1e308,1250", "line 3", "column units_to_silk", "'1e308'", "1,000,000"),
+    "pollinations beyond all": (",pollinations", "B,2031-05-12,1300,1250,1e308", "line 3", "column pollinations"),
+    "crowding beyond all": (",crowding", "B,2031-05-12,1300,1250,1e308", "line 3", "column crowding", "-10 to 10"),
     "units below 0": ("", "B,2031-05-12,-1300,1250", "line 3", "column units_to_silk", "'-1300'"),
     "units of 0": ("", "B,2031-05-12,1300,0", "line 3", "column units_to_shed", "'0'"),
     "units in words": ("", "B,2031-05-12,many,1250", "line 3", "column units_to_silk", "'many'"),

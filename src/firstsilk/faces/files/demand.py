@@ -13,6 +13,8 @@ from firstsilk.answers import Finding, stop_if_any
 from firstsilk.faces.files.tables import TableRow, read_table
 
 COLUMNS = ("p10", "p50", "p90")
+MOST_POLLINATIONS = 1_000_000_000.0
+"""Beyond this a day's number is a slip. Ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,10 @@ def _read_count(row: TableRow, column: str, findings: list[Finding]) -> float | 
         findings.append(
             row.finding("negative", "pollinations cannot be below 0", column, "Write 0 where none is asked")
         )
+        return None
+    if value is not None and value > MOST_POLLINATIONS:
+        told = f"nobody makes more than {MOST_POLLINATIONS:,.0f} pollinations a day"
+        findings.append(row.finding("too_many", told, column, "Check the number"))
         return None
     if value is None and column != "p10" and len(findings) == before:
         findings.append(row.finding("no_number", f"{column} is missing", column, "Write 0 where none is asked"))

@@ -14,7 +14,14 @@ from firstsilk.answers import Finding, stop_if_any
 from firstsilk.faces.files.tables import TableRow, read_table
 
 NEEDED = ("row", "sown", "units_to_silk", "units_to_shed")
+SPOKEN = {"sown": "sowing day"}
 NOTES = (("silk_seen", "silk_not_yet"), ("shed_seen", "shed_not_yet"))
+
+MOST_UNITS = 1_000_000.0
+"""Beyond this a number of heat units is a slip of the pen; below it, it may well never be reached. Ours."""
+MOST_POLLINATIONS = 1_000_000.0
+MOST_CROWDING = 10.0
+"""Pollinations on one row, and standard deviations of stand, beyond which a number is a slip. Ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +71,12 @@ def _read_row(row: TableRow, findings: list[Finding]) -> NotedRow | None:
     name, sown = row.text("row"), row.day("sown", findings)
     for column in ("row", "sown"):
         if not row.text(column):
-            findings.append(row.finding("cell_empty", f"the {column} is missing", column, "Write it"))
+            findings.append(
+                row.finding("cell_empty", f"the {SPOKEN.get(column, column)} is missing", column, "Write it")
+            )
     silk, shed, sd = (_read_above(row, column, findings) for column in ("units_to_silk", "units_to_shed", "sd_units"))
-    pollinations = row.number("pollinations", findings)
-    if pollinations is not None and pollinations < 0:
-        findings.append(row.finding("below_zero", "pollinations cannot be below 0", "pollinations", "Check the number"))
-    crowding = row.number("crowding", findings)
+    pollinations = _read_within(row, "pollinations", (0.0, MOST_POLLINATIONS), findings)
+    crowding = _read_within(row, "crowding", (-MOST_CROWDING, MOST_CROWDING), findings)
     if not name or sown is None:
         return None
     notes = tuple(_read_notes(row, sown, *columns, findings) for columns in NOTES)
@@ -92,6 +99,17 @@ def _read_above(row: TableRow, column: str, findings: list[Finding]) -> float | 
     if value is not None and (value < 0 or (value == 0 and not least_is_zero)):
         told = "heat units cannot be below 0" if least_is_zero else "heat units must be above 0"
         findings.append(row.finding("units_not_above_0", told, column, "Write the units, or leave the cell empty"))
+    if value is not None and value > MOST_UNITS:
+        told = f"heat units cannot be above {MOST_UNITS:,.0f}"
+        findings.append(row.finding("units_too_many", told, column, "Check the number"))
+    return value
+
+
+def _read_within(row: TableRow, column: str, span: tuple[float, float], findings: list[Finding]) -> float | None:
+    value = row.number(column, findings)
+    if value is not None and not span[0] <= value <= span[1]:
+        told = f"{column} must lie from {span[0]:,.0f} to {span[1]:,.0f}"
+        findings.append(row.finding("out_of_range", told, column, "Check the number"))
     return value
 
 
