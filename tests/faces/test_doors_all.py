@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -98,3 +99,16 @@ def test_a_door_reads_standard_input(name, tmp_path, capsys, monkeypatch) -> Non
     shown = ask(capsys, f"{words.format(file=lay(tmp_path, text, 'csv'))} {more}")
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
     assert ask(capsys, f"{words.format(file='-')} {more}") == shown
+
+
+@pytest.mark.parametrize("place", ["/dev/null", "/dev/stdout", "pipe"])
+def test_a_device_or_a_pipe_is_not_replaced_by_a_file(place, tmp_path, capsys) -> None:
+    if place == "pipe":
+        place = str(tmp_path / "pipe")
+        os.mkfifo(place)
+    before = os.lstat(place)
+    words, text, _ = DOORS["crew"]
+    assert run([*words.format(file=lay(tmp_path, text, "csv")).split(), "--out", place]) == 1
+    assert capsys.readouterr().err == f"{place}: this is no plain file. Name a file, or - for standard output.\n"
+    assert os.path.samestat(before, os.lstat(place))
+    assert before.st_mode == os.lstat(place).st_mode

@@ -103,10 +103,12 @@ def _choose_site(read: Weather, site: str) -> SiteWeather:
     if site:
         found = next((one for one in read.sites if one.site == site), None)
         if found is None:
-            raise refuse("site_not_in_file", f"{read.file}: there is no site {site!r}.", f"Name one of: {names}.")
+            known = f"Name one of: {', '.join(names)}." if any(names) else "It names none; leave --site out."
+            raise refuse("site_not_in_file", f"{read.file}: there is no site {site!r}.", known)
         return found
     if len(read.sites) > 1:
-        raise refuse("site_unclear", f"{read.file}: there are {len(names)} sites.", f"Name one with --site: {names}.")
+        told = f"{read.file}: there are {len(names)} sites."
+        raise refuse("site_unclear", told, f"Name one with --site: {', '.join(names)}.")
     return read.sites[0]
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import sys
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
@@ -51,6 +52,8 @@ def check_place(out: str, kinds: Sequence[str]) -> str:
         raise refuse("file_kind_unknown", f"{out}: a file of this kind is not written.", f"Name one of: {known}.")
     if path.is_dir():
         raise refuse("file_is_folder", f"{out}: this is a folder.", "Name a file in it.")
+    if _is_device(path):
+        raise refuse("file_is_device", f"{out}: this is no plain file.", "Name a file, or - for standard output.")
     try:
         with tempfile.TemporaryFile(dir=path.parent):
             pass
@@ -58,6 +61,11 @@ def check_place(out: str, kinds: Sequence[str]) -> str:
         why = fault.strerror if isinstance(fault, OSError) else "no name of a file"
         raise refuse("file_not_writable", f"{out}: no file can be written there: {why}.", "Name another.") from None
     return out
+
+
+def _is_device(path: Path) -> bool:
+    # A file is moved to its place when it is whole; moved onto a device or a pipe it would take its place.
+    return (path.exists() and not path.is_file()) or Path(os.path.abspath(path)).parent == Path("/dev")
 
 
 Out = Annotated[

@@ -195,7 +195,8 @@ def _read_season(
 def _pick_site(read: Weather, site: str) -> SiteWeather:
     names = [one.site for one in read.sites]
     if site and site not in names:
-        raise refuse("site_unknown", f"{read.file}: there is no site {site!r}.", f"Sites: {', '.join(names)}.")
+        known = f"Name one of: {', '.join(names)}." if any(names) else "It names none; leave --site out."
+        raise refuse("site_unknown", f"{read.file}: there is no site {site!r}.", known)
     if not site and len(names) > 1:
         told = f"{read.file}: it holds the weather of {len(names)} sites."
         raise refuse("site_wanted", told, f"Name one with --site: {', '.join(names)}.")
