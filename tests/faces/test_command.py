@@ -139,3 +139,23 @@ def test_account_that_cannot_be_is_refused_in_one_sentence(on, monkeypatch, caps
 def test_books_without_a_station_say_how_to_bring_one(capsys) -> None:
     assert run(["day"]) == 1
     assert "There is no station in these books yet. Bring one: firstsilk bring DIR." in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (
+            "heat x.csv --scale chu --from 2031-13-01",
+            "'2031-13-01' is not a date. Write it as year-month-day: 2031-07-21.",
+        ),
+        ("frost x.csv --threshold cold", "this is not a number."),
+        ("frost x.csv --spread 3.5", "this is not a whole number."),
+        ("forecast x.csv y.csv --today 2031-07-18 --draws 0", "this must be 50 or more."),
+        ("crew x.csv --first-days some", "'some' is not one of 'none', 'us-20', 'thirds'."),
+    ],
+)
+def test_a_wrong_value_is_told_in_words_for_people_who_do_not_program(words, told, capsys) -> None:
+    assert run(words.split()) == 2
+    error = capsys.readouterr().err.strip().split("\n")[-1]
+    assert error.endswith(f": {told}")
+    assert error.startswith("Error: Invalid value for '--")

@@ -10,6 +10,7 @@ import importlib
 import io
 import json
 import os
+import re
 import sys
 from dataclasses import dataclass
 from typing import Any
@@ -92,6 +93,19 @@ ENTRIES: tuple[Entry, ...] = (
 )
 
 
+_PLAIN_WORDS = (
+    (r"Value error, ", ""),
+    (
+        r"('[^']*') does not match the formats '%Y-%m-%d'\.?",
+        r"\1 is not a date. Write it as year-month-day: 2031-07-21.",
+    ),
+    (r"Input should be a valid number, unable to parse string as a number", "this is not a number."),
+    (r"Input should be a valid integer, unable to parse string as an integer", "this is not a whole number."),
+    (r"Input should be greater than or equal to (\S+)", r"this must be \1 or more."),
+    (r"Input should be less than or equal to (\S+)", r"this must be \1 or less."),
+)
+
+
 class _Commands(click.Group):
     """A group that knows its commands by name and imports one only when it is called."""
 
@@ -158,9 +172,18 @@ def run(arguments: list[str]) -> int:
         code = getattr(error, "exit_code", None)
         if code is None:
             raise
+        if hasattr(error, "message"):
+            error.message = _speak_plainly(str(error.message))
         if hasattr(error, "show"):
             error.show()
         return int(code)
+
+
+def _speak_plainly(message: str) -> str:
+    """What the command line's reader says of a wrong value, in words for people who do not program."""
+    for theirs, ours in _PLAIN_WORDS:
+        message = re.sub(theirs, ours, message)
+    return message
 
 
 def _find_no_of_books(error: Exception) -> FirstsilkError | None:

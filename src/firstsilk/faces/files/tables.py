@@ -230,13 +230,14 @@ def _table_from_lines(name: str, lines: Sequence[tuple[int, Sequence[str]]]) -> 
         if not column
     ]
     rows = []
+    plural = "" if len(columns) == 1 else "s"
     for line, cells in lines[1:]:
         beyond = [cell for cell in cells[len(columns) :] if cell.strip()]
         if beyond:
             findings.append(
                 Finding(
                     "too_many_cells",
-                    f"the line has {len(cells)} cells, the header names {len(columns)} columns",
+                    f"the line has {len(cells)} cells, the header names {len(columns)} column{plural}",
                     Place(name, line),
                     beyond[0],
                     'Put text that holds commas in "quotation marks"',
