@@ -178,7 +178,7 @@ def test_the_command_season_says_what_the_page_says(season, capsys):
     assert run(["season", "--today", "2031-10-01"]) == 0
     said = capsys.readouterr().out
     assert "than the middle of 10 past years by that date" in said
-    assert "the last reading is 7 days old (2031-09-24)" in said
+    assert "the last reading is 7 days old (24 Sep 2031)" in said
     assert run(["season", "--today", "2031-10-01", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert (told["counted_to"], told["years"], told["scale"]) == ("2031-09-24", 10, "chu")

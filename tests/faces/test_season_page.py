@@ -115,10 +115,18 @@ def test_it_stands_in_every_state_of_a_season(client, station, field, day):
         ("2031-07-22", "1 of 4 rows that bear ears have silked"),
         ("2031-09-05", "Of 1 cross 1 falls short."),
         ("2031-11-15", "A frost killed the plants on 20 September: flowering is over."),
+        ("2031-11-15", "The killing frost came on 20 September. Ripe before it: 100 % of the"),
     ],
 )
 def test_each_state_has_its_sentence(client, station, field, day, sentence):
     assert sentence in page_of(client, station, day=day)
+
+
+def test_after_new_year_heat_and_frost_of_the_year_before_are_told_as_last_seasons(client, station, field):
+    make_season(station, "2032", date(2032, 5, 12))
+    page = page_of(client, station, day="2032-01-15")
+    assert "Last season, 2031: 2,591 CHU up to 19 September" in page
+    assert "Last season" not in page_of(client, station, day="2031-11-15")
 
 
 def test_without_a_season_it_says_where_to_open_one(client, station):

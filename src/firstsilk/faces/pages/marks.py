@@ -22,6 +22,14 @@ def day(value: date | None) -> str:
 
 
 @register.filter
+def days(span: tuple[date | None, date | None, date | None] | None) -> str:
+    """The low and high of a date forecast as ``21 Jul to 23 Jul``; one day if both are the same."""
+    if not span or not span[0] or not span[2]:
+        return MISSING
+    return day(span[0]) if span[0] == span[2] else f"{day(span[0])} to {day(span[2])}"
+
+
+@register.filter
 def long_day(value: date | None) -> str:
     """A day as ``Monday 21 July 2031``."""
     return f"{value:%A} {value.day} {value:%B %Y}" if value else MISSING
@@ -71,6 +79,8 @@ def signed(value: float | None, places: int = 0) -> str:
     """A difference with its sign."""
     if value is None or value != value:
         return MISSING
+    if not round(value, int(places)):
+        return f"{0:.{int(places)}f}"  # a nought has no sign
     return f"{value:+,.{int(places)}f}".replace("-", "−")
 
 

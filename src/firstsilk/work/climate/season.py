@@ -292,7 +292,7 @@ def _tell_reading(given: Readings, today: date) -> Iterator[str]:
     if last is None:
         yield "there is no weather of this site in the books"
     elif (age := (today - last).days) > 0:
-        yield f"the last reading is {age} day{'s' if age > 1 else ''} old ({last})"
+        yield f"the last reading is {age} day{'s' if age > 1 else ''} old ({last.day} {last:%b %Y})"
 
 
 def _tell_course(course: Course) -> Iterator[str]:

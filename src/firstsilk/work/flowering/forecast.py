@@ -308,7 +308,7 @@ def _tell_missing(
 ) -> Iterator[str]:
     if last < today:
         age = (today - last).days
-        yield f"the last reading is {age} day{'s' if age > 1 else ''} old ({last})"
+        yield f"the last reading is {age} day{'s' if age > 1 else ''} old ({last.day} {last:%b %Y})"
     if heat.n_generated:
         yield f"with {len(heat.years)} whole past years, {heat.n_generated} generated years were added"
     elif len(heat.years) < FEW_YEARS:

@@ -97,7 +97,9 @@ def _tell_heat(heat: SeasonHeat) -> str:
         return f"There is no weather of {heat.site_name} in the books: nothing can be expected of the season."
     if course.counted_to is None:
         return f"No heat is counted at {heat.site_name} yet: {heat.starts_why}."
-    last = f"Last season, {course.starts.year}: " if (heat.today - course.starts).days > LAST_SEASON_DAYS else ""
+    is_over = bool(course.ended_by) and course.counted_to.year < heat.today.year
+    is_over = is_over or (heat.today - course.starts).days > LAST_SEASON_DAYS
+    last = f"Last season, {course.starts.year}: " if is_over else ""
     text = f"{last}{course.total:,.0f} {heat.units_name} up to {_say(course.counted_to)}"
     if course.frost_on is not None and course.ended_by == "frost":
         text += f", when the frost of {_say(course.frost_on)} ended the count"
@@ -181,8 +183,8 @@ def _tell_frost(ripening: RipeningGroups) -> str:
         return ""
     past = ripening.now.frost_on
     if past is not None:
-        shares = ", ".join(f"{one.group} {_pct(one.now or 0.0)}" for one in known)
-        return f"The killing frost came on {_say(past)}: of the hybrids were ripe before it {shares}."
+        shares = ", ".join(f"{_pct(one.now or 0.0)} of the {one.group}" for one in known)
+        return f"The killing frost came on {_say(past)}. Ripe before it: {shares} hybrids."
     shares = ", ".join(f"{one.group} {_pct(one.chance or 0.0 if one.now is None else one.now)}" for one in known)
     return f"Chance that hybrids ripen before the killing frost: {shares}."
 
