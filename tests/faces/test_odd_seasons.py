@@ -64,6 +64,23 @@ def test_missing_seasons_are_left_out_and_said(tmp_path: Path, capsys: Capsys, w
     assert "2024, 2027, 2028" in err
 
 
+def test_a_file_of_summers_before_sowing_goes_by_past_years_alone(
+    tmp_path: Path, capsys: Capsys, weather: InventedWeather
+) -> None:
+    summers = _write_days(tmp_path, weather, lambda day: 5 <= day.month <= 10 and day.year < 2031)
+    code, out, err = _forecast(tmp_path, capsys, summers, today="2031-03-01")
+    assert code == 0
+    assert "there is no reading from 2031-05-12 on: the season goes by past years alone." in err
+    whole = _write_days(tmp_path, weather, lambda day: day < date(2031, 3, 2))
+    others = rows_of(_forecast(tmp_path, capsys, whole, today="2031-03-01")[1])
+    for row, other in zip(rows_of(out), others, strict=True):
+        for name in ("silk_p50", "shed_p50"):
+            # Draws fall otherwise, and only whole years let further ones be generated; a season spreads by some 8 days.
+            apart = date.fromisoformat(row[name]) - date.fromisoformat(other[name])
+            assert abs(apart.days) <= 3
+    assert _nick(tmp_path, capsys, _write_days(tmp_path, weather, lambda day: 5 <= day.month <= 10))[0] == 0
+
+
 def test_one_year_is_used_and_said_to_be_little(tmp_path: Path, capsys: Capsys, weather: InventedWeather) -> None:
     days = _write_days(tmp_path, weather, lambda day: day.year >= 2030)
     code, out, err = _forecast(tmp_path, capsys, days)

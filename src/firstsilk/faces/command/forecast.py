@@ -125,24 +125,15 @@ def _line_up(
         raise refuse(
             "no_weather_yet", f"{read.file}: there is no day up to {today}.", "Check --today, or bring the weather."
         )
-    if first > last:
-        first = last  # nothing is sown yet: the season begins with the last reading
-    try:
-        return build_season_heat(
-            site.days,
-            low,
-            high,
-            first,
-            today,
-            scale,
-            site.rain_mm,
-            seed=seed,  # type: ignore[arg-type]
-        )
-    except ValueError as fault:
-        repair = (
-            "Give at least one whole past year." if "past year" in str(fault) else "Bring it: no day may be missing."
-        )
-        raise refuse("weather_has_holes", f"{read.file}: {fault}.", repair) from None
+    # Nothing is sown yet: the season begins with the last reading, or with sowing where files hold summers only.
+    fault: ValueError | None = None
+    for start in (first,) if first <= last else (last, first):
+        try:
+            return build_season_heat(site.days, low, high, start, today, scale, site.rain_mm, seed=seed)  # type: ignore[arg-type]
+        except ValueError as caught:
+            fault = fault or caught
+    repair = "Give at least one whole past year." if "past year" in str(fault) else "Bring it: no day may be missing."
+    raise refuse("weather_has_holes", f"{read.file}: {fault}.", repair)
 
 
 def _check_sown(rows: Sequence[NotedRow], heat: SeasonHeat) -> None:
@@ -201,7 +192,9 @@ def _say_basis(heat: SeasonHeat, rows: Sequence[NotedRow], today: date) -> None:
     if later:
         say(f"{_many(later, 'note')} after {today} not used.")
     last = heat.first + timedelta(days=heat.so_far.shape[1] - 1)
-    if last < today:
+    if not heat.so_far.shape[1]:
+        say(f"there is no reading from {heat.first} on: the season goes by past years alone.")
+    elif last < today:
         say(f"the last reading is of {last}, {_many((today - last).days, 'day')} before {today}.")
     whole = _many(len(heat.years), "whole past year")
     if heat.n_generated:

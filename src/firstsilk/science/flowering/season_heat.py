@@ -40,7 +40,7 @@ class SeasonHeat:
     first, scale
         Day 0, and the scale.
     so_far
-        (2, days) up to the last reading.
+        (2, days) up to the last reading; no days if day 0 is after it.
     ahead
         (2, members, days) from then to the end of the span; no days once the season has run its span.
     past
@@ -148,7 +148,8 @@ def build_season_heat(
     at = {day: place for day, place in at.items() if not (np.isnan(low[place]) or np.isnan(high[place]))}
     here = _run(at, first)
     end = first + timedelta(days=SPAN_DAYS)
-    if not here or any(first + timedelta(days=len(here)) <= day < end for day in at):
+    is_ahead = bool(at) and max(at) < first
+    if (not here and not is_ahead) or any(first + timedelta(days=len(here)) <= day < end for day in at):
         gap = first + timedelta(days=len(here))
         raise ValueError(f"the weather of {gap} is missing" + ("" if here else ", on which the season begins"))
     runs = {year: _run(at, _same_day(first, year)) for year in range(min(at).year - 1, first.year)}
