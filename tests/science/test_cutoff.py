@@ -45,6 +45,13 @@ def test_ripening_is_the_share_of_years_whose_frost_came_later():
     assert np.isnan(ripen_before_frost(days, [])).all()
 
 
+def test_ripening_of_an_ear_of_june_is_not_later_than_that_of_one_of_july():
+    frosts = [date(2029, 8, 20), date(2030, 9, 13), None]
+    days = [date(2031, 6, 23), date(2031, 6, 30), date(2031, 7, 1), date(2031, 7, 20)]
+    # 58 days later: 20 August, 27 August, 28 August, 16 September.
+    assert ripen_before_frost(days, frosts).tolist() == pytest.approx([1, 2 / 3, 2 / 3, 1 / 3])
+
+
 def test_ripening_in_the_south_compares_january_with_april():
     frosts = [date(2029, 4, 1), date(2030, 2, 20)]
     assert ripen_before_frost([date(2031, 1, 10), date(2030, 12, 20)], frosts).tolist() == [0.5, 1.0]

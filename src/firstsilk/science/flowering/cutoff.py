@@ -122,17 +122,19 @@ def ripen_before_frost(
 
     Notes
     -----
-    Days are compared by the date of the year, from 1 July on, so a frost in January comes after one in October. Seed
-    sprouts well before black layer, and black layer comes later in a cool autumn: this is a plain rule of days.
+    Days are compared by the date of the year, from 1 July on, so a frost in January comes after one in October. Where
+    all frosts lie from July on, a day of June comes before them, not after. Seed sprouts well before black layer, and
+    black layer comes later in a cool autumn: this is a plain rule of days.
     """
     if not frosts_on:
         return np.full(len(pollinated_on), np.nan)
     frost = np.array([np.inf if day is None else _place(day) for day in frosts_on])
-    ripe = np.array([_place(day) + ripe_after_days for day in pollinated_on], dtype=np.float64)
+    is_north = all(day is None or day.month >= 7 for day in frosts_on)
+    ripe = np.array([_place(day, is_north) + ripe_after_days for day in pollinated_on], dtype=np.float64)
     return np.asarray(np.mean(frost[None, :] >= ripe[:, None], axis=1))
 
 
-def _place(day: date) -> float:
-    """Days since the 1 July before, or since 1 January for days that lie before July (southern seasons)."""
-    start = date(day.year, 7, 1) if day.month >= 7 else date(day.year - 1, 7, 1)
+def _place(day: date, is_north: bool = False) -> float:
+    """Days since the 1 July before; in the north since 1 July of the same year, below 0 before it."""
+    start = date(day.year, 7, 1) if day.month >= 7 or is_north else date(day.year - 1, 7, 1)
     return float((day - start).days)
