@@ -136,7 +136,8 @@ def _tell_wave(stage: str, today: date, demand: SeasonDemand, silk: Wave | None,
         rows = f"{_count(middle)} row{' silks' if _count(middle) == '1' else 's silk'}"
         yield f"In the next seven days, today among them, {rows}{spread}."
     if silk.overdue >= 1:
-        yield f"About {silk.overdue:.0f} rows are likely in silk without a note: have them looked at."
+        rows = "1 row is" if round(silk.overdue) == 1 else f"{silk.overdue:.0f} rows are"
+        yield f"About {rows} likely in silk without a note: have a look."
     if shed is not None and shed.n_rows and stage != "over":
         half = f"; half of them by {_span(shed.half_on)}" if shed.half_on and shed.n_noted < shed.n_rows else ""
         yield f"{shed.n_noted} of {shed.n_rows} male rows shed or have shed{half}."
