@@ -76,6 +76,10 @@ def test_the_day_sheet_says_what_to_do_on_each_row_once_and_what_is_short(field)
     assert "3 tassel bags" in told[3]
     assert len(told) == len(sheet.tasks)
     assert sheet.chain_position == 6
+    assert sheet.short_of == "2 targets not begun"
+    take_note(on, field[1], "pollinated", 8, detail="cross", male=field[2].tag)
+    later = make_day_sheet(on, read_day_list(on, "2031"), "W1")
+    assert later.short_of == "1 more ear to pollinate for 1 target begun; 1 target not begun"
     assert len(sheet.chain_hash) == 64
 
 

@@ -193,8 +193,13 @@ def _round_up(moment: datetime) -> datetime:
 def _tell_short(day: DayList) -> str:
     more = [one for one in day.progress if one.standing == "more"]
     wanting = sum(one.attempts_wanted - one.ears_pollinated + one.spoiled for one in more)
-    targets = "1 target" if len(more) == 1 else f"{len(more)} targets"
-    return f"{wanting} more ears to pollinate for {targets}" if more else ""
+    not_begun = sum(1 for one in day.progress if one.standing == "none")
+    said = [f"{_many(wanting, 'more ear')} to pollinate for {_many(len(more), 'target')} begun"] if more else []
+    return "; ".join([*said, *([f"{_many(not_begun, 'target')} not begun"] if not_begun else [])])
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
 
 
 def _newest_note(on: Occasion) -> tuple[str, int]:
