@@ -56,10 +56,9 @@ def read_crosses(path: str | Path) -> tuple[tuple[CrossRow, ...], Table]:
     for row in table.rows:
         findings += _find_empty(row, CROSS_COLUMNS)
         name = row.text("cross")
-        if name and name in seen:
-            told = f"this cross is there twice, first on line {seen[name]}"
-            findings.append(row.finding("cross_twice", told, "cross", "Give each cross a name of its own"))
-        seen.setdefault(name, row.line)
+        if name:
+            repair = "Give each cross a name of its own"
+            findings += row.find_twice(seen, name, "this cross", "cross_twice", "cross", repair)
         if row.text("female") and row.text("female") == row.text("male"):
             told = "a line is not crossed with itself"
             findings.append(row.finding("cross_with_itself", told, "male", "Name another male, or leave the cross out"))
@@ -87,10 +86,7 @@ def read_line_units(path: str | Path) -> tuple[dict[str, LineRow], Table]:
     for row in table.rows:
         findings += _find_empty(row, ("line",))
         name = row.text("line")
-        if name in at:
-            told = f"this line is there twice, first on line {at[name]}"
-            findings.append(row.finding("line_twice", told, "line", "Keep one of the two"))
-        at.setdefault(name, row.line)
+        findings += row.find_twice(at, name, "this line", "line_twice", "line", "Keep one of the two")
         lines[name] = LineRow(
             name,
             _above_zero(row, "units_to_silk", findings),

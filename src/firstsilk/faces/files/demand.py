@@ -40,16 +40,14 @@ def read_demand(path: str | Path, name: str = "") -> tuple[str, tuple[DemandDay,
     table.need("date", *COLUMNS)
     table.need_rows()
     findings: list[Finding] = []
-    first_line: dict[date, int] = {}
+    first_line: dict[str, int] = {}
     days = []
     for row in table.rows:
         day = _read_day(row, findings)
         if day is None:
             continue
-        if day.date in first_line:
-            told = f"the day {day.date} is there twice, first on line {first_line[day.date]}"
-            findings.append(row.finding("day_twice", told, "date", "Remove one of the two lines"))
-        first_line.setdefault(day.date, row.line)
+        key, what = str(day.date), f"the day {day.date}"
+        findings += row.find_twice(first_line, key, what, "day_twice", "date", "Remove one of the two lines")
         days.append(day)
     stop_if_any(findings)
     return table.file, tuple(sorted(days, key=lambda one: one.date))

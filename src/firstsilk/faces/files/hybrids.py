@@ -64,9 +64,9 @@ def _check_name(row: TableRow, first_line: dict[str, int]) -> Iterator[Finding]:
     name = row.text("hybrid")
     if not name:
         yield row.finding("no_hybrid", "the hybrid has no name", "hybrid", "Name it, or remove the line")
-    elif first_line.setdefault(name, row.line) != row.line:
-        message = f"this hybrid is there twice, first on line {first_line[name]}"
-        yield row.finding("hybrid_twice", message, "hybrid", "Remove one of the two lines")
+    else:
+        repair = "Remove one of the two lines"
+        yield from row.find_twice(first_line, name, "this hybrid", "hybrid_twice", "hybrid", repair)
 
 
 def _read_need(row: TableRow, findings: list[Finding]) -> HybridNeed | None:

@@ -58,10 +58,8 @@ def read_noted_rows(path: str | Path, name: str = "") -> tuple[NotedRow, ...]:
         row = _read_row(each, findings)
         if row is None:
             continue
-        if row.name in first_line:
-            told = f"the row {row.name} is there twice, first on line {first_line[row.name]}"
-            findings.append(each.finding("row_twice", told, "row", "Give each row its own name, or remove one line"))
-        first_line.setdefault(row.name, each.line)
+        repair = "Give each row its own name, or remove one line"
+        findings += each.find_twice(first_line, row.name, f"the row {row.name}", "row_twice", "row", repair)
         rows.append(row)
     stop_if_any(findings)
     return tuple(rows)

@@ -94,6 +94,15 @@ class TableRow:
             return None
         return day
 
+    def find_twice(
+        self, first_line: dict[str, int], key: str, what: str, code: str, column: str, repair: str
+    ) -> list[Finding]:
+        """A finding if a key was met before, on another line; `first_line` keeps where each was met first."""
+        met = first_line.setdefault(key, self.line)
+        if met == self.line:
+            return []
+        return [self.finding(code, f"{what} is there twice, first on line {met}", column, repair)]
+
     def finding(self, code: str, message: str, column: str = "", repair: str = "", stops: bool = True) -> Finding:
         """A finding about a cell of this row."""
         return Finding(code, message, self.place(column), self.text(column) if column else "", repair, stops)

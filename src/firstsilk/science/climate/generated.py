@@ -13,6 +13,8 @@ from datetime import date
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from firstsilk.science.climate.frost import day_of_common_year
+
 FloatArray = NDArray[np.float64]
 
 YEAR_DAYS = 365
@@ -76,8 +78,7 @@ class GeneratedYears:
 
 def number_in_year(days: Sequence[date]) -> NDArray[np.int64]:
     """Day of a common year, 1 January being 0 (days,); 29 February counts as 28 February."""
-    common = (date(2001, one.month, 28 if (one.month, one.day) == (2, 29) else one.day) for one in days)
-    return np.array([one.timetuple().tm_yday - 1 for one in common], dtype=np.int64)
+    return np.array([day_of_common_year(one) - 1 for one in days], dtype=np.int64)
 
 
 def find_root(covariance: FloatArray) -> FloatArray:

@@ -9,6 +9,8 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from firstsilk.science.climate.frost import day_of_common_year
+
 MonthDay = tuple[int, int]
 
 SMOOTHED_DAYS = 31
@@ -96,7 +98,7 @@ def find_mean_dates(
 
 def _place(day: date) -> int:
     """0-based place in a common year; 29 February stands with the 28th."""
-    return (date(2001, day.month, 28 if (day.month, day.day) == (2, 29) else day.day) - date(2001, 1, 1)).days
+    return day_of_common_year(day) - 1
 
 
 def _date_at(place: int) -> MonthDay:

@@ -13,6 +13,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from firstsilk.science.climate.dates import find_same_date
 from firstsilk.science.climate.generated import generate_days, number_in_year
 from firstsilk.science.climate.generator import fit_generator
 from firstsilk.science.climate.heat import Scale, heat_units
@@ -152,7 +153,7 @@ def build_season_heat(
     if (not here and not is_ahead) or any(first + timedelta(days=len(here)) <= day < end for day in at):
         gap = first + timedelta(days=len(here))
         raise ValueError(f"the weather of {gap} is missing" + ("" if here else ", on which the season begins"))
-    runs = {year: _run(at, _same_day(first, year)) for year in range(min(at).year - 1, first.year)}
+    runs = {year: _run(at, find_same_date(first, year)) for year in range(min(at).year - 1, first.year)}
     runs = {year: run for year, run in runs.items() if len(run) >= LEAST_DAYS}
     span = _find_span([len(run) for run in runs.values()])
     runs = {year: run[:span] for year, run in runs.items() if len(run) >= span}
@@ -176,10 +177,6 @@ def build_season_heat(
         0 if made is None else len(made[0]),
         _share_rain(rain_mm, at, first, len(here), sorted(runs)),
     )
-
-
-def _same_day(day: date, year: int) -> date:
-    return date(year, day.month, 28 if (day.month, day.day) == (2, 29) else day.day)
 
 
 def _run(at: dict[date, int], start: date) -> list[int]:
@@ -231,7 +228,7 @@ def _share_rain(
     if rain_mm is None:
         return np.zeros(0)
     rain = np.asarray(rain_mm, dtype=np.float64)
-    sums = [_sum_rain(rain, at, first, n_days)] + [_sum_rain(rain, at, _same_day(first, y), n_days) for y in years]
+    sums = [_sum_rain(rain, at, first, n_days)] + [_sum_rain(rain, at, find_same_date(first, y), n_days) for y in years]
     past = np.array(sums[1:])
     known = ~np.isnan(past)
     mean = np.where(known, past, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)

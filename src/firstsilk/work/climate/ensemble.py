@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
+from firstsilk.science.climate.dates import find_same_date
 from firstsilk.science.climate.generated import generate_days, number_in_year
 from firstsilk.science.climate.generator import fit_generator
 from firstsilk.science.climate.heat import Scale, heat_units
@@ -168,7 +169,7 @@ def find_own_years(known: Readings, start: date, n_days: int) -> OwnYears:
     at = {day: index for index, day in enumerate(whole.days)}
     years, rows, n_filled = [], [], 0
     for year in sorted({day.year for day in whole.days}):
-        first = _same_date(start, year)
+        first = find_same_date(start, year)
         last = first + timedelta(days=n_days - 1)
         span = [at.get(first + timedelta(days=step)) for step in range(n_days)]
         if year < start.year and last < start and None not in span:
@@ -177,10 +178,6 @@ def find_own_years(known: Readings, start: date, n_days: int) -> OwnYears:
             n_filled += sum(whole.origins[one] == "filled" for one in span if one is not None)
     places = np.array(rows, dtype=np.intp).reshape(len(rows), n_days)
     return OwnYears(tuple(years), whole.tmin_c[places], whole.tmax_c[places], n_filled)
-
-
-def _same_date(day: date, year: int) -> date:
-    return date(year, day.month, 28 if (day.month, day.day) == (2, 29) else day.day)
 
 
 def _generate(

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.records.models import Site, Station
+from firstsilk.science.climate.dates import find_same_date
 from firstsilk.science.climate.frost import KILLING_FROST_C
 from firstsilk.science.flowering.day import RIPE_AFTER_DAYS
 from firstsilk.science.flowering.workable import count_lost_hours
@@ -113,13 +114,9 @@ def _find_workable(ensemble: EnsembleHeat, known: Readings) -> NDArray[np.float6
     n_days = len(ensemble.days)
     rain = np.full((len(ensemble.labels), n_days), np.nan)
     for at in range(ensemble.n_own):
-        first = _same_date(ensemble.start, int(ensemble.labels[at]))
+        first = find_same_date(ensemble.start, int(ensemble.labels[at]))
         rain[at] = [rain_of.get(first + timedelta(days=step), np.nan) for step in range(n_days)]
     members = zip(rain, ensemble.tmin_c, ensemble.tmax_c, strict=True)
     lost: NDArray[np.float64] = np.stack([count_lost_hours(HOURS_A_DAY, wet, low, high) for wet, low, high in members])
     lost[ensemble.n_own :] = lost[: ensemble.n_own].mean(axis=0)
     return np.asarray(1.0 - lost / HOURS_A_DAY)
-
-
-def _same_date(day: date, year: int) -> date:
-    return date(year, day.month, 28 if (day.month, day.day) == (2, 29) else day.day)
