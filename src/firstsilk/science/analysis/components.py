@@ -96,20 +96,14 @@ def plan_random(records: Records, model: Model) -> RandomPart:
         for group in _groups(term, records, model):
             level, column = len(names), blocks[-1].columns.stop if blocks else 0
             wide = group.factor.shape[1] if group.factor is not None else len(group.labels)
-            blocks.append(
-                Block(
-                    slice(level, level + len(group.labels)),
-                    slice(column, column + wide),
-                    group.factor,
-                    group.triangular,
-                )
-            )
+            levels, columns = slice(level, level + len(group.labels)), slice(column, column + wide)
+            blocks.append(Block(levels, columns, group.factor, group.triangular))
             if components and (components[-1].term, components[-1].level) == (term.name, group.by):
                 components[-1] = Component(
                     term.name, group.by, slice(components[-1].columns.start, column + wide), term.variance
                 )
             else:
-                components.append(Component(term.name, group.by, slice(column, column + wide), term.variance))
+                components.append(Component(term.name, group.by, columns, term.variance))
             names += [(term.name, label) for label in group.labels]
             diagonal.append(group.diagonal)
             owner += [len(components) - 1] * len(group.labels)

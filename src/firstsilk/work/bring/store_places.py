@@ -69,23 +69,14 @@ def _store_days(storing: Storing, site: Site, days: list[DayGiven]) -> None:
     _doubt_days(storing, site, [given for given in days if given.date not in there])
     for given in days:
         assert given.date is not None
-        assert given.tmin_c is not None
-        assert given.tmax_c is not None
         before = there.get(given.date)
         if before is None:
-            new.append(
-                WeatherDay(
-                    station=storing.station,
-                    site=site,
-                    date=given.date,
-                    tmin_c=given.tmin_c,
-                    tmax_c=given.tmax_c,
-                    rain_mm=given.rain_mm,
-                )
-            )
+            new.append(_make_day(storing, site, given))
             continue
         if before.origin != "measured":
             # Filled or forecast until now: what was measured takes its place.
+            assert given.tmin_c is not None
+            assert given.tmax_c is not None
             before.tmin_c, before.tmax_c, before.rain_mm = given.tmin_c, given.tmax_c, given.rain_mm
             before.origin = "measured"
             filled.append(before)
@@ -100,6 +91,20 @@ def _store_days(storing: Storing, site: Site, days: list[DayGiven]) -> None:
     WeatherDay.objects.bulk_create(new, batch_size=CHUNK)
     WeatherDay.objects.bulk_update(filled, ["tmin_c", "tmax_c", "rain_mm", "origin"], batch_size=CHUNK)
     storing.count("weather", new=len(new))
+
+
+def _make_day(storing: Storing, site: Site, given: DayGiven) -> WeatherDay:
+    assert given.date is not None
+    assert given.tmin_c is not None
+    assert given.tmax_c is not None
+    return WeatherDay(
+        station=storing.station,
+        site=site,
+        date=given.date,
+        tmin_c=given.tmin_c,
+        tmax_c=given.tmax_c,
+        rain_mm=given.rain_mm,
+    )
 
 
 def _doubt_days(storing: Storing, site: Site, new: list[DayGiven]) -> None:

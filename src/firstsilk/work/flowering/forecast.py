@@ -250,25 +250,7 @@ def _tell(
     last: date,
 ) -> SeasonForecast:
     today = heat.day(on.today)
-    silk, shed = (_name_spans(each, heat.first) for each in (told.forecast.silk, told.forecast.shed))
-    records = dict(zip(history.names, history.rows_of.tolist(), strict=True))
-    rows = tuple(
-        RowForecast(
-            number=row.number,
-            tag=row.tag,
-            line=row.line.name,
-            purpose=row.purpose,
-            target=row.target.number if row.target else None,
-            sown_on=sown,
-            planned=state.sown_on is None,
-            silk=silk[at],
-            shed=shed[at],
-            silk_on=state.silk_on,
-            shed_on=state.shed_on,
-            n_records=int(records.get(row.line.name, 0)),
-        )
-        for at, (row, state, sown) in enumerate(zip(field.rows, field.states, field.sown, strict=True))
-    )
+    rows = _tell_rows(field, heat, history, told)
     mean, cov = told.forecast.posterior.shared_mean, told.forecast.posterior.shared_cov
     return SeasonForecast(
         season=season.name,
@@ -293,6 +275,28 @@ def _tell(
             ),
             tuple(_tell_missing(rows, heat, on.today, last, told)),
         ),
+    )
+
+
+def _tell_rows(field: _Field, heat: SeasonHeat, history: LineHistory, told: SeasonTold) -> tuple[RowForecast, ...]:
+    silk, shed = (_name_spans(each, heat.first) for each in (told.forecast.silk, told.forecast.shed))
+    records = dict(zip(history.names, history.rows_of.tolist(), strict=True))
+    return tuple(
+        RowForecast(
+            number=row.number,
+            tag=row.tag,
+            line=row.line.name,
+            purpose=row.purpose,
+            target=row.target.number if row.target else None,
+            sown_on=sown,
+            planned=state.sown_on is None,
+            silk=silk[at],
+            shed=shed[at],
+            silk_on=state.silk_on,
+            shed_on=state.shed_on,
+            n_records=int(records.get(row.line.name, 0)),
+        )
+        for at, (row, state, sown) in enumerate(zip(field.rows, field.states, field.sown, strict=True))
     )
 
 
