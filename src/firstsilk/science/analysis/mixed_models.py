@@ -118,6 +118,8 @@ def _fit(data: Mapping[str, Column], model: Model) -> tuple[Fit, Records]:
 
 
 def _lay_out(data: Mapping[str, Column], model: Model) -> Layout:
+    if model.surfaces or model.residual.grid or any(term.factors for term in model.random):
+        raise refuse("not_built", "Surfaces, correlated ground and factor-analytic terms cannot be fitted yet")
     records = arrange_records(data, model)
     terms = plan_terms(records, model)
     random = plan_random(records, model)

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+import scipy.sparse
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -23,18 +24,37 @@ class Relationship:
 
 
 @dataclass(frozen=True, slots=True)
+class SparseRelationship:
+    """How the levels of a column are related, by the sparse inverse of the covariance pattern of their sources.
+
+    Levels (m) are combinations `to_level` (m, q) of q sources, whose covariance pattern has the inverse `precision`
+    (q, q) and the log-determinant `log_size`; `diagonal` (m,) is the pattern's diagonal at the levels. So a pattern
+    that is singular over the levels, such as that of a cross beside its two inbred parents, is an ordinary case.
+    """
+
+    names: tuple[str, ...]
+    precision: scipy.sparse.csr_array
+    to_level: scipy.sparse.csr_array
+    log_size: float
+    diagonal: Array
+
+
+@dataclass(frozen=True, slots=True)
 class RandomTerm:
     """One random term: a main effect or an interaction of the named columns.
 
     `relationship` applies to the first of `columns`. `variance_by` gives each level of that column its own
     variance. `variance`, if given, is known and not estimated. A column named in `Model.numeric` multiplies
-    (a random slope, independent of every other term).
+    (a random slope, independent of every other term). `factors`, with two columns, makes the covariance across
+    levels of the second factor-analytic of that order: loadings times loadings turned, plus a variance of its own
+    for each level.
     """
 
     columns: tuple[str, ...]
-    relationship: Relationship | None = None
+    relationship: Relationship | SparseRelationship | None = None
     variance_by: str | None = None
     variance: float | None = None
+    factors: int = 0
 
     @property
     def name(self) -> str:
@@ -43,16 +63,38 @@ class RandomTerm:
 
 
 @dataclass(frozen=True, slots=True)
+class Surface:
+    """A smooth ground trend over one or two number columns (`grid`), by cubic B-splines, `knots` of them on each axis.
+
+    Wiggliness along each axis has a variance of its own. `within` gives each level of that column its own surface.
+    """
+
+    grid: tuple[str, ...]
+    knots: tuple[int, ...]
+    within: str | None = None
+
+    @property
+    def name(self) -> str:
+        """The column names joined by ``:``."""
+        return ":".join(self.grid)
+
+
+@dataclass(frozen=True, slots=True)
 class Residual:
     """The residual: one variance, or one for each level of `variance_by`, or a wholly known covariance.
 
     `covariance` (n records x n records, in record order) is taken as it is: nothing of it is estimated.
-    `variance`, if given, is known and not estimated.
+    `variance`, if given, is known and not estimated. `grid` names two columns of whole numbers: neighbours are
+    correlated along both (first-order autoregressive), with correlations of their own in each level of `within`;
+    `nugget` adds an independent part to each record. `variance_by` then rules both variances.
     """
 
     variance_by: str | None = None
     covariance: Array | None = None
     variance: float | None = None
+    grid: tuple[str, ...] | None = None
+    within: str | None = None
+    nugget: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +113,7 @@ class Model:
     sum_coded: tuple[str, ...] = ()
     weights: str | None = None
     genotype: str | None = None
+    surfaces: tuple[Surface, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +128,21 @@ class VarianceLine:
 
 @dataclass(frozen=True, slots=True)
 class CorrelationLine:
-    """One correlation along an axis; the small fit estimates none."""
+    """One correlation between neighbours along an axis (a grid column)."""
 
     term: str
     axis: str
+    level: str
+    value: float
+    se: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LoadingLine:
+    """How strongly a level of a factor-analytic term's second column goes with one factor (counted from 1)."""
+
+    term: str
+    factor: int
     level: str
     value: float
     se: float | None
@@ -135,6 +189,22 @@ class Heritability:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordFit:
+    """What a fit says of each record that took part, all (n,).
+
+    `kept` is the record's place among those given; `fitted` all fixed and random effects together; `residual` what
+    is left over (conditional); `studentised` that divided by its own standard error, nan where it has none;
+    `ground` the part of `fitted` that surfaces and correlated ground make up.
+    """
+
+    kept: NDArray[np.intp]
+    fitted: Array
+    residual: Array
+    studentised: Array
+    ground: Array
+
+
+@dataclass(frozen=True, slots=True)
 class Fit:
     """Everything a fit says. The names are those of the `fit` door.
 
@@ -162,6 +232,8 @@ class Fit:
     mean_covariance: Mapping[str, Array]
     random_covariance: Mapping[str, Array]
     difference_variance: Mapping[str, float]
+    loadings: tuple[LoadingLine, ...] = ()
+    records: RecordFit | None = None
 
     def variance(self, term: str, level: str = "") -> float:
         """The variance of a term (at a level, if it has one for each)."""
