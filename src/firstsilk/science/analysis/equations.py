@@ -84,6 +84,11 @@ class State:
     fixed_solution: Array
     random_solution: Array
 
+    @property
+    def values(self) -> Array:
+        """The parameters that were stood at, here the variances."""
+        return self.variances
+
 
 def multiply(problem: Problem, values: Array) -> Array:
     """Z' times values, (L, ...)."""
@@ -266,12 +271,13 @@ def _residual_traces(problem: Problem, state: State, precision: Array) -> Array:
         residual = float(state.variances[-1])
         free = len(problem.response) - q - p + float(np.sum(np.diag(state.inverse)[:q]))
         return np.array([free / residual])
-    within = precision * (1.0 - precision * _leverages(problem, state)) / problem.weights
+    leverages = measure_leverages(problem, *effect_covariance(problem, state))
+    within = precision * (1.0 - precision * leverages) / problem.weights
     return np.bincount(problem.groups, weights=within, minlength=problem.n_groups).astype(np.float64)
 
 
-def _leverages(problem: Problem, state: State) -> Array:
-    random, between, fixed = effect_covariance(problem, state)
+def measure_leverages(problem: Problem, random: Array, between: Array, fixed: Array) -> Array:
+    """The prediction error variance of each record's fitted value, (n,), from that of the effects."""
     Z, Q = problem.incidence, problem.fixed
     inner = np.asarray(Z @ random)
     own = np.sum(Z * inner, axis=1) if isinstance(Z, np.ndarray) else np.asarray(Z.multiply(inner).sum(axis=1)).ravel()

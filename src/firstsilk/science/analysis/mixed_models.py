@@ -24,7 +24,7 @@ from firstsilk.science.analysis.codings import (
     plan_terms,
 )
 from firstsilk.science.analysis.components import RandomPart, plan_random
-from firstsilk.science.analysis.equations import Problem, effect_covariance
+from firstsilk.science.analysis.equations import Problem, State, effect_covariance, measure_leverages
 from firstsilk.science.analysis.heritability import estimate_heritability, mean_difference
 from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.models import (
@@ -34,6 +34,7 @@ from firstsilk.science.analysis.models import (
     MeanLine,
     Model,
     RandomLine,
+    RecordFit,
     Residual,
     VarianceLine,
 )
@@ -46,6 +47,8 @@ DENSE_LEVELS = 3_000
 # Up to this many columns and records the dense way takes less than a second, so that nobody waits for a compiler.
 SMALL_SIZE = 700
 SMALL_RECORDS = 4_000
+# A record of which less than this share is left to error is fitted by itself alone: it has no studentised residual.
+KNOWN_BY_ITSELF = 1e-10
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +59,7 @@ class _Plan:
     problem: Problem
     upper: Array
     least_squares: Array
+    root: Array | None
 
 
 def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
@@ -97,7 +101,8 @@ def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
     Checked by
     ----------
     tests/outside/test_fit_published.py, tests/science/test_fit_twin.py, tests/science/test_sparse_reml.py,
-    tests/properties/test_fit_laws.py
+    tests/properties/test_fit_laws.py; `Fit.records` by tests/science/test_record_fits.py and
+    tests/outside/test_record_fits_reference.py
     """
     fit, records = _fit(data, model)
     if model.genotype is None:
@@ -163,6 +168,7 @@ def _plan_dense(layout: Layout, model: Model, data: Mapping[str, Column]) -> _Pl
     design = build_design(layout.terms, records)
     response, constant = records.response, 0.0
     incidence: Array | scipy.sparse.csr_array = random.incidence
+    root = None
     if model.residual.covariance is not None:
         root = _root_of_covariance(model, records, len(data[model.response]))
         design = scipy.linalg.solve_triangular(root, design, lower=True)
@@ -184,7 +190,7 @@ def _plan_dense(layout: Layout, model: Model, data: Mapping[str, Column]) -> _Pl
         constant,
         float(np.max(np.abs(response))),
     )
-    return _Plan(layout, problem, upper, least_squares)
+    return _Plan(layout, problem, upper, least_squares, root)
 
 
 def _residual_groups(records: Records, residual: Residual) -> tuple[NDArray[np.intp], tuple[str, ...]]:
@@ -216,7 +222,7 @@ def _root_of_covariance(model: Model, records: Records, n_given: int) -> Array:
 def _tell(plan: _Plan, top: Top, model: Model) -> Fit:
     """Turn the top of the likelihood into the lines of a fit."""
     state = top.state
-    random_cov, _, fixed_cov = effect_covariance(plan.problem, state)
+    random_cov, between, fixed_cov = effect_covariance(plan.problem, state)
     coefficients = back_to_coefficients(plan.upper, plan.least_squares + state.fixed_solution)
     half = back_to_coefficients(plan.upper, fixed_cov)
     covariance = back_to_coefficients(plan.upper, half.T)
@@ -246,7 +252,28 @@ def _tell(plan: _Plan, top: Top, model: Model) -> Fit:
         mean_covariance=mean_covariance,
         random_covariance={model.genotype: random_cov[np.ix_(own, own)]} if model.genotype and own else {},
         difference_variance=differences,
+        records=_tell_records(plan, state, random_cov, between, fixed_cov),
     )
+
+
+def _tell_records(plan: _Plan, state: State, random: Array, between: Array, fixed: Array) -> RecordFit:
+    """Fitted values and what is left over; studentised is (Py)_i / sqrt(P_ii), with P of all records together."""
+    problem, records = plan.problem, plan.layout.records
+    left = problem.response - problem.incidence @ state.random_solution - problem.fixed @ state.fixed_solution
+    precision = problem.weights / state.variances[problem.n_random :][problem.groups]
+    if plan.root is None:
+        residual, pulled = left, precision * left
+        share = 1.0 - precision * measure_leverages(problem, random, between, fixed)
+        own = precision * np.where(share > KNOWN_BY_ITSELF, share, np.nan)
+    else:
+        back = scipy.linalg.solve_triangular(plan.root, np.eye(len(left)), lower=True)
+        effects = back.T @ np.hstack([np.asarray(problem.incidence), problem.fixed])
+        spread = np.block([[random, between], [between.T, fixed]])
+        residual, pulled = plan.root @ left, back.T @ left
+        own = np.sum(back**2, axis=0) - np.sum((effects @ spread) * effects, axis=1)
+        own = np.where(own > KNOWN_BY_ITSELF * np.sum(back**2, axis=0), own, np.nan)
+    ground = np.zeros(len(left))
+    return RecordFit(records.kept, records.response - residual, residual, pulled / np.sqrt(own), ground)
 
 
 def _difference(covariance: Array) -> float:
