@@ -1,8 +1,6 @@
-"""Which small trials, models and slow formulas do the tests of mixed models share?"""
+"""Which small trials and models do the tests of mixed models share?"""
 
 from __future__ import annotations
-
-import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,17 +8,6 @@ from numpy.typing import NDArray
 from firstsilk.science.analysis.models import Model, RandomTerm, Relationship, Residual
 
 Array = NDArray[np.float64]
-
-
-def textbook(y: Array, X: Array, V: Array) -> float:
-    """REML log-likelihood as it is written in books: dense, with inverses and determinants."""
-    inverse = np.linalg.inv(V)
-    inner = X.T @ inverse @ X
-    P = inverse - inverse @ X @ np.linalg.inv(inner) @ X.T @ inverse
-    n, p = X.shape
-    return -0.5 * float(
-        (n - p) * math.log(2 * math.pi) + np.linalg.slogdet(V)[1] + np.linalg.slogdet(inner)[1] + y @ P @ y
-    )
 
 
 def incidence(names: list[str]) -> Array:

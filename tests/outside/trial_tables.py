@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 Columns = dict[str, list[object]]
@@ -66,6 +67,40 @@ CALVES = "4,M,1,,4.5 5,F,3,2,2.9 6,F,1,2,3.9 7,M,4,5,3.5 8,M,3,6,5.0"
 COWS = """4,1,2,1,1,201 4,1,2,2,3,280 5,3,2,1,1,150 5,3,2,2,4,200 6,1,5,1,2,160
 6,1,5,2,3,190 7,3,4,1,1,180 7,3,4,2,3,250 8,1,7,1,2,285 8,1,7,2,4,300"""
 
+# Besag & Higdon 1999 J. R. Statist. Soc. B 61:691, data set of 64 corn hybrids in six counties: covariance (divisor 63)
+# of the hybrids' means between counties, lower triangle.
+CORN_COVARIANCE = """
+113.10534
+32.70343,127.66482
+44.68859,63.24554,158.49114
+29.76214,40.63754,53.66637,114.85176
+67.76591,60.07311,67.13966,42.52688,128.15308
+27.38020,48.70556,13.64296,24.86676,23.17161,154.06870
+"""
+
+# Yan & Kang 2002 GGE Biplot Analysis p.59: winter wheat, t/ha, 18 entries at 9 sites of 1993.
+WINTER_WHEAT_SITES = "BH93,EA93,HW93,ID93,KE93,NN93,OA93,RN93,WP93"
+WINTER_WHEAT = """
+Ann,4.46,4.15,2.849,3.084,5.94,4.45,4.351,4.039,2.672
+Ari,4.417,4.771,2.912,3.506,5.699,5.152,4.956,4.386,2.938
+Aug,4.669,4.578,3.098,3.46,6.07,5.025,4.73,3.9,2.621
+Cas,4.732,4.745,3.375,3.904,6.224,5.34,4.226,4.893,3.451
+Del,4.39,4.603,3.511,3.848,5.773,5.421,5.147,4.098,2.832
+Dia,5.178,4.475,2.99,3.774,6.583,5.045,3.985,4.271,2.776
+Ena,3.375,4.175,2.741,3.157,5.342,4.267,4.162,4.063,2.032
+Fun,4.852,4.664,4.425,3.952,5.536,5.832,4.168,5.06,3.574
+Ham,5.038,4.741,3.508,3.437,5.96,4.859,4.977,4.514,2.859
+Har,5.195,4.662,3.596,3.759,5.937,5.345,3.895,4.45,3.3
+Kar,4.293,4.53,2.76,3.422,6.142,5.25,4.856,4.137,3.149
+Kat,3.151,3.04,2.388,2.35,4.229,4.257,3.384,4.071,2.103
+Luc,4.104,3.878,2.302,3.718,4.555,5.149,2.596,4.956,2.886
+Reb,4.375,4.701,3.655,3.592,6.189,5.141,3.933,4.208,2.925
+Ron,4.94,4.698,2.95,3.898,6.063,5.326,4.302,4.299,3.031
+Rub,3.786,4.969,3.379,3.353,4.774,5.304,4.322,4.858,3.382
+Zav,4.238,4.654,3.607,3.914,6.641,4.83,5.014,4.363,3.111
+m12,3.34,3.854,2.419,2.783,4.629,5.09,3.281,3.918,2.561
+"""
+
 
 def alpha_trial(text: str) -> Columns:
     """Columns rep, block, gen, yield from lines ``rep,block,entry=yield,...``."""
@@ -75,6 +110,40 @@ def alpha_trial(text: str) -> Columns:
         for plot in plots:
             entry, _, value = plot.partition("=")
             for name, cell in (("rep", f"R{rep}"), ("block", f"B{block}"), ("gen", entry), ("yield", float(value))):
+                data[name].append(cell)
+    return data
+
+
+def wheat_grid() -> Columns:
+    """The wheat trial with the place of each plot: two blocks of four beside each other make one field row of eight."""
+    data = alpha_trial(WHEAT_ALPHA)
+    at = [(k // 4, k % 4) for k in range(48)]
+    return {**data, "row": [1 + block // 2 for block, _ in at], "col": [1 + 4 * (block % 2) + k for block, k in at]}
+
+
+def corn_means() -> Columns:
+    """Means of 64 entries in six counties whose covariance is that of the published ones, and which add up to 0."""
+    rows = [[float(cell) for cell in line.split(",")] for line in CORN_COVARIANCE.split()]
+    lower = np.array([row + [0.0] * (6 - len(row)) for row in rows])
+    S = lower + lower.T - np.diag(np.diag(lower))
+    plain = np.random.default_rng(6).normal(size=(64, 6))
+    plain -= plain.mean(axis=0)
+    made = plain @ np.linalg.inv(np.linalg.cholesky(plain.T @ plain / 63)).T @ np.linalg.cholesky(S).T
+    cells = [(i, j) for i in range(64) for j in range(6)]
+    return {
+        "gen": [f"H{i + 1:02d}" for i, _ in cells],
+        "county": [f"C{j + 1}" for _, j in cells],
+        "mean": [float(made[cell]) for cell in cells],
+    }
+
+
+def winter_wheat() -> Columns:
+    """Columns gen, env, yield."""
+    data: Columns = {"gen": [], "env": [], "yield": []}
+    for line in WINTER_WHEAT.split():
+        entry, *values = line.split(",")
+        for site, value in zip(WINTER_WHEAT_SITES.split(","), values, strict=True):
+            for name, cell in (("gen", entry), ("env", site), ("yield", float(value))):
                 data[name].append(cell)
     return data
 

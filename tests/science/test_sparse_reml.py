@@ -23,7 +23,8 @@ from firstsilk.science.analysis.sparse_design import (
 from firstsilk.science.analysis.sparse_equations import LargeProblem, arrange_equations, find_slopes, solve_large
 from firstsilk.science.lineage.members import Member
 from firstsilk.science.lineage.relationship import find_relationship_inverse
-from tests.twin_trials import MANY_TOPS, MODELS, columns, incidence, poor_series, small_trial, textbook
+from tests.dense_reml import textbook
+from tests.twin_trials import MANY_TOPS, MODELS, columns, incidence, poor_series, small_trial
 
 Array = NDArray[np.float64]
 Data = dict[str, list[object]]
