@@ -25,6 +25,8 @@ KEYS = [
     "at_bound",
     "iterations",
     "seconds",
+    "tests",
+    "differences",
 ]
 MODEL = """
 response = "yield"
@@ -89,6 +91,24 @@ def test_fit_when_asked_then_one_object_with_the_keys_of_the_door(fit) -> None:
     assert answer["correlations"] == []
     assert answer["converged"] is True
     assert answer["gradient"] < 1e-6
+
+
+def test_fit_when_there_are_fixed_terms_then_tests_and_differences_stand_beside_them(fit) -> None:
+    answer = json.loads(fit(MODEL, plots())[1])
+    (test,) = answer["tests"]
+    assert list(test) == ["term", "df", "denominator_df", "F", "p"]
+    assert (test["term"], test["df"]) == ("site", 1)
+    (site,) = answer["differences"]
+    assert list(site) == ["term", "pairs", "se_average", "se_min", "se_max", "each"]
+    (pair,) = site["each"]
+    assert list(pair) == ["level_a", "level_b", "value", "se", "df", "p"]
+    assert (pair["level_a"], pair["level_b"]) == ("A", "B")
+    # Balanced: sites are tested against line x site with 4 degrees of freedom, unless that variance is 0.
+    assert test["denominator_df"] == pytest.approx(4 if answer["variances"][1]["value"] > 0 else 14)
+    assert test["F"] == pytest.approx((pair["value"] / pair["se"]) ** 2)
+    again = json.loads(fit(MODEL, plots(), "--tests", "kenward-roger")[1])["tests"][0]
+    assert again["F"] == pytest.approx(test["F"])
+    assert fit(MODEL, plots(), "--tests", "guess")[0] == 2
 
 
 def test_fit_when_json_is_asked_for_then_the_same_object(fit) -> None:

@@ -17,6 +17,7 @@ from firstsilk.faces.command.giving import check_out, give_json, say
 from firstsilk.faces.files.fit_models import model_columns, read_model
 from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import read_table, write_table
+from firstsilk.science.analysis.fixed_tests import Differences, EffectTest, Way, judge_fit
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Fit
 
@@ -27,6 +28,9 @@ def fit(
     plots: Annotated[str, typer.Argument(help="Table with one record a line: response and the model's columns.")],
     model: Annotated[str, typer.Argument(metavar="MODEL.toml", help="The model, as TOML.")],
     out: Annotated[str, typer.Option("--out", help="File for the random effects as a table.", callback=check_out)] = "",
+    tests: Annotated[
+        str, typer.Option("--tests", help="Degrees of freedom of the tests: satterthwaite or kenward-roger.")
+    ] = "satterthwaite",
     as_json: Annotated[bool, typer.Option("--json", help="The answer is one JSON object in any case.")] = False,
 ) -> None:
     """Fit a mixed model by REML: variances, fixed effects, means, predictions, heritability, as one JSON object.
@@ -36,15 +40,41 @@ def fit(
     covariance (up to 4,000 records), variance (known).
     """
     begun = time.perf_counter()
+    way = _way_of(tests)
     table = read_table(plots)
     wanted = read_model(model, len(table.rows))
     numbers, classes = model_columns(wanted)
-    found = fit_mixed_model(columns_from_table(table, numbers, classes, wanted.response), wanted)
+    data = columns_from_table(table, numbers, classes, wanted.response)
+    found = fit_mixed_model(data, wanted)
+    judged, differences = judge_fit(data, wanted, found, way)
     if not found.converged:
         say(f"The fit stopped after {found.iterations} steps before it was done: treat its numbers with care.")
     if out not in ("", "-"):
         write_table(out, RANDOM_COLUMNS, [[getattr(line, key) for key in RANDOM_COLUMNS] for line in found.random])
-    give_json(fit_as_json(found, time.perf_counter() - begun))
+    more = {
+        "tests": None if judged is None else [test_as_json(test) for test in judged],
+        "differences": [differences_as_json(one) for one in differences],
+    }
+    give_json({**fit_as_json(found, time.perf_counter() - begun), **more})
+
+
+def _way_of(tests: str) -> Way:
+    if tests == "satterthwaite":
+        return "satterthwaite"
+    if tests == "kenward-roger":
+        return "kenward-roger"
+    raise typer.BadParameter(f"--tests is satterthwaite or kenward-roger, not {tests!r}.")
+
+
+def test_as_json(test: EffectTest) -> dict[str, object]:
+    """The test of one fixed term with the keys of the door."""
+    told = {"term": test.term, "df": test.df, "denominator_df": test.denominator_df}
+    return {**told, "F": test.f, "p": test.p}
+
+
+def differences_as_json(found: Differences) -> dict[str, object]:
+    """The differences between the means of one term with the keys of the door."""
+    return {**asdict(found), "each": _lines(found.each)}
 
 
 def fit_as_json(found: Fit, seconds: float) -> dict[str, object]:
