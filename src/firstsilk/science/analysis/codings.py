@@ -11,6 +11,7 @@ import scipy.linalg
 import scipy.sparse
 
 from firstsilk.answers import InputRefused, refuse
+from firstsilk.science.analysis.connections import check_joined
 from firstsilk.science.analysis.models import Array, Model
 from firstsilk.science.analysis.records import Records
 
@@ -45,12 +46,14 @@ def plan_terms(records: Records, model: Model) -> tuple[FixedTerm, ...]:
     -----
     A class column inside a term loses its first level (or is coded to sum to zero) if the term without that
     column is in the model too, so that the columns span just what the shorter terms leave. A term of classes
-    none of whose parts are in the model is coded by its cells, the first cell dropped.
+    none of whose parts are in the model is coded by its cells, the first cell dropped. Main effects of classes whose
+    levels fall into groups without a common record are refused, naming the groups.
     """
     sets = [frozenset(term) for term in model.fixed]
     for at, term in enumerate(model.fixed):
         if len(set(term)) < len(term) or sets[at] in sets[:at] or not term:
             raise refuse("term_twice", f"The fixed term {':'.join(term)!r} repeats a column or stands twice")
+    check_joined([records.classes[term[0]] for term in model.fixed if len(term) == 1 and term[0] in records.classes])
     planned = [FixedTerm("intercept", (), 0, ("",))]
     for term in model.fixed:
         factors = tuple(_factor(name, term, sets, records, model) for name in term)

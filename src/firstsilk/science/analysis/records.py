@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,9 @@ from firstsilk.answers import refuse
 from firstsilk.science.analysis.models import Array, Model
 
 Column = Sequence[object] | NDArray[np.generic]
+
+LARGEST, SMALLEST = 1e60, 1e-60
+"""Sizes beyond which squares and products of numbers would leave what a computer holds (choices of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +30,10 @@ class Classes:
 
 @dataclass(frozen=True, slots=True)
 class Records:
-    """The records that take part: response (n,), classes and numbers by column, relative precision (n,)."""
+    """The records that take part: response (n,), classes and numbers by column, relative precision (n,).
+
+    `grid` holds the positions (n,) by column that surfaces and correlated ground speak of.
+    """
 
     response: Array
     classes: Mapping[str, Classes]
@@ -35,6 +41,7 @@ class Records:
     weights: Array
     kept: NDArray[np.intp]
     n_dropped: int
+    grid: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def n(self) -> int:
@@ -48,10 +55,12 @@ def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
     Raises
     ------
     InputRefused
-        If a column is absent, lengths differ, or a value is empty or no number.
+        If a column is absent, lengths differ, a value is empty, no number or beyond all size, the response explains
+        itself, or a known variance has no meaning.
     """
-    used = _columns_used(model)
-    for name in [model.response, *used, *([model.weights] if model.weights else [])]:
+    used, positions = _columns_used(model), _grid_columns(model)
+    _check_model(model, used)
+    for name in [model.response, *used, *positions, *([model.weights] if model.weights else [])]:
         if name not in data:
             raise refuse(
                 "column_missing", f"The model names column {name!r}, which the records do not have", column=name
@@ -65,18 +74,59 @@ def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
     numbers = {name: _numbers(data[name], name, kept) for name in used if name in model.numeric}
     classes = {name: classify(name, data[name], kept) for name in used if name not in model.numeric}
     weights = _numbers(data[model.weights], model.weights, kept) if model.weights else np.ones(len(kept))
+    grid = {name: _numbers(data[name], name, kept) for name in positions}
+    for name, values in [
+        (model.response, response[kept]),
+        *numbers.items(),
+        *grid.items(),
+        (model.weights or "", weights),
+    ]:
+        _check_size(name, values, kept)
     if np.any(weights <= 0):
         bad = int(kept[int(np.argmax(weights <= 0))]) + 1
         raise refuse("weight_not_positive", f"Column {model.weights!r}, record {bad}: a weight must be above 0")
-    return Records(response[kept], classes, numbers, weights, kept, len(response) - len(kept))
+    return Records(response[kept], classes, numbers, weights, kept, len(response) - len(kept), grid)
+
+
+def _check_model(model: Model, used: Sequence[str]) -> None:
+    """Refuse a response that explains itself, and known variances that are no numbers."""
+    if model.response in [*used, model.weights]:
+        raise refuse(
+            "response_twice", f"Column {model.response!r} is the response; it cannot be a term or weights as well"
+        )
+    for name, variance in [
+        *((term.name, term.variance) for term in model.random),
+        ("residual", model.residual.variance),
+    ]:
+        if variance is not None and not math.isfinite(variance):
+            raise refuse("variance_not_usable", f"The known variance of {name!r} must be a number; it is {variance}")
+
+
+def _check_size(name: str, values: Array, kept: NDArray[np.intp]) -> None:
+    size = np.abs(values)
+    bad = int(np.argmax(size))
+    if size[bad] > LARGEST or 0 < size[bad] < SMALLEST:
+        told = "large" if size[bad] > 1 else "small"
+        raise refuse(
+            "number_beyond_size",
+            f"Column {name!r}, record {int(kept[bad]) + 1}: {values[bad]:g} is too {told}",
+            "Give the column in another unit.",
+        )
 
 
 def _columns_used(model: Model) -> list[str]:
     names = [name for term in model.fixed for name in term]
     for term in model.random:
         names += [*term.columns, *([term.variance_by] if term.variance_by else [])]
-    names += [name for name in (model.residual.variance_by, model.genotype) if name]
+    residual = model.residual
+    names += [name for name in (residual.variance_by, residual.within, residual.together, model.genotype) if name]
+    names += [surface.within for surface in model.surfaces if surface.within]
     return list(dict.fromkeys(names))
+
+
+def _grid_columns(model: Model) -> list[str]:
+    names = [name for surface in model.surfaces for name in surface.grid]
+    return list(dict.fromkeys([*names, *(model.residual.grid or ())]))
 
 
 def _numbers(values: Column, name: str, kept: NDArray[np.intp]) -> Array:

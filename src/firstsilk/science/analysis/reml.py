@@ -25,6 +25,10 @@ from firstsilk.science.analysis.models import Array
 # Stop when the next step promises less than this much log-likelihood.
 PROMISE = 1e-15
 FLAT = 1e-9
+# A pattern of which less than this share is left past the fixed part is nothing. A residual's own share is the root of
+# a difference of nearly equal numbers, so it is known to some 1e-8 only.
+UNSEEN = 1e-9
+UNSEEN_ERROR = 1e-6
 # So many columns and fewer are climbed from several starts.
 SMALL_PROBLEM = 300
 # Rounding in a log-likelihood, relative to its size.
@@ -115,7 +119,9 @@ def _check_identifiable(problem: Problem, free: NDArray[np.bool_], names: Sequen
     """Refuse variances whose patterns, seen past the fixed part, are nothing or alike; give the response variance."""
     n, p = problem.fixed.shape
     if n <= p:
-        raise refuse("no_freedom", f"{n} records leave nothing to estimate variances from beside {p} fixed effects")
+        told = f"{n} record{'s leave' if n > 1 else ' leaves'}"
+        effects = f"{p} fixed effect{'s' if p > 1 else ''}"
+        raise refuse("no_freedom", f"{told} nothing to estimate variances from beside {effects}")
     total: float = float(np.sum(problem.weights * problem.response**2)) / (n - p)
     size = float(np.max(np.abs(problem.response)))
     if free.any() and size <= 1e-12 * problem.magnitude:
@@ -124,7 +130,7 @@ def _check_identifiable(problem: Problem, free: NDArray[np.bool_], names: Sequen
     gram = _pattern_products(problem, columns)
     size_of = np.sqrt(np.maximum(np.diag(gram), 0.0))
     for k in np.flatnonzero(free).tolist():
-        if size_of[k] <= 1e-9 * _raw_size(problem, columns, k):
+        if size_of[k] <= (UNSEEN if k < problem.n_random else UNSEEN_ERROR) * _raw_size(problem, columns, k):
             raise refuse_confounded([names[k]], "cannot be told from the fixed terms")
     at = np.flatnonzero(free)
     if len(at) > 1:
