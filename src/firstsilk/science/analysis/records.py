@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,10 +30,7 @@ class Classes:
 
 @dataclass(frozen=True, slots=True)
 class Records:
-    """The records that take part: response (n,), classes and numbers by column, relative precision (n,).
-
-    `grid` holds the positions (n,) by column that surfaces and correlated ground speak of.
-    """
+    """The records that take part: response (n,), classes and numbers by column, relative precision (n,)."""
 
     response: Array
     classes: Mapping[str, Classes]
@@ -41,7 +38,6 @@ class Records:
     weights: Array
     kept: NDArray[np.intp]
     n_dropped: int
-    grid: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def n(self) -> int:
@@ -58,9 +54,9 @@ def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
         If a column is absent, lengths differ, a value is empty, no number or beyond all size, the response explains
         itself, or a known variance has no meaning.
     """
-    used, positions = _columns_used(model), _grid_columns(model)
+    used = _columns_used(model)
     _check_model(model, used)
-    for name in [model.response, *used, *positions, *([model.weights] if model.weights else [])]:
+    for name in [model.response, *used, *([model.weights] if model.weights else [])]:
         if name not in data:
             raise refuse(
                 "column_missing", f"The model names column {name!r}, which the records do not have", column=name
@@ -74,18 +70,12 @@ def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
     numbers = {name: _numbers(data[name], name, kept) for name in used if name in model.numeric}
     classes = {name: classify(name, data[name], kept) for name in used if name not in model.numeric}
     weights = _numbers(data[model.weights], model.weights, kept) if model.weights else np.ones(len(kept))
-    grid = {name: _numbers(data[name], name, kept) for name in positions}
-    for name, values in [
-        (model.response, response[kept]),
-        *numbers.items(),
-        *grid.items(),
-        (model.weights or "", weights),
-    ]:
+    for name, values in [(model.response, response[kept]), *numbers.items(), (model.weights or "", weights)]:
         _check_size(name, values, kept)
     if np.any(weights <= 0):
         bad = int(kept[int(np.argmax(weights <= 0))]) + 1
         raise refuse("weight_not_positive", f"Column {model.weights!r}, record {bad}: a weight must be above 0")
-    return Records(response[kept], classes, numbers, weights, kept, len(response) - len(kept), grid)
+    return Records(response[kept], classes, numbers, weights, kept, len(response) - len(kept))
 
 
 def _check_model(model: Model, used: Sequence[str]) -> None:
@@ -118,15 +108,8 @@ def _columns_used(model: Model) -> list[str]:
     names = [name for term in model.fixed for name in term]
     for term in model.random:
         names += [*term.columns, *([term.variance_by] if term.variance_by else [])]
-    residual = model.residual
-    names += [name for name in (residual.variance_by, residual.within, residual.together, model.genotype) if name]
-    names += [surface.within for surface in model.surfaces if surface.within]
+    names += [name for name in (model.residual.variance_by, model.genotype) if name]
     return list(dict.fromkeys(names))
-
-
-def _grid_columns(model: Model) -> list[str]:
-    names = [name for surface in model.surfaces for name in surface.grid]
-    return list(dict.fromkeys([*names, *(model.residual.grid or ())]))
 
 
 def _numbers(values: Column, name: str, kept: NDArray[np.intp]) -> Array:
