@@ -218,15 +218,19 @@ class _Table:
     def refuse_own_cross(self, member: Member) -> None:
         inbreeding = self.inbreeding[member.mother]
         if inbreeding < 1.0:
-            finding = Finding(
-                "cross_with_itself",
-                f"line {member.line!r}: a cross of {member.mother!r} with itself needs a fully inbred line, "
-                f"but its inbreeding is {inbreeding:.4g}",
-                Place(member.place.file, member.place.line, "father"),
-                member.father,
-                "Use self for one plant, or sib for two plants of the family",
-            )
-            raise InputRefused(findings=[finding])
+            raise InputRefused(findings=[complain_of_own_cross(member, inbreeding)])
+
+
+def complain_of_own_cross(member: Member, inbreeding: float) -> Finding:
+    """What is wrong with the cross of a line with itself whose inbreeding [0 to 1] is below 1."""
+    return Finding(
+        "cross_with_itself",
+        f"line {member.line!r}: a cross of {member.mother!r} with itself needs a fully inbred line, "
+        f"but its inbreeding is {inbreeding:.4g}",
+        Place(member.place.file, member.place.line, "father"),
+        member.father,
+        "Use self for one plant, or sib for two plants of the family",
+    )
 
 
 def _selfed(inbreeding: float, times: int) -> float:
