@@ -47,6 +47,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("pedigree", "lineage:pedigree", DOORS, "read a pedigree string: tree and shares"),
     Entry("design", "trials:design", DOORS, "lay out a trial"),
     Entry("fit", "analysis:fit", DOORS, "fit a mixed model to plot data"),
+    Entry("compare-models", "comparing:compare_models", DOORS, "does a mixed model need this random term?"),
     Entry("ability", "ability:ability", DOORS, "general and specific combining ability"),
     Entry("stability", "stability:stability", DOORS, "how entries respond to environments"),
     Entry("merit", "unbuilt:merit", DOORS, "an index with verdicts"),

@@ -156,7 +156,7 @@ def _spread_variances(problem: Problem, state: State, free: NDArray[np.intp], ex
     """Covariance of the variances: inverse expected information, or of the Hessian's half where that is positive."""
     if not len(free):
         return np.zeros((0, 0))
-    information = _expect_information(problem, state, free)
+    information = expect_information(problem, state, free)
     if not expected:
         average = state.information[np.ix_(free, free)]
         # The average information is half way between expected and observed.
@@ -168,8 +168,13 @@ def _spread_variances(problem: Problem, state: State, free: NDArray[np.intp], ex
     return np.asarray(np.linalg.pinv(information / root[:, None] / root, hermitian=True) / root[:, None] / root)
 
 
-def _expect_information(problem: Problem, state: State, free: NDArray[np.intp]) -> Array:
-    """1/2 tr(P V_j P V_k), (K, K)."""
+def expect_information(problem: Problem, state: State, free: NDArray[np.intp]) -> Array:
+    """Expected information on some of the variances, 1/2 tr(P V_j P V_k), (K, K).
+
+    Checked by
+    ----------
+    tests/outside/test_fixed_tests_published.py, tests/science/test_random_parts.py
+    """
     found = np.zeros((len(free), len(free)))
     precision = _precision(problem, state)
     for at, k in enumerate(free.tolist()):
