@@ -11,7 +11,6 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-Ints = NDArray[np.int64]
 Small = NDArray[np.int32]
 Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -71,7 +70,7 @@ def _mix(names: Small, weights: Floats, used: int, a: int, a_end: int, b: int, b
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
-def list_sources(one: Small, other: Small, own: Floats, none: float) -> tuple[Ints, Ints, Ints, Ints, Floats, Small,
+def list_sources(one: Small, other: Small, own: Floats, none: float) -> tuple[Small, Small, Small, Small, Floats, Small,
                                                                               Floats]:  # fmt: skip
     """Which plants are sources (own variance above `none`), and of which sources everyone is made.
 
@@ -79,8 +78,8 @@ def list_sources(one: Small, other: Small, own: Floats, none: float) -> tuple[In
     end), the sources' variances, and the pool (names, weights).
     """
     m = len(one)
-    begin, end = np.zeros(m + 1, np.int64), np.zeros(m + 1, np.int64)  # the last, -1, is empty: an unknown parent
-    from_begin, from_end, variances = np.zeros(m, np.int64), np.zeros(m, np.int64), np.empty(m, np.float64)
+    begin, end = np.zeros(m + 1, np.int32), np.zeros(m + 1, np.int32)  # the last, -1, is empty: an unknown parent
+    from_begin, from_end, variances = np.empty(m, np.int32), np.empty(m, np.int32), np.empty(m, np.float64)
     names, weights = np.empty(3 * m, np.int32), np.empty(3 * m, np.float64)
     used, sources = 0, 0
     for i in range(m):
@@ -104,10 +103,11 @@ def list_sources(one: Small, other: Small, own: Floats, none: float) -> tuple[In
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
-def gather_rows(begin: Ints, end: Ints, names: Small, weights: Floats) -> tuple[Ints, Small, Floats]:
+def gather_rows(begin: Small, end: Small, names: Small, weights: Floats) -> tuple[Small, Small, Floats]:
     """The stretches of some plants as a sparse matrix by rows: pointers, columns, values."""
-    start = np.zeros(len(begin) + 1, np.int64)
-    start[1:] = np.cumsum(end - begin)
+    start = np.zeros(len(begin) + 1, np.int32)
+    for i in range(len(begin)):
+        start[i + 1] = start[i] + end[i] - begin[i]
     columns, values = np.empty(start[-1], np.int32), np.empty(start[-1], np.float64)
     for i in range(len(begin)):
         for k in range(end[i] - begin[i]):
@@ -116,14 +116,15 @@ def gather_rows(begin: Ints, end: Ints, names: Small, weights: Floats) -> tuple[
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
-def list_progeny(begin: Ints, end: Ints, names: Small, weights: Floats) -> tuple[Ints, Small, Floats]:
+def list_progeny(begin: Small, end: Small, names: Small, weights: Floats) -> tuple[Small, Small, Floats]:
     """For each source those that are made of it, with its weight: pointers, progeny, weights."""
     q = len(begin)
-    start = np.zeros(q + 2, np.int64)
+    start = np.zeros(q + 2, np.int32)
     for i in range(q):
         for at in range(begin[i], end[i]):
             start[names[at] + 2] += 1
-    start = np.cumsum(start)
+    for i in range(q + 1):
+        start[i + 1] += start[i]
     progeny, by = np.empty(start[-1], np.int32), np.empty(start[-1], np.float64)
     for i in range(q):
         for at in range(begin[i], end[i]):
@@ -134,8 +135,8 @@ def list_progeny(begin: Ints, end: Ints, names: Small, weights: Floats) -> tuple
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
-def write_inverse(begin: Ints, end: Ints, names: Small, weights: Floats, variances: Floats, start: Ints,
-                  progeny: Small, by: Floats) -> tuple[Ints, Small, Floats]:  # fmt: skip
+def write_inverse(begin: Small, end: Small, names: Small, weights: Floats, variances: Floats, start: Small,
+                  progeny: Small, by: Floats) -> tuple[Small, Small, Floats]:  # fmt: skip
     """The inverse, both triangles, by rows: pointers, columns, values.
 
     A source i of variance d made of parents with weights w adds 1/d to (i, i), -w/d to (i, parent) and (parent, i) and
@@ -144,8 +145,8 @@ def write_inverse(begin: Ints, end: Ints, names: Small, weights: Floats, varianc
     q, most = len(begin), 0
     for i in range(q):
         most += (1 + end[i] - begin[i]) ** 2
-    row, columns, values = np.zeros(q + 1, np.int64), np.empty(most, np.int32), np.empty(most, np.float64)
-    precision, seen, used = 1.0 / variances, np.full(q, -1, np.int64), 0
+    row, columns, values = np.zeros(q + 1, np.int32), np.empty(most, np.int32), np.empty(most, np.float64)
+    precision, seen, used = 1.0 / variances, np.full(q, -1, np.int32), 0
     for i in range(q):
         first = used
         columns[used], values[used], seen[i] = i, precision[i], used
@@ -169,7 +170,7 @@ def write_inverse(begin: Ints, end: Ints, names: Small, weights: Floats, varianc
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
-def sort_rows(row: Ints, columns: Small, values: Floats) -> tuple[Small, Floats]:
+def sort_rows(row: Small, columns: Small, values: Floats) -> tuple[Small, Floats]:
     """Columns and values of a symmetric matrix with the columns of each row ascending: the matrix turned."""
     at = row[:-1].copy()
     sorted_columns, sorted_values = np.empty_like(columns), np.empty_like(values)

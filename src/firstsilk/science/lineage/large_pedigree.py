@@ -49,7 +49,8 @@ def find_inbreeding(members: Sequence[Member]) -> Floats:
 
     Checked by
     ----------
-    tests/properties/test_relationship_laws.py, tests/science/test_large_pedigree.py, tests/outside/test_relationship_published.py
+    tests/properties/test_relationship_laws.py, tests/science/test_large_pedigree.py,
+    tests/outside/test_relationship_published.py
     """
     table = read_members(members)
     plants = lay_out_plants(table, members)

@@ -170,15 +170,6 @@ def _share(batch: Ints, count: int, work: Floats, left: Small, right: Small, own
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
-def _step(i: int, one: Small, other: Small, rule: Bytes, value: Floats, young: Small, old: Small, shared: Floats,
-          variance: Floats) -> None:  # fmt: skip
-    """Set the variance of plant i; the covariance of its sources is known or follows."""
-    if young[i] >= 0 and young[i] == old[i]:
-        shared[i] = variance[young[i]]
-    reckon(i, one, other, rule, value, shared, variance)
-
-
-@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
 def find_variances(one: Small, other: Small, rule: Bytes, value: Floats, young: Small, old: Small, needed: Flags,
                    place: Small, left: Small, right: Small, begun: Small, start: Ints,
                    matings: Small) -> tuple[Floats, Floats]:  # fmt: skip
@@ -193,7 +184,9 @@ def find_variances(one: Small, other: Small, rule: Bytes, value: Floats, young: 
             _share(batch, count, work, left, right, own, start, matings, place, old, shared)
             told[batch[:count]] = True
             count = 0
-        _step(i, one, other, rule, value, young, old, shared, variance)
+        if young[i] >= 0 and young[i] == old[i]:
+            shared[i] = variance[young[i]]
+        reckon(i, one, other, rule, value, shared, variance)
         p = place[i]
         if p < 0:
             continue
@@ -206,5 +199,7 @@ def find_variances(one: Small, other: Small, rule: Bytes, value: Floats, young: 
     _share(batch, count, work, left, right, own, start, matings, place, old, shared)
     for i in range(m):
         if not needed[i]:
-            _step(i, one, other, rule, value, young, old, shared, variance)
+            if young[i] >= 0 and young[i] == old[i]:
+                shared[i] = variance[young[i]]
+            reckon(i, one, other, rule, value, shared, variance)
     return variance, shared

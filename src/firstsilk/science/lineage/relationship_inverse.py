@@ -69,7 +69,8 @@ def find_sparse_relationship(members: Sequence[Member], wanted: Collection[str] 
 
     Checked by
     ----------
-    tests/outside/test_relationship_published.py, tests/properties/test_relationship_laws.py, tests/science/test_large_pedigree.py
+    tests/outside/test_relationship_published.py, tests/properties/test_relationship_laws.py,
+    tests/science/test_large_pedigree.py
     """
     table = read_members(members)
     chosen = np.arange(len(members)) if wanted is None else _choose(members, wanted)
@@ -180,7 +181,7 @@ def _choose(members: Sequence[Member], wanted: Collection[str]) -> NDArray[np.in
     return np.unique(np.array([place[name] for name in wanted], dtype=np.int64))
 
 
-def _by_rows(start: NDArray[np.int64], columns: NDArray[np.int32], values: Floats, wide: int) -> scipy.sparse.csr_array:
-    found = scipy.sparse.csr_array((values, columns, start.astype(np.int32)), shape=(len(start) - 1, wide))
+def _by_rows(start: NDArray[np.int32], columns: NDArray[np.int32], values: Floats, wide: int) -> scipy.sparse.csr_array:
+    found = scipy.sparse.csr_array((values, columns, start), shape=(len(start) - 1, wide))
     found.has_canonical_format = True
     return found
