@@ -63,6 +63,7 @@ def test_factor_when_compared_with_dense_algebra_then_equal(
     matrix = random_matrix(seed, n, density, dense_rows, islands)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sparse_factor, "LARGE", large)
+        patch.setattr(sparse_factor, "WIDE", sparse_factor.WIDE if large == sparse_factor.LARGE else 1)
         check(matrix, *plan_of(matrix))
 
 
@@ -109,6 +110,7 @@ def test_factor_when_a_matrix_is_not_positive_definite_then_a_column_of_the_bad_
     large: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(sparse_factor, "LARGE", large)
+    monkeypatch.setattr(sparse_factor, "WIDE", 1)
     matrix = np.eye(6)
     matrix[4, 5] = matrix[5, 4] = 2.0
     plan, row, column = plan_of(matrix)

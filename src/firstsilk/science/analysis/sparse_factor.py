@@ -20,8 +20,10 @@ from firstsilk.science.analysis.sparse_order import count_rows, find_parents, or
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
-# A group with more work than this (columns x rows x rows) goes to LAPACK, smaller ones to the compiled loops.
+# A group with more work than this (columns x rows x rows) and at least so many columns goes to LAPACK, others to the
+# compiled loops: a few tall columns are passed upwards line by line there, without an array of rows x rows.
 LARGE = 200_000
+WIDE = 16
 
 
 class NotPositive(ValueError):
@@ -102,9 +104,9 @@ def plan_factor(n: int, row: Ints, column: Ints) -> Plan:
     pattern = (first, owner, row_at, rows, value_at)
     cells = kernels.find_cells(np.maximum(one, two), np.minimum(one, two), *pattern)
     diagonal = kernels.find_cells(place, place, *pattern)
-    large = wide * tall * tall > LARGE
+    large = (wide * tall * tall > LARGE) & (wide >= WIDE)
     small = ~large
-    room = int(np.max((tall[small] - wide[small]) ** 2 + wide[small] * tall[small], initial=1))
+    room = int(np.max(tall[small] + wide[small] * tall[small], initial=1))
     return Plan(n, order, *pattern, cells, diagonal, _runs(large), room, int(np.max(tall, initial=1)))
 
 
@@ -123,12 +125,11 @@ def _permuted(whole: scipy.sparse.csc_array, order: Ints) -> tuple[Ints, Ints]:
 
 
 def _runs(large: NDArray[np.bool_]) -> tuple[tuple[int, int, bool], ...]:
-    runs, begin = [], 0
-    for s in range(1, len(large) + 1):
-        if s == len(large) or large[s] or large[begin]:
-            runs.append((begin, s, bool(large[begin])))
-            begin = s
-    return tuple(runs)
+    alone = np.flatnonzero(large)
+    begins = np.unique(np.concatenate([[0], alone, alone + 1]))
+    begins = begins[begins < len(large)]
+    ends = np.append(begins[1:], len(large))
+    return tuple(zip(begins.tolist(), ends.tolist(), large[begins].tolist(), strict=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,18 +192,28 @@ class Factor:
             if not large:
                 kernels.invert_small(begin, end, self.values, inverse, *pattern, work)
                 continue
-            block, _, _ = _block(plan, self.values, begin)
-            out, _, _ = _block(plan, inverse, begin)
-            w, m = block.shape[1], block.shape[0] - block.shape[1]
-            own = scipy.linalg.lapack.dpotri(block[:w], lower=1)[0]
-            out[:w] = own + np.tril(own, -1).T
-            if m:
-                inner = np.empty((m, m))
-                kernels.collect(begin, inner, inverse, *pattern)
-                slope = scipy.linalg.blas.dtrsm(1.0, block[:w], block[w:], side=1, lower=1)
-                out[w:] = -(inner @ slope)
-                out[:w] -= slope.T @ out[w:]
+            self._invert_large(begin, inverse, pattern)
         return inverse
+
+    def _invert_large(self, s: int, inverse: Floats, pattern: tuple[Ints, ...]) -> None:
+        """One large group, of symmetric blocks the lower triangle only."""
+        block, _, _ = _block(self.plan, self.values, s)
+        out, _, _ = _block(self.plan, inverse, s)
+        w, m = block.shape[1], block.shape[0] - block.shape[1]
+        if not m:
+            out[:] = block
+            found = scipy.linalg.lapack.dpotri(out, lower=1, overwrite_c=1)[0]
+            if not np.may_share_memory(found, out):
+                out[:] = found
+            return
+        own = scipy.linalg.lapack.dpotri(block[:w], lower=1)[0]
+        inner = np.empty((m, m))
+        kernels.collect(s, inner, inverse, *pattern)
+        slope = scipy.linalg.blas.dtrsm(1.0, block[:w], block[w:], side=1, lower=1)
+        # `inner` is filled from its diagonal to the right, which its transpose, as BLAS wants it, calls the lower part.
+        below = scipy.linalg.blas.dsymm(-1.0, inner.T, slope, lower=1)
+        out[w:] = below
+        out[:w] = scipy.linalg.blas.dgemm(-1.0, slope, below, 1.0, own, trans_a=1, overwrite_c=1)
 
 
 def factorise(plan: Plan, entries: Floats) -> Factor:
@@ -243,15 +254,17 @@ def factorise(plan: Plan, entries: Floats) -> Factor:
 def _factor_large(plan: Plan, values: Floats, s: int, place: Ints) -> int:
     block, _, own = _block(plan, values, s)
     w = block.shape[1]
-    lower, failed = scipy.linalg.lapack.dpotrf(block[:w], lower=1, clean=1, overwrite_a=block.shape[0] == w)
+    # In place where the block is all there is; the upper triangle is 0 and stays so.
+    lower, failed = scipy.linalg.lapack.dpotrf(block[:w], lower=1, clean=0, overwrite_a=block.shape[0] == w)
     if failed or not np.isfinite(lower[-1, -1]):
         return int(own.start + max(failed, 1) - 1)
-    block[:w] = lower
+    if not np.may_share_memory(lower, block):
+        block[:w] = lower
     if block.shape[0] > w:
         below = scipy.linalg.blas.dtrsm(1.0, lower, block[w:], side=1, lower=1, trans_a=1)
         block[w:] = below
         pattern = (plan.first, plan.owner, plan.row_at, plan.rows, plan.value_at, place)
-        kernels.take_away(s, below @ below.T, values, *pattern)
+        kernels.take_away(s, scipy.linalg.blas.dsyrk(1.0, below, lower=1).T, values, *pattern)
     return -1
 
 
