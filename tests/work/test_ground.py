@@ -1,0 +1,117 @@
+"""Is a plot's value split into entry, ground and what is left over, and is a planted ground found again?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from firstsilk.answers import InputRefused
+from firstsilk.science.analysis.mixed_models import fit_mixed_model
+from firstsilk.science.analysis.models import Model, RandomTerm
+from firstsilk.work.analysis.ground import find_ground
+
+ROWS, COLS, REPS = 10, 8, 2
+
+
+def planted(seed: int = 4, ground: float = 1.0) -> dict[str, list]:
+    """40 entries in two replicates of 5 field rows; the ground falls along rows and waves along columns."""
+    dice = np.random.default_rng(seed)
+    worth = dice.normal(0, 400, 40)
+    field: dict[str, list] = {key: [] for key in ("values", "entries", "reps", "rows", "cols", "ground", "worth")}
+    for rep in range(REPS):
+        for at, entry in enumerate(dice.permutation(40)):
+            row, col = rep * 5 + at // COLS + 1, at % COLS + 1
+            under = ground * (900 * np.sin(col / 2) - 150 * row)
+            field["values"].append(8000 + worth[entry] + under + dice.normal(0, 200))
+            field["entries"].append(f"E{entry:02d}")
+            field["reps"].append(str(rep + 1))
+            field["rows"].append(row)
+            field["cols"].append(col)
+            field["ground"].append(under)
+            field["worth"].append(worth[entry])
+    return field
+
+
+def split(field: dict[str, list], **more):
+    return find_ground(field["values"], field["entries"], field["reps"], field["rows"], field["cols"], **more)
+
+
+def test_a_planted_ground_is_found_and_taken_out_of_what_is_left() -> None:
+    field = planted()
+    found = split(field)
+    assert np.corrcoef(found.ground, field["ground"])[0, 1] > 0.95
+    assert abs(np.corrcoef(found.left, field["ground"])[0, 1]) < 0.15
+    assert found.left_sd < 250
+    assert "field column" in found.model
+
+
+def test_entry_means_are_better_with_the_ground_taken_out_and_come_with_their_errors() -> None:
+    field = planted()
+    found = split(field, entries_fixed=True)
+    truth = dict(zip(field["entries"], field["worth"], strict=True))
+    plain = {
+        name: np.mean([v for v, e in zip(field["values"], field["entries"], strict=True) if e == name])
+        for name in truth
+    }
+    names = sorted(truth)
+    adjusted = {one.entry: one.value for one in found.means}
+    assert sorted(adjusted) == names
+    told = [np.corrcoef([truth[n] for n in names], [means[n] for n in names])[0, 1] for means in (adjusted, plain)]
+    assert told[0] > 0.9 > told[1]
+    off = np.array([adjusted[n] - truth[n] for n in names])
+    assert found.mean_variance == pytest.approx(np.var(off, ddof=1), rel=0.5)
+
+
+def test_the_parts_add_up_to_the_value_with_the_predictions_of_the_engine() -> None:
+    field = planted(5)
+    found = split(field)
+    data = {"value": field["values"], "entry": field["entries"], "replicate": field["reps"]}
+    data |= {"field_row": [str(r) for r in field["rows"]], "field_col": [str(c) for c in field["cols"]]}
+    terms = tuple(RandomTerm((name,)) for name in ("entry", "replicate", "field_row", "field_col"))
+    fit = fit_mixed_model(data, Model("value", (), terms))
+    entry = {line.level: line.value for line in fit.random if line.term == "entry"}
+    for at, value in enumerate(field["values"]):
+        own = fit.fixed[0].estimate + entry[field["entries"][at]]
+        assert own + found.ground[at] + found.left[at] == pytest.approx(value, abs=1e-6)
+
+
+def test_without_a_ground_none_is_made_up() -> None:
+    spreads = [split(planted(seed, 0.0)).ground_sd for seed in range(8)]
+    assert np.mean(spreads) < 100
+
+
+def test_plots_without_a_value_have_no_parts() -> None:
+    field = planted()
+    field["values"][3] = None
+    found = split(field)
+    assert (found.ground[3], found.left[3]) == (None, None)
+    assert all(value is not None for at, value in enumerate(found.left) if at != 3)
+
+
+def test_without_places_replicates_alone_are_the_ground_and_it_is_said() -> None:
+    field = planted()
+    field["rows"][0] = None
+    found = split(field)
+    assert found.model == "entry (random) + replicate (random)"
+    assert "told by replicates" in found.said[0]
+
+
+def test_a_replicate_that_is_a_field_row_is_taken_once() -> None:
+    field = planted()
+    field["rows"] = [int(rep) for rep in field["reps"]]
+    field["cols"] = [at % 40 + 1 for at in range(80)]
+    assert "field row" not in split(field).model
+
+
+def test_a_trial_without_a_second_plot_of_any_entry_says_that_entries_are_left_over() -> None:
+    field = {key: values[:40] for key, values in planted().items()}
+    found = split(field)
+    assert "entry" not in found.model
+    assert any("no entry stands twice" in one for one in found.said)
+
+
+@pytest.mark.parametrize("values", [[], [None, None]])
+def test_no_value_at_all_is_refused(values) -> None:
+    n = len(values)
+    with pytest.raises(InputRefused, match="No plot tells a value"):
+        find_ground(values, ["A"] * n, ["1"] * n, [1] * n, list(range(n)))
