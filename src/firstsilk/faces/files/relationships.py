@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.answers import Finding, InputRefused, stop_if_any
-from firstsilk.faces.files.pedigrees import is_pedigree, pedigree_from_table
+from firstsilk.faces.files.pedigrees import is_pedigree, pedigree_from_table, read_pedigree
 from firstsilk.faces.files.tables import Table, TableRow, read_table
-from firstsilk.science.analysis.models import Relationship
+from firstsilk.science.analysis.models import Relationship, SparseRelationship
 from firstsilk.science.lineage.kinship import find_relationship
+from firstsilk.science.lineage.relationship_inverse import find_sparse_relationship
 
 
 def read_relationship(path: str | Path) -> Relationship:
@@ -36,6 +38,17 @@ def read_relationship(path: str | Path) -> Relationship:
             "Or give a pedigree: line, mother, father, method."
         )
     return Relationship(names, _matrix([rows[name] for name in names], names))
+
+
+def read_pedigree_relationship(path: str | Path, wanted: Collection[str] | None = None) -> SparseRelationship:
+    """Read a pedigree of any size as the sparse inverse of its relationship; `wanted` lines only, if given.
+
+    Raises
+    ------
+    InputRefused
+        As `read_pedigree` and `find_sparse_relationship`.
+    """
+    return find_sparse_relationship(read_pedigree(path), wanted)
 
 
 def read_covariance(path: str | Path, n: int) -> NDArray[np.float64]:
