@@ -131,3 +131,36 @@ def test_kin_when_selfings_column_is_absent_then_one_generation(folder, capsys):
     (folder / "p.csv").write_text("method,line,father,mother\nself,X,,A\nfounder,A,,\n", encoding="utf-8")
     assert run(["kin", "p.csv"]) == 0
     assert capsys.readouterr().out == "line,inbreeding\nX,0.5\nA,0\n"
+
+
+def _write_line_of_sibs(path, generations):
+    rows = ["line,mother,father,method", "a0,,,founder", "b0,,,founder"]
+    for at in range(1, generations + 1):
+        rows += [f"{sib}{at},a{at - 1},b{at - 1},cross" for sib in "ab"]
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
+def test_kin_when_large_then_the_same_answers_as_by_the_table(folder, capsys, monkeypatch):
+    _write_line_of_sibs(folder / "sibs.csv", 30)
+    (folder / "among.csv").write_text("line_a,line_b\na30,b30\na0,b1\nb7,b7\na30,b30\n", encoding="utf-8")
+    asked = ["kin", "sibs.csv", "--among", "among.csv", "--pairs", "pairs.csv"]
+    told = []
+    for bound in (2_000, 10):
+        monkeypatch.setattr("firstsilk.faces.command.lineage.TABLE_UP_TO", bound)
+        assert run(asked) == 0
+        told.append((capsys.readouterr().out, (folder / "pairs.csv").read_text(encoding="utf-8")))
+        assert run(["kin", "sibs.csv"]) == 0
+        assert capsys.readouterr().out == told[-1][0]
+    assert told[0] == told[1]
+    assert told[0][1].splitlines()[2:4] == ["a0,b1,0.25", "b7,b7,0.8671875"]  # (1 + F) / 2 with F = 0.734375
+
+
+def test_kin_when_more_than_the_table_holds_then_told_without_all_pairs_and_refused_with(folder, capsys):
+    _write_line_of_sibs(folder / "sibs.csv", 5_001)
+    assert run(["kin", "sibs.csv", "--out", "lines.csv"]) == 0
+    rows = (folder / "lines.csv").read_text(encoding="utf-8").splitlines()
+    # The series of brother-sister mating (Wright 1921): 0, 0, 1/4, 3/8, 1/2, 19/32.
+    assert rows[1:14:2] == ["a0,0", "a1,0", "a2,0.25", "a3,0.375", "a4,0.5", "a5,0.59375", "a6,0.671875"]
+    assert len(rows) == 10_005
+    assert run(["kin", "sibs.csv", "--pairs", "pairs.csv"]) == 1
+    assert "more than 10000. Name the pairs you ask for" in capsys.readouterr().err

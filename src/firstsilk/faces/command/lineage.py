@@ -10,10 +10,14 @@ import typer
 from firstsilk.faces.command.giving import AsJson, Out, check_out, give_json, give_result
 from firstsilk.faces.files.pedigrees import read_pairs, read_pedigree
 from firstsilk.faces.files.tables import write_table
-from firstsilk.science.lineage.kinship import Kinship, find_coancestry
+from firstsilk.science.lineage.kinship import find_coancestry
+from firstsilk.science.lineage.large_pedigree import find_coancestry_of_pairs
+from firstsilk.science.lineage.members import Member
 from firstsilk.science.lineage.notation import Tree, find_shares, parse_pedigree, write_pedigree
 
 PAIR_COLUMNS = ("line_a", "line_b", "coancestry")
+TABLE_UP_TO = 2_000
+"""Members up to which all pairs are worked out though few are asked for: this is quicker then. Our own bound."""
 
 
 def kin(
@@ -36,15 +40,14 @@ def kin(
         raise typer.BadParameter("standard output is taken already: give --pairs a file.")
     members = read_pedigree(pedigree)
     asked = read_pairs(among, members) if among else None
-    kinship = find_coancestry(members)
+    inbreeding, found = _find_kinship(members, asked, every_pair=bool(pairs) and not among)
     more: dict[str, object] = {}
     if pairs or among:
-        found = _pairs_of(kinship, asked)
         if as_json:
             more["pairs"] = [dict(zip(PAIR_COLUMNS, row, strict=True)) for row in found]
         if pairs:
             write_table(pairs, PAIR_COLUMNS, found)
-    rows = [(line, float(value)) for line, value in zip(kinship.lines, kinship.inbreeding, strict=True)]
+    rows = [(member.line, value) for member, value in zip(members, inbreeding, strict=True)]
     give_result(("line", "inbreeding"), rows, out, as_json, more)
 
 
@@ -66,11 +69,20 @@ def pedigree(
     give_json({"normal": write_pedigree(tree), "tree": _nested(tree), "shares": shares})
 
 
-def _pairs_of(kinship: Kinship, asked: Sequence[tuple[str, str]] | None) -> list[tuple[str, str, float]]:
+def _find_kinship(
+    members: Sequence[Member], asked: Sequence[tuple[str, str]] | None, every_pair: bool
+) -> tuple[list[float], list[tuple[str, str, float]]]:
+    """Inbreeding of each line, and the pairs asked for with their coancestry."""
+    if not every_pair and len(members) > TABLE_UP_TO:
+        asked = asked or ()
+        inbreeding, shared = find_coancestry_of_pairs(members, asked)
+        return inbreeding.tolist(), [(*pair, value) for pair, value in zip(asked, shared.tolist(), strict=True)]
+    kinship = find_coancestry(members)
     place = {line: at for at, line in enumerate(kinship.lines)}
-    if asked is None:
+    if every_pair:
         asked = [(one, other) for at, one in enumerate(kinship.lines) for other in kinship.lines[at:]]
-    return [(one, other, float(kinship.coancestry[place[one], place[other]])) for one, other in asked]
+    found = [(one, other, float(kinship.coancestry[place[one], place[other]])) for one, other in asked or ()]
+    return kinship.inbreeding.tolist(), found
 
 
 def _nested(tree: Tree) -> object:

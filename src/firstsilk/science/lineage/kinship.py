@@ -110,7 +110,7 @@ def find_coancestry(members: Sequence[Member]) -> Kinship:
         raise refuse(
             "pedigree_too_large",
             f"the pedigree has {len(members)} members, more than {MEMBERS_MAX}",
-            "Leave out lines that are no ancestors of those you ask for.",
+            "Name the pairs you ask for, or leave out lines that are no ancestors of theirs.",
         )
     table = _Table(members)
     for at in order_members(members):
