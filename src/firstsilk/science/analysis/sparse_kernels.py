@@ -188,7 +188,7 @@ def _line_of_update(block: Floats, j: int, line: Floats) -> None:
 def _take_away_lines(s: int, block: Floats, values: Floats, first: Ints, owner: Ints, row_at: Ints, rows: Ints,
                      value_at: Ints, place: Ints, line: Floats) -> None:  # fmt: skip
     """Subtract the update of a small group from the groups above it, line by line: no (m, m) array is made."""
-    w, r = block.shape
+    w, r = len(block), block.shape[1]
     own = rows[row_at[s] : row_at[s + 1]]
     k = w
     while k < r:
