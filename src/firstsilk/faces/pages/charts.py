@@ -1,45 +1,22 @@
 """How does a picture get onto a page?
 
 A chart is a Vega-Lite specification: a plain dictionary, the same in a page, a report and a notebook
-(``altair.Chart.from_dict``). Here it is drawn as SVG on our side, so a page needs no script for it and prints as it
-looks. Colours are from Okabe and Ito's set, readable with every kind of colour vision, and never the only sign.
+(``altair.Chart.from_dict``). Drawn as SVG on our side (`firstsilk.faces.pictures.look`), so a page needs no script for
+it and prints as it looks.
 """
 
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Mapping
 from functools import lru_cache
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
-INK = "#1b1b1b"
-BLUE = "#0072B2"
-ORANGE = "#D55E00"
-GREEN = "#009E73"
-GOLD = "#E69F00"
-SKY = "#56B4E9"
-PINK = "#CC79A7"
-GREY = "#8a8a86"
+from firstsilk.faces.pictures.look import BLUE, GOLD, GREEN, GREY, INK, ORANGE, PINK, SKY, draw_svg, read_size
 
-_LOOK = {
-    "font": "system-ui, sans-serif",
-    "background": None,
-    "view": {"stroke": None},
-    "axis": {
-        "labelFontSize": 13,
-        "titleFontSize": 13,
-        "titleFontWeight": "normal",
-        "titleColor": "#444",
-        "gridColor": "#e4e2da",
-        "domainColor": "#777",
-        "tickColor": "#777",
-    },
-    "legend": {"labelFontSize": 13, "titleFontSize": 13, "titleFontWeight": "normal", "orient": "top"},
-    "title": {"fontSize": 15, "anchor": "start", "fontWeight": 600},
-}
+__all__ = ["BLUE", "GOLD", "GREEN", "GREY", "INK", "ORANGE", "PINK", "SKY", "render_chart"]
 
 
 def render_chart(spec: Mapping[str, object], says: str) -> SafeString:
@@ -59,12 +36,9 @@ def render_chart(spec: Mapping[str, object], says: str) -> SafeString:
 
 @lru_cache(maxsize=128)
 def _draw(spec_text: str) -> str:
-    import vl_convert
-
-    spec = {"$schema": "https://vega.github.io/schema/vega-lite/v5.json", "config": _LOOK, **json.loads(spec_text)}
-    svg = vl_convert.vegalite_to_svg(json.dumps(spec))
-    width = re.search(r'width="([\d.]+)" height="([\d.]+)"', svg)
-    if width:
-        fluid = f'width="100%" style="max-width:{float(width.group(1)):.0f}px;height:auto"'
-        svg = svg.replace(width.group(0), fluid, 1)
+    svg = draw_svg(json.loads(spec_text))
+    wide, high = read_size(svg)
+    if wide:
+        fluid = f'width="100%" style="max-width:{wide:.0f}px;height:auto"'
+        svg = svg.replace(f'width="{wide:g}" height="{high:g}"', fluid, 1)
     return svg.replace("<svg ", '<svg aria-hidden="true" ', 1)
