@@ -83,6 +83,7 @@ class Answer:
     shares: dict[str, Array]
     fitted: Array
     residual: Array
+    projection: Array
 
 
 def textbook(y: Array, X: Array, V: Array) -> float:
@@ -450,7 +451,7 @@ def evaluate(data: Data, model: Model, values: Values) -> Answer:
     shares["ground"] = build_residual(table, model, values)[0] @ P @ y if told_apart else np.zeros(len(y))
     fitted = X @ beta + sum(shares.values())
     estimates = zip(at.names, zip(beta.tolist(), errors.tolist(), strict=True), strict=True)
-    return Answer(textbook(y, X, V), dict(estimates), covariance, means, random, shares, fitted, y - fitted)
+    return Answer(textbook(y, X, V), dict(estimates), covariance, means, random, shares, fitted, y - fitted, P)
 
 
 # ---------------------------------------------------------------- the top

@@ -13,14 +13,10 @@ from firstsilk.answers import InputRefused
 from firstsilk.science.analysis import components, large_models, mixed_models, reml, sparse_design, sparse_equations
 from firstsilk.science.analysis.mixed_models import _lay_out, fit_mixed_model
 from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Relationship, Residual
-from firstsilk.science.analysis.sparse_design import (
-    _without_rest,
-    arrange_fixed,
-    arrange_random,
-    log_lengths,
-    multiply_rows,
-)
-from firstsilk.science.analysis.sparse_equations import LargeProblem, arrange_equations, find_slopes, solve_large
+from firstsilk.science.analysis.large_models import arrange_large
+from firstsilk.science.analysis.sparse_columns import _without_rest
+from firstsilk.science.analysis.sparse_design import multiply_rows
+from firstsilk.science.analysis.sparse_equations import LargeProblem, LargeState, find_slopes, solve_large
 from firstsilk.science.lineage.members import Member
 from firstsilk.science.lineage.relationship import find_relationship_inverse
 from tests.dense_reml import textbook
@@ -129,24 +125,22 @@ def test_sparse_when_terms_are_weighted_related_or_by_site_then_the_dense_answer
 
 
 def problem_of(data: Data, model: Model) -> LargeProblem:
-    layout = _lay_out(data, model)
-    fixed = arrange_fixed(layout.terms, layout.records)
-    y = layout.records.response
-    return arrange_equations(
-        y - fixed.columns @ fixed.fit(y), fixed, arrange_random(layout.random), layout.groups,
-        len(layout.known) - len(layout.random.components), layout.records.weights, log_lengths(fixed), 1.0,
-    )  # fmt: skip
+    return arrange_large(_lay_out(data, model), model)[1]
+
+
+def stand_at(problem: LargeProblem, values: Array) -> LargeState:
+    return solve_large(problem, values, np.zeros(len(values)))
 
 
 @pytest.mark.parametrize("name", MODELS)
 def test_slopes_when_compared_with_differences_of_the_log_likelihood_then_equal(name: str) -> None:
     problem = problem_of(small_trial(9, holes=True), MODELS[name])
-    theta = np.random.default_rng(3).uniform(0.3, 2.0, problem.n_random + problem.n_groups)
-    score = find_slopes(problem, solve_large(problem, theta)).score
+    theta = np.random.default_rng(3).uniform(0.3, 2.0, len(problem.parameters))
+    score = find_slopes(problem, stand_at(problem, theta)).score
     for k in range(len(theta)):
         step = np.zeros(len(theta))
         step[k] = 1e-5 * theta[k]
-        up, down = (solve_large(problem, theta + sign * step).log_likelihood for sign in (1, -1))
+        up, down = (stand_at(problem, theta + sign * step).log_likelihood for sign in (1, -1))
         assert score[k] == pytest.approx((up - down) / (2 * step[k]), rel=1e-6, abs=1e-7)
 
 
@@ -163,7 +157,7 @@ def test_log_likelihood_when_variances_are_given_then_the_textbook_value_also_at
     W = incidence(columns(data, "site", "rep"))
     for one, two, error in ((1.3, 0.4, 0.8), (0.0, 0.4, 0.8), (2.0, 0.0, 1.5), (0.0, 0.0, 1.0)):
         V = one * Z @ K @ Z.T + two * W @ W.T + error * np.eye(len(y))
-        found = solve_large(problem, np.array([one, two, error])).log_likelihood
+        found = stand_at(problem, np.array([one, two, error])).log_likelihood
         assert found == pytest.approx(textbook(y, X, V), abs=1e-9)
 
 
@@ -209,7 +203,7 @@ def test_sparse_when_lines_have_a_pedigree_then_the_dense_answer_on_few_numbers(
     monkeypatch.setattr(components, "EIGEN_UP_TO", eigen_up_to)
     assert_alike(dense, fit_by("sparse", data, model))
     assert_alike(dense, fit_by("dense", data, model))
-    precision = problem_of(data, model).random.precision[:90, :90]
+    precision = problem_of(data, model).priors[0].pieces[0]
     assert precision.nnz == np.count_nonzero(inverse)
     assert np.allclose(precision.toarray(), inverse, atol=1e-9)
 
@@ -280,7 +274,7 @@ def test_sparse_when_true_variances_are_0_then_the_bound_is_hit_exactly_and_no_w
             for change in (0.01, -0.01):
                 moved = theta.copy()
                 moved[k] = max(moved[k] + change, 0.0)
-                assert solve_large(problem, moved).log_likelihood <= fit.reml_log_likelihood + 1e-9
+                assert stand_at(problem, moved).log_likelihood <= fit.reml_log_likelihood + 1e-9
     assert at_bound >= 5
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.linalg.lapack
@@ -11,7 +11,7 @@ import scipy.sparse
 from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
-from firstsilk.science.analysis.models import Array, Model, RandomTerm, Relationship
+from firstsilk.science.analysis.models import Array, Model, RandomTerm, Relationship, SparseRelationship
 from firstsilk.science.analysis.records import Records
 
 # An eigenvalue of a relationship matrix below this share of the largest is taken as 0.
@@ -26,13 +26,15 @@ NEARLY_SINGULAR = 1e-6
 class Block:
     """Levels that share one relationship: `levels` = `factor` x independent `columns` (the same if None).
 
-    A factor is a lower triangle, or eigenvectors times the roots of their eigenvalues.
+    A factor is a lower triangle, or eigenvectors times the roots of their eigenvalues. A sparse relationship, which
+    only the sparse way takes, has no factor.
     """
 
     levels: slice
     columns: slice
     factor: Array | None
     triangular: bool = False
+    sparse: SparseRelationship | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,24 @@ class Component:
 
 
 @dataclass(frozen=True, slots=True)
+class Factored:
+    """A factor-analytic term of `order` factors: its `levels` among all, and what each is made of, (m,) each.
+
+    `unit` numbers the level of the first column (or its name in the relationship: `unit_block` has that block),
+    `across` that of the second, one of `names`; `units` is how many there are.
+    """
+
+    term: str
+    order: int
+    levels: slice
+    unit: NDArray[np.intp]
+    across: NDArray[np.intp]
+    units: int
+    names: tuple[str, ...]
+    unit_block: Block | None
+
+
+@dataclass(frozen=True, slots=True)
 class RandomPart:
     """All random terms: incidence (n x levels), blocks, components, and what each level is called."""
 
@@ -55,6 +75,7 @@ class RandomPart:
     names: tuple[tuple[str, str], ...]
     diagonal: Array
     component_of_level: NDArray[np.intp]
+    factored: tuple[Factored, ...] = ()
 
     @property
     def width(self) -> int:
@@ -63,16 +84,41 @@ class RandomPart:
 
 
 @dataclass(frozen=True, slots=True)
+class _Pattern:
+    """How the first column's levels are related: a factor, or a sparse inverse."""
+
+    diagonal: Array
+    width: int
+    factor: Array | None = None
+    triangular: bool = False
+    sparse: SparseRelationship | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class _Group:
-    """The levels of one term that share a variance and, if related, one set of names."""
+    """The levels of one term that share a variance and, if related, names; `units` number the first column."""
 
     by: str
+    across: int
     labels: tuple[str, ...]
-    diagonal: Array
-    factor: Array | None
-    triangular: bool
+    units: NDArray[np.intp]
+    pattern: _Pattern | None
     records: NDArray[np.intp]
     positions: NDArray[np.intp]
+
+
+@dataclass(slots=True)
+class _Laid:
+    """What has been laid out so far."""
+
+    blocks: list[Block]
+    components: list[Component]
+    names: list[tuple[str, str]]
+    diagonal: list[Array]
+    owner: list[int]
+    rows: list[NDArray[np.intp]]
+    cols: list[NDArray[np.intp]]
+    values: list[Array]
 
 
 def plan_random(records: Records, model: Model) -> RandomPart:
@@ -81,44 +127,88 @@ def plan_random(records: Records, model: Model) -> RandomPart:
     Raises
     ------
     InputRefused
-        If a term stands twice, levels are not in the relationship, or a `variance_by` does not fit.
+        If a term stands twice, levels are not in the relationship, or a `variance_by` or `factors` does not fit.
     """
-    blocks: list[Block] = []
-    components: list[Component] = []
-    names: list[tuple[str, str]] = []
-    diagonal: list[Array] = []
-    owner: list[int] = []
-    rows, cols, values = [], [], []
+    laid = _Laid([], [], [], [], [], [], [], [])
+    factored = []
     for term in model.random:
-        if term.name in [one.term for one in components]:
+        if term.name in [one.term for one in laid.components]:
             raise refuse("term_twice", f"The random term {term.name!r} stands twice")
+        if term.factors:
+            term = _check_factors(term, records)
+        begin = len(laid.names)
         size = _multiplier(term, records)
-        for group in _groups(term, records, model):
-            level, column = len(names), blocks[-1].columns.stop if blocks else 0
-            wide = group.factor.shape[1] if group.factor is not None else len(group.labels)
-            levels, columns = slice(level, level + len(group.labels)), slice(column, column + wide)
-            blocks.append(Block(levels, columns, group.factor, group.triangular))
-            if components and (components[-1].term, components[-1].level) == (term.name, group.by):
-                components[-1] = Component(
-                    term.name, group.by, slice(components[-1].columns.start, column + wide), term.variance
-                )
-            else:
-                components.append(Component(term.name, group.by, columns, term.variance))
-            names += [(term.name, label) for label in group.labels]
-            diagonal.append(group.diagonal)
-            owner += [len(components) - 1] * len(group.labels)
-            rows.append(group.records)
-            cols.append(group.positions + level)
-            values.append(size[group.records])
-    incidence = _incidence(rows, cols, values, (records.n, len(names)))
+        groups = _groups(term, records, model)
+        for group in groups:
+            _lay_group(laid, term, group, size)
+        if term.factors:
+            factored.append(_factor_part(term, groups, slice(begin, len(laid.names)), records, laid.blocks[-1]))
     return RandomPart(
-        incidence,
-        tuple(blocks),
-        tuple(components),
-        tuple(names),
-        np.concatenate(diagonal) if diagonal else np.zeros(0),
-        np.array(owner, dtype=np.intp),
+        _incidence(laid.rows, laid.cols, laid.values, (records.n, len(laid.names))),
+        tuple(laid.blocks),
+        tuple(laid.components),
+        tuple(laid.names),
+        np.concatenate(laid.diagonal) if laid.diagonal else np.zeros(0),
+        np.array(laid.owner, dtype=np.intp),
+        tuple(factored),
     )
+
+
+def _lay_group(laid: _Laid, term: RandomTerm, group: _Group, size: Array) -> None:
+    components, pattern = laid.components, group.pattern
+    level, column = len(laid.names), laid.blocks[-1].columns.stop if laid.blocks else 0
+    wide = pattern.width if pattern else len(group.labels)
+    levels, columns = slice(level, level + len(group.labels)), slice(column, column + wide)
+    laid.blocks.append(
+        Block(levels, columns, pattern.factor, pattern.triangular, pattern.sparse)
+        if pattern
+        else Block(levels, columns, None)
+    )
+    if components and (components[-1].term, components[-1].level) == (term.name, group.by):
+        columns = slice(components[-1].columns.start, column + wide)
+        components[-1] = Component(term.name, group.by, columns, term.variance)
+    else:
+        components.append(Component(term.name, group.by, columns, term.variance))
+    laid.names += [(term.name, label) for label in group.labels]
+    laid.diagonal.append(pattern.diagonal if pattern else np.ones(len(group.labels)))
+    laid.owner += [len(components) - 1] * len(group.labels)
+    laid.rows.append(group.records)
+    laid.cols.append(group.positions + level)
+    laid.values.append(size[group.records])
+
+
+def _check_factors(term: RandomTerm, records: Records) -> RandomTerm:
+    """The term with a variance for each level of its second column.
+
+    Raises
+    ------
+    InputRefused
+        If a factor-analytic term is not of two class columns, or of more factors than its levels can tell.
+    """
+    if len(term.columns) != 2 or any(name not in records.classes for name in term.columns):
+        raise refuse("factors_not_usable", f"factors of {term.name!r} needs two class columns: line and environment")
+    second = term.columns[1]
+    if term.variance_by not in (None, second):
+        raise refuse("factors_not_usable", f"factors of {term.name!r} gives each level of {second!r} its own variance")
+    levels, k = len(records.classes[second].levels), term.factors
+    # Loadings, zeros above the diagonal, and (but for two levels) a variance for each, against all covariances.
+    needed = levels * k - k * (k - 1) // 2 + (levels if term.variance != 0.0 and levels > 2 else 0)
+    if k >= levels or needed > levels * (levels + 1) // 2:
+        raise refuse(
+            "factors_too_many",
+            f"The {levels} levels of {second!r} cannot tell {k} factor{'s' if k > 1 else ''} of {term.name!r}",
+            "Ask for fewer factors.",
+        )
+    return replace(term, variance_by=second)
+
+
+def _factor_part(term: RandomTerm, groups: Sequence[_Group], levels: slice, records: Records, last: Block) -> Factored:
+    names = records.classes[term.columns[1]].levels
+    unit = np.concatenate([group.units for group in groups])
+    across = np.concatenate([np.full(len(group.units), group.across) for group in groups])
+    related = term.relationship
+    units = len(related.names) if related else len(records.classes[term.columns[0]].levels)
+    return Factored(term.name, term.factors, levels, unit, across, units, names, last if related else None)
 
 
 def _incidence(
@@ -148,19 +238,16 @@ def _groups(term: RandomTerm, records: Records, model: Model) -> list[_Group]:
     by = _by_codes(term, records)
     # Outer cells (and levels of variance_by) make groups; inner cells are the levels inside a group.
     outer_cells = _cells([by, *(records.classes[name].codes for name in outer)])
-    factor, spread, triangular = _factor_of(related) if related else (None, None, False)
+    pattern = _pattern_of(related) if related else None
     groups = []
     for cell in range(outer_cells.max() + 1):
         inside = np.flatnonzero(outer_cells == cell)
         tail = [records.classes[name].levels[records.classes[name].codes[inside[0]]] for name in outer]
-        labels, positions = _inner_levels(term, inner, inside, records)
-        level = records.classes[term.variance_by].levels[by[inside[0]]] if term.variance_by else ""
+        labels, units, positions = _inner_levels(term, inner, inside, records)
+        across = int(by[inside[0]])
+        level = records.classes[term.variance_by].levels[across] if term.variance_by else ""
         told = tuple(":".join([label, *tail]) for label in labels)
-        groups.append(
-            _Group(
-                level, told, np.ones(len(labels)) if spread is None else spread, factor, triangular, inside, positions
-            )
-        )
+        groups.append(_Group(level, across, told, units, pattern, inside, positions))
     return groups
 
 
@@ -194,8 +281,8 @@ def _cells(parts: Sequence[NDArray[np.intp]], n: int = 0) -> NDArray[np.intp]:
 
 def _inner_levels(
     term: RandomTerm, inner: Sequence[str], inside: NDArray[np.intp], records: Records
-) -> tuple[list[str], NDArray[np.intp]]:
-    """The names of the levels inside a group, and the position among them of each of its records."""
+) -> tuple[list[str], NDArray[np.intp], NDArray[np.intp]]:
+    """The levels inside a group, the first column's number of each, and the position among them of each record."""
     if term.relationship is not None:
         names = list(term.relationship.names)
         at = {name: position for position, name in enumerate(names)}
@@ -207,12 +294,20 @@ def _inner_levels(
                 f"Column {column.name!r}: {absent[0]!r} is not in its relationship ({len(absent)} such levels)",
                 level=absent[0],
             )
-        return names, np.array([at[column.levels[code]] for code in column.codes[inside]], dtype=np.intp)
+        place = np.array([at[level] for level in column.levels], dtype=np.intp)
+        return names, np.arange(len(names)), place[column.codes[inside]]
     columns = [records.classes[name] for name in inner]
     codes = np.column_stack([column.codes[inside] for column in columns])
     cells, positions = np.unique(codes, axis=0, return_inverse=True)
     names = [":".join(c.levels[k] for c, k in zip(columns, cell, strict=True)) for cell in cells]
-    return names, np.asarray(positions, dtype=np.intp).ravel()
+    return names, cells[:, 0].astype(np.intp), np.asarray(positions, dtype=np.intp).ravel()
+
+
+def _pattern_of(related: Relationship | SparseRelationship) -> _Pattern:
+    if isinstance(related, SparseRelationship):
+        return _Pattern(related.diagonal, related.precision.shape[0], sparse=related)
+    factor, diagonal, triangular = _factor_of(related)
+    return _Pattern(diagonal, factor.shape[1], factor, triangular)
 
 
 def _factor_of(related: Relationship) -> tuple[Array, Array, bool]:

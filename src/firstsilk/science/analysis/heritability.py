@@ -10,9 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
+import scipy.sparse.linalg
 
 from firstsilk.answers import InputRefused
-from firstsilk.science.analysis.models import Array, Fit, Heritability, Model, RandomTerm
+from firstsilk.science.analysis.models import Array, Fit, Heritability, Model, RandomTerm, SparseRelationship
 from firstsilk.science.analysis.records import Column, Records
 
 Fitter = Callable[[Mapping[str, Column], Model], Fit]
@@ -109,13 +110,21 @@ def _prior_difference(model: Model, records: Records, genotype: str) -> float:
         return 2.0
     with_records = set(records.classes[genotype].levels)
     at = [k for k, name in enumerate(related.names) if name in with_records]
+    if isinstance(related, SparseRelationship):
+        own = related.to_level[at]
+        summed = np.asarray(own.sum(axis=0), dtype=np.float64).ravel()
+        solved = scipy.sparse.linalg.spsolve(related.precision.tocsc(), summed)
+        return mean_difference(float(np.sum(related.diagonal[at])), float(summed @ solved), len(at))
     inside = np.asarray(related.matrix, dtype=np.float64)[np.ix_(at, at)]
     return mean_difference(float(np.trace(inside)), float(np.sum(inside)), len(at))
 
 
 def _plain_mean_error(model: Model, records: Records, fit: Fit, genotype: str) -> float | None:
     """Mean over genotypes of the error variance of the plain mean: interactions with the genotype, and residual."""
-    if model.residual.covariance is not None:
+    left = model.residual
+    if left.covariance is not None or left.grid or left.together or model.surfaces:
+        return None
+    if any(term.factors for term in model.random):
         return None
     own = records.classes[genotype].codes
     counts = np.bincount(own)

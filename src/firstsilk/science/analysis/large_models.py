@@ -6,39 +6,63 @@ Importing this module imports numba: do it inside the function that needs it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse
 from numpy.typing import NDArray
 
-from firstsilk.science.analysis.components import RandomPart
+from firstsilk.answers import refuse
 from firstsilk.science.analysis.heritability import mean_difference
+from firstsilk.science.analysis.large_records import measure_forms, tell_records
+from firstsilk.science.analysis.large_told import (
+    measure_prior,
+    tell_correlations,
+    tell_loadings,
+    tell_random,
+    tell_variances,
+)
 from firstsilk.science.analysis.layouts import Layout
-from firstsilk.science.analysis.models import (
-    Array,
-    Fit,
-    FixedLine,
-    MeanLine,
-    Model,
-    RandomLine,
-    VarianceLine,
-)
-from firstsilk.science.analysis.sparse_design import (
-    MeanPlan,
-    Sparse,
-    arrange_fixed,
-    arrange_random,
-    log_lengths,
-    plan_sparse_means,
-)
+from firstsilk.science.analysis.models import Array, Fit, FixedLine, MeanLine, Model
+from firstsilk.science.analysis.parameters import RESIDUAL, WIGGLE
+from firstsilk.science.analysis.sparse_columns import Sparse
+from firstsilk.science.analysis.sparse_design import FixedPart, MeanPlan, arrange_fixed, plan_sparse_means
 from firstsilk.science.analysis.sparse_equations import LargeProblem, LargeState, arrange_equations
-from firstsilk.science.analysis.sparse_reml import LargeTop, maximise_large
+from firstsilk.science.analysis.sparse_model import Arranged, arrange_model, plan_starts
+from firstsilk.science.analysis.sparse_reml import LargeTop, maximise_large, response_variance
 
 # Covariance matrices of more levels than this are not kept (a choice of ours: 72 MB each).
 COVARIANCE_UP_TO = 3_000
 # Right-hand sides solved at once.
 AT_ONCE = 128
+# A nugget below this share of the response variance is 0.
+NO_NUGGET = 1e-7
+# A level of a surface's repetition that lies this far from the fixed part is not in it.
+OUTSIDE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class LargeFit:
+    """A fitted model before it is told: what was laid out, the equations, the top, the least-squares coefficients.
+
+    `moved` (p, q) is what each random unknown adds to the fixed coefficients: the plane under each surface.
+    """
+
+    layout: Layout
+    model: Model
+    arranged: Arranged
+    problem: LargeProblem
+    top: LargeTop
+    least_squares: Array
+    moved: Sparse
+
+    @property
+    def coefficients(self) -> Array:
+        """The fixed coefficients, (p,)."""
+        q, p = self.problem.width, len(self.least_squares)
+        unit = self.top.state.unit
+        own = (self.least_squares + unit[q : q + p]) / self.problem.fixed.lengths
+        return np.asarray(own + self.moved @ unit[:q], dtype=np.float64)
 
 
 def fit_large(layout: Layout, model: Model) -> Fit:
@@ -59,41 +83,104 @@ def fit_large(layout: Layout, model: Model) -> Fit:
     Raises
     ------
     InputRefused
-        If an effect or a variance cannot be estimated (it is named), or memory would not do.
+        If an effect or a parameter cannot be estimated (it is named), or memory would not do.
 
     Checked by
     ----------
-    tests/science/test_sparse_reml.py
+    tests/science/test_sparse_reml.py, tests/science/test_ground_fits.py
     """
+    return _tell(climb_large(layout, model))
+
+
+def arrange_large(
+    layout: Layout, model: Model, straight: frozenset[tuple[str, str]] = frozenset()
+) -> tuple[Arranged, LargeProblem, Array]:
+    """Lay out the equations of a model; also the least-squares coefficients, whose part the response has lost."""
     records = layout.records
     fixed = arrange_fixed(layout.terms, records)
+    _check_surfaces(layout, model, fixed)
     least_squares = fixed.fit(records.response)
+    arranged = arrange_model(layout, model, straight)
     problem = arrange_equations(
         records.response - fixed.columns @ least_squares,
+        arranged.place,
+        arranged.n_rows,
         fixed,
-        arrange_random(layout.random),
-        layout.groups,
-        len(layout.known) - len(layout.random.components),
-        records.weights,
-        log_lengths(fixed),
+        arranged.columns,
+        arranged.left,
+        arranged.parameters,
         float(np.max(np.abs(records.response))),
     )
-    diagonal = np.array(
-        [np.mean(layout.random.diagonal[layout.random.component_of_level == k]) for k in range(problem.n_random)]
-    )
-    names = [f"{term} {level}".strip() for term, level in layout.variance_names]
-    top = maximise_large(problem, layout.known, diagonal, names)
-    return _tell(layout, model, problem, top, least_squares)
+    return arranged, problem, least_squares
 
 
-def _tell(layout: Layout, model: Model, problem: LargeProblem, top: LargeTop, least_squares: Array) -> Fit:
-    state, q = top.state, problem.random.width
-    coefficients = (least_squares + state.unit[q:]) / problem.fixed.lengths
-    means, mean_covariance, differences = _mean_lines(layout, problem, state, coefficients)
-    to_level = Sparse(problem.random.to_level @ scipy.sparse.diags_array(state.scale[:q]))
-    effects = _Combined(
-        problem, state, scipy.sparse.hstack([to_level, Sparse((to_level.shape[0], len(least_squares)))])
-    )
+def climb_large(layout: Layout, model: Model) -> LargeFit:
+    """Lay out the equations of a model and find its parameters.
+
+    Notes
+    -----
+    A nugget that falls to 0 is left out, and an axis along which a surface does not bend is made straight; then the
+    rest is fitted once more, so that both are exactly 0.
+    """
+    arranged, problem, least_squares = arrange_large(layout, model)
+    total = response_variance(problem)
+    top = maximise_large(problem, plan_starts(problem.parameters, total, problem.n), model.residual.nugget)
+    nuggets = [k for k, one in enumerate(problem.parameters) if one.kind == RESIDUAL]
+    if model.residual.nugget and np.all(top.state.values[nuggets] < NO_NUGGET * total):
+        without = replace(model, residual=replace(model.residual, nugget=False))
+        return replace(climb_large(layout, without), model=model)
+    straight = [k for k, one in enumerate(problem.parameters) if one.kind == WIGGLE and top.state.values[k] == 0.0]
+    if straight:
+        named = frozenset((problem.parameters[k].term, problem.parameters[k].level) for k in straight)
+        arranged, problem, least_squares = arrange_large(layout, model, named)
+        start, before = top.state.values.copy(), top.iterations
+        top = maximise_large(problem, [start], model.residual.nugget)
+        top = replace(top, iterations=top.iterations + before)
+    return LargeFit(layout, model, arranged, problem, top, least_squares, _move_planes(arranged, problem.fixed))
+
+
+def _check_surfaces(layout: Layout, model: Model, fixed: FixedPart) -> None:
+    for surface in model.surfaces:
+        if surface.within is None:
+            continue
+        codes = layout.records.classes[surface.within].codes
+        beside = fixed.take_out((codes[:, None] == np.unique(codes)).astype(np.float64))
+        if float(np.max(np.abs(beside))) > OUTSIDE:
+            raise refuse(
+                "surface_without_level",
+                f"A surface over {surface.name} within {surface.within!r} needs {surface.within!r} as a fixed term",
+                f"Add [{surface.within!r}] to the fixed terms.",
+            )
+
+
+def _move_planes(arranged: Arranged, fixed: FixedPart) -> Sparse:
+    """What each unknown of a surface adds to the fixed coefficients: the plane that fits its humps best.
+
+    Notes
+    -----
+    What a surface counts as no bending lies in the fixed part as well; there it belongs, so that a surface averages 0.
+    """
+    q, p = arranged.columns.width, fixed.columns.shape[1]
+    parts = Sparse((p, q))
+    for patch in arranged.patches:
+        rows = np.zeros((fixed.columns.shape[0], 2 ** len(patch.surface.grid)))
+        rows[patch.records] = patch.plane
+        to_fixed = fixed.fit(rows) / fixed.lengths[:, None]
+        inside = np.linalg.lstsq(patch.plane, patch.humps.toarray(), rcond=None)[0]
+        made = Sparse(to_fixed @ inside)
+        before, after = Sparse((p, patch.columns.start)), Sparse((p, q - patch.columns.stop))
+        parts = parts + Sparse(scipy.sparse.hstack([before, made, after], format="csr"))
+    return Sparse(parts)
+
+
+def _tell(large: LargeFit) -> Fit:
+    layout, model, problem, top = large.layout, large.model, large.problem, large.top
+    state = top.state
+    coefficients = large.coefficients
+    means, mean_covariance, differences = _mean_lines(large, coefficients)
+    names = len(layout.random.names)
+    to_level = Sparse(state.turned[:names])
+    effects = Combined(problem, state, to_level)
     own = np.array([at for at, (term, _) in enumerate(layout.random.names) if term == model.genotype], dtype=np.intp)
     random_covariance = {}
     if model.genotype and len(own):
@@ -104,16 +191,22 @@ def _tell(layout: Layout, model: Model, problem: LargeProblem, top: LargeTop, le
         if len(own) > 1:
             part = effects.rows(own)
             differences[model.genotype] = mean_difference(float(np.sum(part.spread())), part.total(), len(own))
-    variances, at_bound = _variance_lines(layout, top)
+    variances, at_bound = tell_variances(problem.parameters, top, bool(model.residual.nugget))
+    records, effective_df = tell_records(large.arranged, problem, state, layout, coefficients)
     return Fit(
         n=layout.records.n,
         n_dropped=layout.records.n_dropped,
         reml_log_likelihood=state.log_likelihood,
         variances=variances,
-        correlations=(),
-        fixed=_fixed_lines(layout, problem, state, coefficients),
+        correlations=tell_correlations(problem.parameters, top),
+        fixed=_fixed_lines(large, coefficients),
         means=means,
-        random=_random_lines(layout.random, to_level @ state.unit[:q], effects.spread(), state.variances),
+        random=tell_random(
+            layout.random,
+            to_level @ state.unit,
+            effects.spread(),
+            measure_prior(layout.random, problem.parameters, state.values),
+        ),
         heritability=None,
         converged=top.converged,
         gradient=top.gradient,
@@ -122,30 +215,31 @@ def _tell(layout: Layout, model: Model, problem: LargeProblem, top: LargeTop, le
         mean_covariance=mean_covariance,
         random_covariance=random_covariance,
         difference_variance=differences,
+        loadings=tell_loadings(layout.random, problem.parameters, top),
+        records=records,
+        effective_df=effective_df,
     )
 
 
 @dataclass(frozen=True, slots=True)
-class _Combined:
-    """Combinations (m, q + p) of unit effects and coefficients, and how sure they are."""
+class Combined:
+    """Combinations (m, size) of unit unknowns, and how sure they are."""
 
     problem: LargeProblem
     state: LargeState
     weights: Sparse
 
-    def rows(self, at: NDArray[np.intp]) -> _Combined:
-        return _Combined(self.problem, self.state, Sparse(self.weights[at]))
+    def rows(self, at: NDArray[np.intp]) -> Combined:
+        """Some of the combinations."""
+        return Combined(self.problem, self.state, Sparse(self.weights[at]))
 
     def spread(self) -> Array:
-        """Variance of each combination, (m,): from the selected inverse where one effect makes it up, else solved."""
-        weights = self.weights
-        single = np.diff(weights.indptr) <= 1
-        own = self.state.inverse[self.problem.plan.diagonal]
-        found = np.asarray(weights.multiply(weights) @ own)
-        several = np.flatnonzero(~single)
+        """Variance of each combination, (m,): from the selected inverse where that has it, else solved."""
+        found = measure_forms(self.problem, self.state, self.weights)
+        several = np.flatnonzero(np.isnan(found))
         for begin in range(0, len(several), AT_ONCE):
             at = several[begin : begin + AT_ONCE]
-            part = weights[at].toarray()
+            part = self.weights[at].toarray()
             found[at] = np.sum(part * self.state.factor.solve(np.ascontiguousarray(part.T)).T, axis=1)
         return found
 
@@ -164,14 +258,23 @@ class _Combined:
         return float(summed @ self.state.factor.solve(summed))
 
 
+def _of_coefficients(large: LargeFit, weights: Sparse) -> Sparse:
+    """Combinations of fixed coefficients (m, p) as combinations of unit unknowns (m, size)."""
+    problem = large.problem
+    m, rest = weights.shape[0], problem.size - problem.width - weights.shape[1]
+    scaled = Sparse(weights @ scipy.sparse.diags_array(1.0 / problem.fixed.lengths))
+    moved = weights @ large.moved if large.moved.nnz else Sparse((m, problem.width))
+    return Sparse(scipy.sparse.hstack([moved, scaled, Sparse((m, rest))], format="csr"))
+
+
 def _mean_lines(
-    layout: Layout, problem: LargeProblem, state: LargeState, coefficients: Array
+    large: LargeFit, coefficients: Array
 ) -> tuple[tuple[MeanLine, ...], dict[str, Array], dict[str, float]]:
     lines: list[MeanLine] = []
     covariances, differences = {}, {}
-    for plan in plan_sparse_means(layout.terms, layout.records):
+    for plan in plan_sparse_means(large.layout.terms, large.layout.records):
         values = float(plan.common @ coefficients) + plan.own @ coefficients
-        spread, total, covariance = _mean_errors(plan, problem, state)
+        spread, total, covariance = _mean_errors(plan, large)
         m = len(values)
         if covariance is not None:
             covariances[plan.term] = covariance
@@ -182,12 +285,11 @@ def _mean_lines(
     return tuple(lines), covariances, differences
 
 
-def _mean_errors(plan: MeanPlan, problem: LargeProblem, state: LargeState) -> tuple[Array, float, Array | None]:
+def _mean_errors(plan: MeanPlan, large: LargeFit) -> tuple[Array, float, Array | None]:
     """Variances of the means of one term, the sum of their covariance, and that covariance if it is kept."""
-    q, m = problem.random.width, len(plan.levels)
-    scaled = Sparse(plan.own @ scipy.sparse.diags_array(1.0 / problem.fixed.lengths))
-    own = _Combined(problem, state, Sparse(scipy.sparse.hstack([Sparse((m, q)), scaled], format="csr")))
-    common = np.concatenate([np.zeros(q), plan.common / problem.fixed.lengths])
+    m, state = len(plan.levels), large.top.state
+    own = Combined(large.problem, state, _of_coefficients(large, plan.own))
+    common = _of_coefficients(large, Sparse(plan.common[None, :])).toarray()[0]
     solved = state.factor.solve(common)
     across = np.asarray(own.weights @ solved)
     base = float(common @ solved)
@@ -198,34 +300,11 @@ def _mean_errors(plan: MeanPlan, problem: LargeProblem, state: LargeState) -> tu
     return base + 2.0 * across + own.spread(), total, None
 
 
-def _variance_lines(layout: Layout, top: LargeTop) -> tuple[tuple[VarianceLine, ...], tuple[str, ...]]:
-    lines, at_bound = [], []
-    for k, (term, level) in enumerate(layout.variance_names):
-        value, error = float(top.state.variances[k]), float(top.errors[k])
-        lines.append(VarianceLine(term, level, value, None if math.isnan(error) else error))
-        if math.isnan(layout.known[k]) and value == 0.0:
-            at_bound.append(f"{term}:{level}" if level else term)
-    return tuple(lines), tuple(at_bound)
-
-
-def _fixed_lines(
-    layout: Layout, problem: LargeProblem, state: LargeState, coefficients: Array
-) -> tuple[FixedLine, ...]:
-    own = state.inverse[problem.plan.diagonal][problem.random.width :]
-    errors = np.sqrt(own) / problem.fixed.lengths
-    names = [(term.name, level) for term in layout.terms for level in term.levels]
+def _fixed_lines(large: LargeFit, coefficients: Array) -> tuple[FixedLine, ...]:
+    weights = _of_coefficients(large, Sparse(scipy.sparse.eye_array(len(coefficients), format="csr")))
+    errors = np.sqrt(Combined(large.problem, large.top.state, weights).spread())
+    names = [(term.name, level) for term in large.layout.terms for level in term.levels]
     return tuple(
         FixedLine(term, level, float(value), float(error))
         for (term, level), value, error in zip(names, coefficients, errors, strict=True)
-    )
-
-
-def _random_lines(part: RandomPart, values: Array, spread: Array, variances: Array) -> tuple[RandomLine, ...]:
-    before = variances[part.component_of_level] * part.diagonal
-    errors = np.maximum(spread, 0.0)
-    return tuple(
-        RandomLine(term, level, value, math.sqrt(error), 1.0 - error / prior if prior > 0 else None)
-        for (term, level), value, error, prior in zip(
-            part.names, values.tolist(), errors.tolist(), before.tolist(), strict=True
-        )
     )

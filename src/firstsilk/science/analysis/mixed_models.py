@@ -40,6 +40,7 @@ from firstsilk.science.analysis.models import (
 )
 from firstsilk.science.analysis.records import Column, Records, arrange_records
 from firstsilk.science.analysis.reml import Top, maximise
+from firstsilk.science.analysis.structures import as_matrices, check_structures, lay_surfaces, needs_sparse
 
 # A wholly known residual covariance is taken up to this size (choices of ours).
 DENSE_RECORDS = 4_000
@@ -111,8 +112,10 @@ def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
 
 
 def _fit(data: Mapping[str, Column], model: Model) -> tuple[Fit, Records]:
+    if all(len(term.relationship.names) <= SMALL_SIZE for term in model.random if term.relationship):
+        model = as_matrices(model)
     layout = _lay_out(data, model)
-    if _is_large(layout, model):
+    if needs_sparse(model) or _is_large(layout, model):
         from firstsilk.science.analysis.large_models import fit_large
 
         return fit_large(layout, model), layout.records
@@ -123,10 +126,12 @@ def _fit(data: Mapping[str, Column], model: Model) -> tuple[Fit, Records]:
 
 
 def _lay_out(data: Mapping[str, Column], model: Model) -> Layout:
-    if model.surfaces or model.residual.grid or any(term.factors for term in model.random):
-        raise refuse("not_built", "Surfaces, correlated ground and factor-analytic terms cannot be fitted yet")
+    check_structures(model)
     records = arrange_records(data, model)
     terms = plan_terms(records, model)
+    if model.surfaces:
+        records, slopes = lay_surfaces(records, model)
+        terms = (*terms, *slopes)
     random = plan_random(records, model)
     groups, levels = _residual_groups(records, model.residual)
     names = [(component.term, component.level) for component in random.components]

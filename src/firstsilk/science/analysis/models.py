@@ -86,7 +86,8 @@ class Residual:
     `covariance` (n records x n records, in record order) is taken as it is: nothing of it is estimated.
     `variance`, if given, is known and not estimated. `grid` names two columns of whole numbers: neighbours are
     correlated along both (first-order autoregressive), with correlations of their own in each level of `within`;
-    `nugget` adds an independent part to each record. `variance_by` then rules both variances.
+    `nugget` adds an independent part to each record. `variance_by` then rules both variances. `together` names the
+    column of plots: the two levels of `variance_by` (two traits) are then correlated within each plot.
     """
 
     variance_by: str | None = None
@@ -95,6 +96,7 @@ class Residual:
     grid: tuple[str, ...] | None = None
     within: str | None = None
     nugget: bool = False
+    together: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +236,7 @@ class Fit:
     difference_variance: Mapping[str, float]
     loadings: tuple[LoadingLine, ...] = ()
     records: RecordFit | None = None
+    effective_df: float | None = None
 
     def variance(self, term: str, level: str = "") -> float:
         """The variance of a term (at a level, if it has one for each)."""

@@ -5,15 +5,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
+from firstsilk.science.analysis.columns import Column, read_numbers, take_values, tell_apart
 from firstsilk.science.analysis.models import Array, Model
-
-Column = Sequence[object] | NDArray[np.generic]
 
 LARGEST, SMALLEST = 1e60, 1e-60
 """Sizes beyond which squares and products of numbers would leave what a computer holds (choices of ours)."""
@@ -30,7 +29,10 @@ class Classes:
 
 @dataclass(frozen=True, slots=True)
 class Records:
-    """The records that take part: response (n,), classes and numbers by column, relative precision (n,)."""
+    """The records that take part: response (n,), classes and numbers by column, relative precision (n,).
+
+    `grid` holds the positions (n,) by column that surfaces and correlated ground speak of.
+    """
 
     response: Array
     classes: Mapping[str, Classes]
@@ -38,6 +40,7 @@ class Records:
     weights: Array
     kept: NDArray[np.intp]
     n_dropped: int
+    grid: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def n(self) -> int:
@@ -54,28 +57,34 @@ def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
         If a column is absent, lengths differ, a value is empty, no number or beyond all size, the response explains
         itself, or a known variance has no meaning.
     """
-    used = _columns_used(model)
+    used, positions = _columns_used(model), _grid_columns(model)
     _check_model(model, used)
-    for name in [model.response, *used, *([model.weights] if model.weights else [])]:
+    for name in [model.response, *used, *positions, *([model.weights] if model.weights else [])]:
         if name not in data:
             raise refuse(
                 "column_missing", f"The model names column {name!r}, which the records do not have", column=name
             )
         if len(data[name]) != len(data[model.response]):
             raise refuse("lengths_differ", f"Column {name!r} has another number of records than {model.response!r}")
-    response = np.array([_number(value, model.response, at) for at, value in enumerate(data[model.response])])
+    response = _numbers_or_nan(data[model.response], model.response, np.arange(len(data[model.response])))
     kept = np.flatnonzero(~np.isnan(response))
     if not len(kept):
         raise refuse("no_records", f"No record has a value of {model.response!r}")
     numbers = {name: _numbers(data[name], name, kept) for name in used if name in model.numeric}
     classes = {name: classify(name, data[name], kept) for name in used if name not in model.numeric}
     weights = _numbers(data[model.weights], model.weights, kept) if model.weights else np.ones(len(kept))
-    for name, values in [(model.response, response[kept]), *numbers.items(), (model.weights or "", weights)]:
+    grid = {name: _numbers(data[name], name, kept) for name in positions}
+    for name, values in [
+        (model.response, response[kept]),
+        *numbers.items(),
+        *grid.items(),
+        (model.weights or "", weights),
+    ]:
         _check_size(name, values, kept)
     if np.any(weights <= 0):
         bad = int(kept[int(np.argmax(weights <= 0))]) + 1
         raise refuse("weight_not_positive", f"Column {model.weights!r}, record {bad}: a weight must be above 0")
-    return Records(response[kept], classes, numbers, weights, kept, len(response) - len(kept))
+    return Records(response[kept], classes, numbers, weights, kept, len(response) - len(kept), grid)
 
 
 def _check_model(model: Model, used: Sequence[str]) -> None:
@@ -108,15 +117,30 @@ def _columns_used(model: Model) -> list[str]:
     names = [name for term in model.fixed for name in term]
     for term in model.random:
         names += [*term.columns, *([term.variance_by] if term.variance_by else [])]
-    names += [name for name in (model.residual.variance_by, model.genotype) if name]
+    residual = model.residual
+    names += [name for name in (residual.variance_by, residual.within, residual.together, model.genotype) if name]
+    names += [surface.within for surface in model.surfaces if surface.within]
     return list(dict.fromkeys(names))
 
 
+def _grid_columns(model: Model) -> list[str]:
+    names = [name for surface in model.surfaces for name in surface.grid]
+    return list(dict.fromkeys([*names, *(model.residual.grid or ())]))
+
+
 def _numbers(values: Column, name: str, kept: NDArray[np.intp]) -> Array:
-    found = np.array([_number(values[at], name, int(at)) for at in kept])
+    found = _numbers_or_nan(values, name, kept)
     if np.any(np.isnan(found)):
         bad = int(kept[int(np.argmax(np.isnan(found)))]) + 1
         raise refuse("value_missing", f"Column {name!r}, record {bad}: the value is missing")
+    return found
+
+
+def _numbers_or_nan(values: Column, name: str, kept: NDArray[np.intp]) -> Array:
+    taken = take_values(values, kept)
+    found = read_numbers(taken)
+    if found is None:
+        found = np.array([_number(value, name, int(at)) for value, at in zip(taken, kept, strict=True)])
     return found
 
 
@@ -140,9 +164,11 @@ def classify(name: str, values: Column, kept: NDArray[np.intp]) -> Classes:
     InputRefused
         If a value is missing, or one number is written in two ways (``1`` and ``1.0``).
     """
-    labels = [label_of(values[at]) for at in kept]
+    distinct, where = tell_apart(take_values(values, kept))
+    labels = [label_of(value) for value in distinct]
     if "" in labels:
-        bad = int(kept[labels.index("")]) + 1
+        missing = np.array([label == "" for label in labels])[where]
+        bad = int(kept[int(np.argmax(missing))]) + 1
         raise refuse("value_missing", f"Column {name!r}, record {bad}: the class is missing")
     levels = sorted(set(labels))
     sizes = [_size(level) for level in levels]
@@ -154,7 +180,7 @@ def classify(name: str, values: Column, kept: NDArray[np.intp]) -> Classes:
                     "level_twice", f"Column {name!r}: {one!r} and {two!r} are the same number; write it one way"
                 )
     at_level = {level: code for code, level in enumerate(levels)}
-    return Classes(name, tuple(levels), np.array([at_level[label] for label in labels], dtype=np.intp))
+    return Classes(name, tuple(levels), np.array([at_level[label] for label in labels], dtype=np.intp)[where])
 
 
 def label_of(value: object) -> str:

@@ -14,10 +14,11 @@ from firstsilk.science.analysis.climbing import (
     Hill,
     check_residual,
     climb,
+    parameter_errors,
     refuse_confounded,
     steepest,
     vanished,
-    variance_errors,
+    variance_kinds,
 )
 from firstsilk.science.analysis.equations import Problem, State, cross_products, solve_equations, to_columns
 from firstsilk.science.analysis.models import Array
@@ -73,29 +74,29 @@ def maximise(problem: Problem, known: Array, names: Sequence[str]) -> Top:
     `climbing.climb` from one start, and from more where few records carry many variances.
     """
     free = np.isnan(known)
+    kinds = variance_kinds(free, problem.n_random)
     total = _check_identifiable(problem, free, names)
     at_one = cross_products(problem, problem.weights) if problem.n_groups == 1 else None
     start = _start(problem, known, free, total)
     hill = Hill(
         lambda variances: solve_equations(problem, variances, at_one),
         lambda state: state,
-        problem.n_random,
-        free,
+        kinds,
         total,
         PROMISE,
         ROUNDING,
     )
     best = climb(hill, start)
-    check_residual(best.state.variances, problem.n_random, free, total, names)
+    check_residual(best.state.values, kinds, total, names)
     for ratio in _other_starts(problem, free):
         elsewhere = start.copy()
         elsewhere[: problem.n_random][free[: problem.n_random]] *= ratio
         other = climb(hill, elsewhere)
         higher = other.state.log_likelihood > best.state.log_likelihood + SETTLED
-        if higher and not vanished(other.state.variances, problem.n_random, free, total):
+        if higher and not vanished(other.state.values, kinds, total):
             best = other
     state = best.state
-    return Top(state, variance_errors(state, free), steepest(state, free), best.converged, best.iterations)
+    return Top(state, parameter_errors(state, kinds), steepest(state, kinds), best.converged, best.iterations)
 
 
 def _other_starts(problem: Problem, free: NDArray[np.bool_]) -> tuple[float, ...]:

@@ -1,4 +1,4 @@
-"""How does a model with many levels become sparse columns, and which of the fixed ones can be estimated?
+"""How do fixed terms with many levels become sparse columns, and which of them can be estimated?
 
 Importing this module imports numba: do it inside the function that needs it.
 """
@@ -11,13 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg.lapack
 import scipy.sparse
 from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.codings import Factor, FixedTerm, not_estimable
-from firstsilk.science.analysis.components import Block, RandomPart
 from firstsilk.science.analysis.models import Array
 from firstsilk.science.analysis.records import Records
 from firstsilk.science.analysis.sparse_factor import Factor as Triangle
@@ -28,10 +26,6 @@ Sparse = scipy.sparse.csr_array
 DEPENDENT = 1e-10
 # So many fixed columns and fewer are told apart one by one in a complaint.
 TOLD_APART = 1_500
-# A relationship whose roots differ by more than this is not inverted but used through its factor.
-INVERTIBLE = 1e-6
-# What rounding leaves where an inverse has a 0, relative to its largest and to the ratio of the roots.
-LEFT_OVER = 1e-14
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,37 +45,6 @@ class FixedPart:
     def take_out(self, values: Array) -> Array:
         """Values less their least-squares fit."""
         return np.asarray(values - self.columns @ self.fit(values), dtype=np.float64)
-
-
-@dataclass(frozen=True, slots=True)
-class RandomColumns:
-    """The columns of all random terms and the inverse covariance pattern of their effects (q, q).
-
-    `incidence` (n, levels) says which levels a record has, `to_level` (levels, q) turns effects of columns into
-    effects of levels; `log_size` is the log-determinant of the
-    covariance pattern; `roots` lists columns with a relationship and a factor T of it, T T'.
-    """
-
-    incidence: Sparse
-    precision: Sparse
-    to_level: Sparse
-    components: tuple[slice, ...]
-    log_size: float
-    roots: tuple[tuple[slice, Array], ...]
-
-    @property
-    def width(self) -> int:
-        """How many columns there are."""
-        return int(self.to_level.shape[1])
-
-    def covary(self, inside: slice, values: Array) -> Array:
-        """The covariance pattern of the columns `inside` times values (columns, m)."""
-        found = values.copy()
-        for place, root in self.roots:
-            if inside.start <= place.start < inside.stop:
-                at = slice(place.start - inside.start, place.stop - inside.start)
-                found[at] = root @ (root.T @ values[at])
-        return found
 
 
 def multiply_rows(one: Sparse, two: Sparse) -> Sparse:
@@ -165,72 +128,6 @@ def _told(
     return empty, made or [names[at] for at in bad if lengths[at] > 0]
 
 
-def arrange_random(part: RandomPart) -> RandomColumns:
-    """Lay out the random columns: a level each, or those of a singular relationship's factor."""
-    if not part.blocks:
-        nothing = Sparse((0, 0))
-        return RandomColumns(Sparse(part.incidence), nothing, nothing, (), 0.0, ())
-    made = [_of_block(block) for block in part.blocks]
-    stops = np.cumsum([one.to_level.shape[1] for one in made]).tolist()
-    places = [slice(stop - one.to_level.shape[1], stop) for stop, one in zip(stops, made, strict=True)]
-    components = []
-    for component in part.components:
-        own = [
-            place
-            for block, place in zip(part.blocks, places, strict=True)
-            if component.columns.start <= block.columns.start < component.columns.stop
-        ]
-        components.append(slice(own[0].start, own[-1].stop) if own else slice(0, 0))
-    to_level = Sparse(scipy.sparse.block_diag([one.to_level for one in made], format="csr"))
-    roots = [(place, one.root) for one, place in zip(made, places, strict=True) if one.root is not None]
-    return RandomColumns(
-        Sparse(part.incidence),
-        Sparse(scipy.sparse.block_diag([one.precision for one in made], format="csr")),
-        to_level,
-        tuple(components),
-        sum(one.log_size for one in made),
-        tuple(roots),
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class _BlockColumns:
-    to_level: Sparse
-    precision: Sparse
-    log_size: float
-    root: Array | None
-
-
-def _of_block(block: Block) -> _BlockColumns:
-    """A relationship that can be inverted is used through its inverse, a singular one through its factor."""
-    levels = block.levels.stop - block.levels.start
-    unit = Sparse(scipy.sparse.eye_array(levels, format="csr"))
-    if block.factor is None:
-        return _BlockColumns(unit, unit, 0.0, None)
-    if block.triangular:
-        lower = scipy.linalg.lapack.dpotri(block.factor, lower=1)[0]
-        inverse = np.tril(lower) + np.tril(lower, -1).T
-        own = np.sum(block.factor**2, axis=1)
-        inverse = _without_rest(inverse, float(np.max(own) * np.max(np.abs(inverse))))
-        log_size = 2.0 * float(np.sum(np.log(np.diag(block.factor))))
-        return _BlockColumns(unit, Sparse(inverse), log_size, block.factor)
-    roots = np.sum(block.factor**2, axis=0)
-    if len(roots) < levels or roots.min() < INVERTIBLE * roots.max():
-        alone = Sparse(scipy.sparse.eye_array(len(roots), format="csr"))
-        return _BlockColumns(Sparse(block.factor), alone, 0.0, None)
-    inverse = _without_rest((block.factor / roots**2) @ block.factor.T, roots.max() / roots.min())
-    return _BlockColumns(unit, Sparse((inverse + inverse.T) / 2.0), float(np.sum(np.log(roots))), block.factor)
-
-
-def _without_rest(inverse: Array, ratio: float) -> Array:
-    """Drop what rounding leaves where an inverse has a 0: only where nothing else is nearly as small."""
-    size = np.abs(inverse)
-    rest = LEFT_OVER * ratio * float(size.max())
-    if not np.any((size > rest) & (size < 1_000.0 * rest)):
-        inverse[size <= rest] = 0.0
-    return inverse
-
-
 @dataclass(frozen=True, slots=True)
 class MeanPlan:
     """Combinations of coefficients of the means of one term: `common` (p,) plus a row of `own` (cells, p) each."""
@@ -279,11 +176,6 @@ def _mean_columns(term: FixedTerm, at: dict[str, NDArray[np.intp]], cells: int) 
             values = Sparse(np.broadcast_to(mean, (cells, len(mean))))
         block = multiply_rows(block, values)
     return Sparse(block[:, term.first :])
-
-
-def log_lengths(fixed: FixedPart) -> float:
-    """Twice the summed logarithms of the fixed columns' lengths, a part of the criterion."""
-    return 2.0 * float(np.sum(np.log(fixed.lengths)))
 
 
 def check_width(incidence: Sparse, most: float) -> None:

@@ -1,12 +1,14 @@
-"""For given variances and very many levels: how likely are the data (REML), which way is up, what are the effects?
+"""For given parameters and very many levels: how likely are the data (REML), which way is up, what are the effects?
 
-Henderson's equations for independent unit effects on one fixed sparse pattern. Traces are exact, from the selected
-inverse. Importing this module imports numba: do it inside the function that needs it.
+Henderson's equations for unknowns of unit size on one fixed sparse pattern; each entry is a sum of products of uses, so
+that all slopes are exact, from the selected inverse. Importing this module imports numba: do it inside the function
+that needs it.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,8 +17,13 @@ from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.models import Array
-from firstsilk.science.analysis.sparse_design import FixedPart, RandomColumns, Sparse, check_width
+from firstsilk.science.analysis.parameters import LOADING, VARIANCE, WIGGLE, Parameter, scale_uses
+from firstsilk.science.analysis.priors import Counts, Prior
+from firstsilk.science.analysis.residuals import Left
+from firstsilk.science.analysis.sparse_columns import PLAIN, Columns, Sparse
+from firstsilk.science.analysis.sparse_design import FixedPart, check_width
 from firstsilk.science.analysis.sparse_factor import Factor, Ints, NotPositive, Plan, factorise, plan_factor
+from firstsilk.science.analysis.sparse_slopes import add_products, sum_slopes
 
 # Numbers in a factor; three such arrays are held at once (a choice of ours: 12 GB).
 MOST_NUMBERS = 500_000_000
@@ -25,61 +32,82 @@ MOST_PRODUCTS = 1e9
 
 
 @dataclass(frozen=True, slots=True)
-class LargeProblem:
-    """What stays the same while variances change. Shapes: n records, q random and p fixed columns, G groups.
+class Products:
+    """Products of two uses within a piece of the residual's inverse, each belonging to one entry of the equations."""
 
-    `levels` (n, L + p) holds random levels then fixed columns, `turn` (L + p, q + p) makes levels of columns. `row`,
-    `column`, `twice` are the entries of the lower triangle and how often each counts; `by_group` (entries, G) their
-    cross products; `prior` (entries,) the inverse covariance pattern of unit effects, `prior_of` the component it
-    belongs to (C where none).
+    cell: Ints
+    one: NDArray[np.int32]
+    two: NDArray[np.int32]
+    piece: NDArray[np.int32]
+    value: Array
+
+
+@dataclass(frozen=True, slots=True)
+class LargeProblem:
+    """What stays the same while parameters change. Shapes: n records on N rows, q random and p fixed unknowns.
+
+    `place` (n,) is the row of each record; rows without one have an unknown of their own (m), which makes them say
+    nothing. `levels` (N, L + p + m) and `turn` (L + p + m, u) lead from rows to uses; `column` and `scaler` (u,) say
+    which unknown a use is of and which parameter scales it. `prior_cell`, `prior_piece`, `prior_value` are the entries of the
+    priors' pieces, numbered one prior after another.
     """
 
     response: Array
+    place: NDArray[np.intp]
     fixed: FixedPart
-    random: RandomColumns
+    parameters: tuple[Parameter, ...]
+    priors: tuple[Prior, ...]
+    left: Left
     levels: Sparse
     turn: Sparse
-    groups: NDArray[np.intp]
-    n_groups: int
-    weights: Array
+    column: Ints
+    scaler: Ints
+    width: int
+    size: int
     constant: float
     magnitude: float
     plan: Plan
-    row: Ints
-    column: Ints
     twice: Array
-    by_group: scipy.sparse.csc_array
-    prior: Array
-    prior_of: Ints
+    products: Products
+    prior_cell: Ints
+    prior_piece: Ints
+    prior_value: Array
 
     @property
-    def n_random(self) -> int:
-        """How many random variances there are."""
-        return len(self.random.components)
+    def n(self) -> int:
+        """How many records there are."""
+        return len(self.place)
 
-    def pull(self, values: Array) -> Array:
-        """From records (n, ...) to columns (q + p, ...)."""
-        return np.asarray(self.turn.T @ (self.levels.T @ values), dtype=np.float64)
+    def on_rows(self, values: Array) -> Array:
+        """From records (n, ...) to rows (N, ...), 0 where there is no record."""
+        out = np.zeros((len(self.response), *values.shape[1:]))
+        out[self.place] = values
+        return out
 
-    def spread(self, values: Array) -> Array:
-        """From columns (q + p, ...) to records (n, ...)."""
-        return np.asarray(self.levels @ (self.turn @ values), dtype=np.float64)
+    def turn_at(self, scale: Array) -> Sparse:
+        """From unknowns to levels at given scales, (L + p + m, size)."""
+        at = self.turn.indices
+        data = self.turn.data * scale[self.scaler[at]]
+        return Sparse((data, self.column[at], self.turn.indptr), shape=(self.turn.shape[0], self.size))
 
 
 @dataclass(slots=True)
 class LargeState:
     """One solved set of equations; slopes and the selected inverse are there after `find_slopes`.
 
-    `used` are the variances that stood in for `variances`, `scale` (q + p,) their roots by column, `unit` the solution.
+    `used` are the parameters that stood in for `values`, `turned` (levels, size) makes levels of unknowns, `unit` is
+    the solution, `Py` (N,) the projected response.
     """
 
-    variances: Array
+    values: Array
     log_likelihood: float
     used: Array
-    scale: Array
+    turned: Sparse
     factor: Factor
     unit: Array
     Py: Array
+    left: Counts
+    counts: list[Counts]
     score: Array = field(default_factory=lambda: np.zeros(0))
     information: Array = field(default_factory=lambda: np.zeros((0, 0)))
     inverse: Array = field(default_factory=lambda: np.zeros(0))
@@ -87,83 +115,98 @@ class LargeState:
 
 def arrange_equations(
     response: Array,
+    place: NDArray[np.intp],
+    n_rows: int,
     fixed: FixedPart,
-    random: RandomColumns,
-    groups: NDArray[np.intp],
-    n_groups: int,
-    weights: Array,
-    constant: float,
+    columns: Columns,
+    left: Left,
+    parameters: Sequence[Parameter],
     magnitude: float,
 ) -> LargeProblem:
-    """Lay out the equations on their pattern; `constant` is what never changes of -2 log-likelihood.
+    """Lay out the equations on their pattern.
 
     Raises
     ------
     InputRefused
         If the equations would not fit into memory.
     """
-    levels = Sparse(scipy.sparse.hstack([random.incidence, fixed.columns], format="csr"))
-    unit = scipy.sparse.eye_array(fixed.columns.shape[1])
-    turn = Sparse(scipy.sparse.block_diag([random.to_level, unit], format="csr"))
+    K, p = len(parameters), fixed.columns.shape[1]
+    on_rows = Sparse((np.ones(len(place)), (place, np.arange(len(place)))), shape=(n_rows, len(place)))
+    without = np.setdiff1d(np.arange(n_rows), place)
+    gaps = Sparse((np.ones(len(without)), (without, np.arange(len(without)))), shape=(n_rows, len(without)))
+    incidence = scipy.sparse.hstack([columns.incidence, fixed.columns], format="csr")
+    levels = Sparse(scipy.sparse.hstack([on_rows @ incidence, gaps], format="csr"))
+    flat = p + len(without)
+    turn = Sparse(scipy.sparse.block_diag([columns.turn, scipy.sparse.eye_array(flat)], format="csr"))
+    size = columns.width + flat
+    column = np.concatenate([columns.column, columns.width + np.arange(flat)])
+    scaler = np.concatenate([np.where(columns.scaler == PLAIN, K, columns.scaler), np.full(flat, K)])
     check_width(levels, MOST_PRODUCTS)
-    size, q = turn.shape[1], random.width
-    keys, values, owners = _products_by_group(levels, turn, groups, n_groups, weights)
-    inner = scipy.sparse.tril(random.precision, format="coo")
-    keys.append(inner.coords[1].astype(np.int64) * size + inner.coords[0])
-    entries, where = np.unique(np.concatenate(keys), return_inverse=True)
-    own = len(where) - len(inner.data)
-    by_group = scipy.sparse.csc_array(
-        (np.concatenate(values), (where[:own], np.concatenate(owners))), shape=(len(entries), n_groups)
-    )
-    prior = np.zeros(len(entries))
-    prior[where[own:]] = inner.data
-    column, row = np.divmod(entries, size)
-    component = np.full(size, len(random.components))
-    for k, own_columns in enumerate(random.components):
-        component[own_columns] = k
-    prior_of = np.where(prior != 0, component[column], len(random.components))
-    plan = plan_factor(size, row, column)
+    keys, products = _multiply(levels, turn, left, column, scaler, size)
+    prior_keys, prior_piece, prior_value = _prior_entries(columns.priors, size)
+    entries, where = np.unique(np.concatenate([keys, prior_keys]), return_inverse=True)
+    second, first = np.divmod(entries, size)
+    plan = plan_factor(size, first, second)
     if plan.size > MOST_NUMBERS:
         raise refuse(
             "too_large",
             f"The equations fill in to {plan.size:,} numbers, too many for one fit ({MOST_NUMBERS:,})",
             "Fit fewer sites at a time, or leave out a term with many crossing levels.",
         )
-    twice = np.where(row == column, 1.0, 2.0)
-    constant += (len(response) - (size - q)) * math.log(2.0 * math.pi) - float(np.sum(np.log(weights)))
+    constant = (len(place) - p) * math.log(2.0 * math.pi) + 2.0 * float(np.sum(np.log(fixed.lengths)))
+    whole = np.zeros(n_rows)
+    whole[place] = response
     return LargeProblem(
-        response, fixed, random, levels, turn, groups, n_groups, weights, constant + random.log_size, magnitude, plan,
-        row, column, twice, by_group, prior, prior_of,
+        whole, place, fixed, tuple(parameters), columns.priors, left, levels, turn, column, scaler, columns.width, size,
+        constant, magnitude, plan, np.where(first == second, 1.0, 2.0), Products(where[: len(keys)], *products),
+        where[len(keys) :], prior_piece, prior_value,
     )  # fmt: skip
 
 
-def _products_by_group(
-    levels: Sparse, turn: Sparse, groups: NDArray[np.intp], n_groups: int, weights: Array
-) -> tuple[list[Ints], list[Array], list[Ints]]:
-    """Cross products of the columns over each residual group: which entries, their values, the group of each."""
-    size = turn.shape[1]
-    keys, values, owners = [], [], []
-    for g in range(n_groups):
-        at = np.flatnonzero(groups == g)
-        weighted = levels[at].multiply(weights[at][:, None])
-        products = scipy.sparse.tril(turn.T @ (levels[at].T @ weighted) @ turn, format="coo")
-        keys.append(products.coords[1].astype(np.int64) * size + products.coords[0])
-        values.append(products.data)
-        owners.append(np.full(len(products.data), g))
-    return keys, values, owners
+def _multiply(
+    levels: Sparse, turn: Sparse, left: Left, column: Ints, scaler: Ints, size: int
+) -> tuple[Ints, tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32], Array]]:
+    """Cross products of the uses over each piece of the residual: the entry of each, its scalers, piece and value."""
+    keys, ones, twos, pieces, values = [], [], [], [], []
+    for at, (rows, piece) in enumerate(left.pieces()):
+        inside = levels[rows]
+        made = (turn.T @ (inside.T @ (piece @ inside)) @ turn).tocoo()
+        a, b = (one.astype(np.int64) for one in made.coords)
+        kept = (column[a] >= column[b]) & (made.data != 0)
+        a, b = a[kept], b[kept]
+        keys.append(column[b] * size + column[a])
+        ones.append(scaler[a].astype(np.int32))
+        twos.append(scaler[b].astype(np.int32))
+        pieces.append(np.full(len(a), at, dtype=np.int32))
+        values.append(made.data[kept])
+    return np.concatenate(keys), tuple(np.concatenate(one) for one in (ones, twos, pieces, values))  # type: ignore[return-value]
 
 
-def solve_large(problem: LargeProblem, variances: Array, floor: Array | None = None) -> LargeState:
+def _prior_entries(priors: Sequence[Prior], size: int) -> tuple[Ints, Ints, Array]:
+    """The entries of all pieces of all priors: which, of what piece (numbered through), and their values."""
+    keys, pieces, values, at = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)], [np.zeros(0)], 0
+    for prior in priors:
+        for piece in prior.pieces:
+            lower = scipy.sparse.tril(piece, format="coo")
+            row, col = (one.astype(np.int64) + prior.columns.start for one in lower.coords)
+            keys.append(col * size + row)
+            pieces.append(np.full(len(row), at, dtype=np.int64))
+            values.append(lower.data)
+            at += 1
+    return np.concatenate(keys), np.concatenate(pieces), np.concatenate(values)
+
+
+def solve_large(problem: LargeProblem, values: Array, floor: Array) -> LargeState:
     """Solve the equations and give the REML log-likelihood.
 
     Parameters
     ----------
     problem
         The data, arranged.
-    variances
-        Random variances, then residual ones, (K,).
+    values
+        The parameters, (K,).
     floor
-        Stands in for random variances below it, (C,), so that their slopes can be told; None takes a 0 as 0.
+        Stands in for variances below it, (K,), so that their slopes can be told; 0 takes a 0 as 0.
 
     Returns
     -------
@@ -173,30 +216,29 @@ def solve_large(problem: LargeProblem, variances: Array, floor: Array | None = N
     Raises
     ------
     InputRefused
-        If the equations are singular at these variances.
+        If the equations are singular at these parameters.
     """
-    used = variances.copy()
-    if floor is not None:
-        used[: problem.n_random] = np.maximum(used[: problem.n_random], floor)
-    residual = used[problem.n_random :]
-    scale = np.ones(problem.plan.n)
-    for k, inside in enumerate(problem.random.components):
-        scale[inside] = math.sqrt(used[k])
-    entries = (problem.by_group @ (1.0 / residual)) * scale[problem.row] * scale[problem.column] + problem.prior
+    bounded = np.array([one.kind in (VARIANCE, WIGGLE) for one in problem.parameters], dtype=np.bool_)
+    used = np.where(bounded, np.maximum(values, floor), values)
+    scale, _ = scale_uses(problem.parameters, used)
+    left, counts = problem.left.count(used), [prior.count(used) for prior in problem.priors]
+    prior_weights = np.concatenate([one.weights for one in counts]) if counts else np.zeros(0)
+    entries = np.bincount(
+        problem.prior_cell, problem.prior_value * prior_weights[problem.prior_piece], len(problem.twice)
+    ).astype(np.float64)
+    made = problem.products
+    add_products(made.cell, made.one, made.two, made.piece, made.value, scale, left.weights, entries)
     try:
         factor = factorise(problem.plan, entries)
     except NotPositive:
         raise refuse("equations_singular", "The mixed model equations are singular at these variances") from None
-    precision = problem.weights / residual[problem.groups]
-    unit = factor.solve(scale * problem.pull(precision * problem.response))
-    Py = precision * (problem.response - problem.spread(scale * unit))
-    log_likelihood = -0.5 * (
-        problem.constant
-        + float(np.sum(np.log(residual[problem.groups])))
-        + factor.log_determinant()
-        + float(problem.response @ Py)
-    )
-    return LargeState(variances, log_likelihood, used, scale, factor, unit, Py)
+    turned = problem.turn_at(scale)
+    weighed = problem.left.weigh(used, problem.response)
+    unit = factor.solve(np.asarray(turned.T @ (problem.levels.T @ weighed)))
+    Py = problem.left.weigh(used, problem.response - problem.levels @ (turned @ unit))
+    log_size = left.log_size + sum(one.log_size for one in counts)
+    log_likelihood = -0.5 * (problem.constant + log_size + factor.log_determinant() + float(problem.response @ Py))
+    return LargeState(values, log_likelihood, used, turned, factor, unit, Py, left, counts)
 
 
 def find_slopes(problem: LargeProblem, state: LargeState) -> LargeState:
@@ -204,39 +246,98 @@ def find_slopes(problem: LargeProblem, state: LargeState) -> LargeState:
 
     Notes
     -----
-    tr(P V_k) = (q_k - tr(K^-1 C^kk)) / variance_k for a random term, n_g / s_g - tr(C^-1 dC_g) for a residual, both
-    from entries of C^-1 on the pattern of C. A variance of exactly 0 gets the slope -1: it is held.
+    Slope along a parameter t: -1/2 [tr(C^-1 dC/dt) + d ln|R|/dt + d ln|G|/dt - y'P dV/dt P y], the first from entries
+    of C^-1 on the pattern of C. A variance of exactly 0 gets the slope -1: it is held.
     """
-    C, used = problem.n_random, state.used
+    scale, slope = scale_uses(problem.parameters, state.used)
     state.inverse = state.factor.selected_inverse()
     on_pattern = state.inverse[problem.plan.cells] * problem.twice
-    inner = np.bincount(problem.prior_of, on_pattern * problem.prior, minlength=C + 1)
-    outer = problem.by_group.T @ (on_pattern * state.scale[problem.row] * state.scale[problem.column])
-    pulled = state.unit[: problem.random.width]
-    turned = pulled * (problem.random.precision @ pulled)
-    score, working = np.full(len(used), -1.0), np.zeros((len(problem.response), len(used)))
-    for k, inside in enumerate(problem.random.components):
-        if used[k] > 0:
-            wide = inside.stop - inside.start
-            score[k] = -0.5 * ((wide - inner[k]) - float(np.sum(turned[inside]))) / used[k]
-            alone = np.zeros(problem.plan.n)
-            alone[inside] = pulled[inside] / math.sqrt(used[k])
-            working[:, k] = problem.spread(alone)
-    counts = np.bincount(problem.groups, minlength=problem.n_groups)
-    for g in range(problem.n_groups):
-        pull = np.where(problem.groups == g, state.Py / problem.weights, 0.0)
-        trace = (counts[g] - outer[g] / used[C + g]) / used[C + g]
-        score[C + g] = -0.5 * (trace - float(state.Py @ pull))
-        working[:, C + g] = pull
-    state.score = score
-    state.information = 0.5 * working.T @ _project(problem, state, working)
+    by_scale, by_weight = np.zeros(len(scale)), np.zeros(len(state.left.weights))
+    made = problem.products
+    sum_slopes(
+        made.cell,
+        made.one,
+        made.two,
+        made.piece,
+        made.value,
+        scale,
+        state.left.weights,
+        on_pattern,
+        by_scale,
+        by_weight,
+    )
+    trace = (by_scale * slope)[:-1]
+    trace[list(problem.left.parameters)] += state.left.slopes.T @ by_weight + state.left.log_slopes
+    _add_prior_traces(problem, state, on_pattern, trace)
+    working = change_response(problem, state.used, state.turned, state.counts, state.unit, state.Py)
+    gone = np.array([one.kind == VARIANCE for one in problem.parameters], dtype=np.bool_) & (state.used == 0)
+    state.score = np.where(gone, -1.0, -0.5 * (trace - state.Py @ working))
+    state.information = 0.5 * working.T @ project(problem, state, working)
     return state
 
 
-def _project(problem: LargeProblem, state: LargeState, values: Array) -> Array:
-    """P times values, (n, m)."""
-    precision = (problem.weights / state.used[problem.n_random :][problem.groups])[:, None]
-    weighted = values * precision
-    solution = state.factor.solve(state.scale[:, None] * problem.pull(weighted))
-    fitted = problem.spread(state.scale[:, None] * solution)
-    return np.asarray(weighted - fitted * precision, dtype=np.float64)
+def _add_prior_traces(problem: LargeProblem, state: LargeState, on_pattern: Array, trace: Array) -> None:
+    by_piece = np.bincount(
+        problem.prior_piece,
+        problem.prior_value * on_pattern[problem.prior_cell],
+        sum(len(one.weights) for one in state.counts),
+    )
+    at = 0
+    for prior, counts in zip(problem.priors, state.counts, strict=True):
+        stop = at + len(counts.weights)
+        if prior.parameters:
+            trace[list(prior.parameters)] += counts.slopes.T @ by_piece[at:stop] + counts.log_slopes
+        at = stop
+
+
+def change_response(
+    problem: LargeProblem, used: Array, turned: Sparse, counts: Sequence[Counts], unit: Array, vector: Array
+) -> Array:
+    """dV / d(each parameter) times a vector (N,), `unit` (size,) being G T' Z' times it: (N, K)."""
+    by_level = _through_scales(problem, used, turned, unit, vector)
+    for prior, count in zip(problem.priors, counts, strict=True):
+        inside = unit[prior.columns]
+        for m, k in enumerate(prior.parameters):
+            parts = zip(count.slopes[:, m], prior.pieces, strict=True)
+            change = np.sum([w * (piece @ inside) for w, piece in parts], axis=0)
+            pulled = np.zeros(problem.size)
+            pulled[prior.columns] = -prior.covary(used, change[:, None])[:, 0]
+            by_level[:, k] += turned @ pulled
+    working = np.asarray(problem.levels @ by_level, dtype=np.float64)
+    for m, k in enumerate(problem.left.parameters):
+        working[:, k] += problem.left.change(used, m, vector)
+    return working
+
+
+def _through_scales(problem: LargeProblem, used: Array, turned: Sparse, unit: Array, vector: Array) -> Array:
+    """The part of that, at levels, of what parameters do as scales, (L + p + m, K)."""
+    K, turn = len(problem.parameters), problem.turn
+    _, slope = scale_uses(problem.parameters, used)
+    use = turn.indices
+    level = np.repeat(np.arange(turn.shape[0]), np.diff(turn.indptr))
+    scaler = problem.scaler[use]
+    inside = scaler < K
+    # A root of a variance scales all uses of its unknowns, so both halves of the product are alike.
+    twice = np.array([2.0 if one.kind == VARIANCE else 1.0 for one in problem.parameters])
+    value = turn.data[inside] * unit[problem.column[use[inside]]] * (slope[:K] * twice)[scaler[inside]]
+    found = np.bincount(level[inside] * K + scaler[inside], value, turn.shape[0] * K).reshape(-1, K).astype(np.float64)
+    loadings = [k for k, one in enumerate(problem.parameters) if one.kind == LOADING]
+    if not loadings:
+        return found
+    pulled = np.asarray(problem.levels.T @ vector)
+    for k in loadings:
+        at = np.flatnonzero(scaler == k)
+        own = np.bincount(problem.column[use[at]], turn.data[at] * pulled[level[at]], problem.size).astype(np.float64)
+        for prior in problem.priors:
+            if np.any(own[prior.columns]):
+                own[prior.columns] = prior.covary(used, own[prior.columns][:, None])[:, 0]
+        found[:, k] += turned @ own
+    return found
+
+
+def project(problem: LargeProblem, state: LargeState, values: Array) -> Array:
+    """P times values, (N, m); rows without a record are left out of account."""
+    weighed = problem.left.weigh(state.used, values)
+    solution = state.factor.solve(np.asarray(state.turned.T @ (problem.levels.T @ weighed)))
+    fitted = problem.levels @ (state.turned @ solution)
+    return np.asarray(weighed - problem.left.weigh(state.used, np.asarray(fitted)), dtype=np.float64)

@@ -1,4 +1,4 @@
-"""Which variances make the data most likely (REML) where levels are many, and how sure is that? The sparse way.
+"""Which parameters make the data most likely (REML) where levels are many, and how sure is that? The sparse way.
 
 Importing this module imports numba: do it inside the function that needs it.
 """
@@ -6,31 +6,41 @@ Importing this module imports numba: do it inside the function that needs it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.climbing import (
+    SETTLED,
     Hill,
+    Kinds,
     Summit,
     check_residual,
     climb,
+    parameter_covariance,
     refuse_confounded,
     steepest,
-    variance_errors,
+    vanished,
 )
 from firstsilk.science.analysis.models import Array
-from firstsilk.science.analysis.sparse_equations import LargeProblem, LargeState, find_slopes, solve_large
+from firstsilk.science.analysis.parameters import LOADING, TURNED, VARIANCE, WIGGLE, parameter_kinds, scale_uses
+from firstsilk.science.analysis.sparse_equations import (
+    LargeProblem,
+    LargeState,
+    change_response,
+    find_slopes,
+    solve_large,
+)
 
 # Stop when the next step promises less than this much log-likelihood, for each record and at least.
 PROMISE = 1e-17
 LEAST_PROMISE = 1e-15
 # Rounding in a log-likelihood, relative to its size: measured 4e-12 where it is 2.4e5.
 ROUNDING = 1e-11
-# Slopes at a variance of 0 are taken at this share of the response variance.
+# Slopes at a variance of 0 are taken at this share of the response variance; of wiggles at this.
 FLOOR = 1e-9
+WIGGLE_FLOOR = 1e-7
 FLAT = 1e-9
 # So many random vectors stand in for the patterns of variances when these are compared.
 VECTORS = 4
@@ -38,28 +48,26 @@ VECTORS = 4
 
 @dataclass(frozen=True, slots=True)
 class LargeTop:
-    """The top of the likelihood: its state, errors of the variances (nan where not estimated), how it was reached."""
+    """The top of the likelihood: its state, the covariance of the parameters (nan where not estimated), how it was reached."""
 
     state: LargeState
-    errors: Array
+    covariance: Array
     gradient: float
     converged: bool
     iterations: int
 
 
-def maximise_large(problem: LargeProblem, known: Array, diagonal: Array, names: Sequence[str]) -> LargeTop:
-    """Find the variances with the highest REML log-likelihood.
+def maximise_large(problem: LargeProblem, starts: Sequence[Array], residual_may_vanish: bool = False) -> LargeTop:
+    """Find the parameters with the highest REML log-likelihood.
 
     Parameters
     ----------
     problem
         The data, arranged.
-    known
-        The known value of each variance, nan where it is to be estimated, (K,).
-    diagonal
-        Mean diagonal of the covariance pattern of each random term, (C,).
-    names
-        What to call each variance in a complaint.
+    starts
+        Parameters to begin at, (K,) each; known ones have their value.
+    residual_may_vanish
+        Whether a residual variance that falls to 0 is no complaint.
 
     Returns
     -------
@@ -69,7 +77,7 @@ def maximise_large(problem: LargeProblem, known: Array, diagonal: Array, names: 
     Raises
     ------
     InputRefused
-        If some variances cannot be told apart from each other or from the fixed part, or a residual falls to 0.
+        If some parameters cannot be told apart from each other or from the fixed part, or a residual falls to 0.
 
     Notes
     -----
@@ -84,78 +92,104 @@ def maximise_large(problem: LargeProblem, known: Array, diagonal: Array, names: 
     ----------
     tests/science/test_sparse_reml.py
     """
-    free = np.isnan(known)
-    total = check_identifiable(problem, free, names)
-    spread = np.maximum(diagonal, 1e-8)
-    floor = np.where(free[: problem.n_random], FLOOR * total / spread, 0.0)
-    start = np.where(free, total / 2.0, known)
-    shares = total / (2.0 * max(problem.n_random, 1) * spread)
-    start[: problem.n_random] = np.where(free[: problem.n_random], shares, known[: problem.n_random])
-    best = _climb(problem, start, free, total, floor)
-    check_residual(best.state.variances, problem.n_random, free, total, names)
-    state, gradient, iterations = best.state, steepest(best.state, free), best.iterations
-    if np.any(state.variances[: problem.n_random][free[: problem.n_random]] == 0.0):
-        held = free & (state.variances > 0)
-        exact = _climb(problem, state.variances, held, total, None)
+    total = response_variance(problem)
+    kinds = parameter_kinds(problem.parameters, total)
+    _check_identifiable(problem, starts[0], kinds)
+    floor = _floors(problem, kinds, total)
+    best = _climb(problem, starts[0], kinds, total, floor)
+    for start in starts[1:]:
+        other = _climb(problem, start, kinds, total, floor)
+        lost = [bool(vanished(one.state.values, kinds, total)) for one in (best, other)]
+        if (lost[0] and not lost[1]) or other.state.log_likelihood > best.state.log_likelihood + SETTLED:
+            best = other
+    if not residual_may_vanish:
+        check_residual(best.state.values, kinds, total, [one.told() for one in problem.parameters])
+    state, gradient, iterations = best.state, steepest(best.state, kinds), best.iterations
+    of_terms = np.array([one.kind == VARIANCE for one in problem.parameters], dtype=np.bool_)
+    if np.any(state.values[of_terms & kinds.free] == 0.0):
+        held = replace(kinds, free=kinds.free & (~of_terms | (state.values != 0)))
+        exact = _climb(problem, state.values, held, total, np.where(of_terms, 0.0, floor))
+        at_bound = kinds.free & of_terms & (best.state.values == 0)
         state, iterations = exact.state, iterations + exact.iterations
-        at_bound = free & (best.state.variances == 0)
         gradient = max(steepest(state, held), float(np.max(best.state.score[at_bound], initial=0.0)))
-    return LargeTop(state, variance_errors(state, free), gradient, best.converged, iterations)
+    return LargeTop(state, parameter_covariance(state, kinds), gradient, best.converged, iterations)
 
 
-def _climb(
-    problem: LargeProblem, start: Array, free: NDArray[np.bool_], total: float, floor: Array | None
-) -> Summit[LargeState]:
-    hill = Hill(
-        lambda variances: solve_large(problem, variances, floor),
-        lambda state: find_slopes(problem, state),
-        problem.n_random,
-        free,
-        total,
-        max(LEAST_PROMISE, PROMISE * len(problem.response)),
-        ROUNDING,
-    )
-    return climb(hill, start)
+def response_variance(problem: LargeProblem) -> float:
+    """The variance of the response past the fixed part.
 
-
-def check_identifiable(problem: LargeProblem, free: NDArray[np.bool_], names: Sequence[str]) -> float:
-    """Refuse variances whose patterns, seen past the fixed part, are nothing or alike; give the response variance.
-
-    Notes
-    -----
-    Patterns M V_k M (M projecting past the fixed part) are compared by what they make of a few random vectors, the
-    same in each run: patterns that are alike make the same of any vector.
+    Raises
+    ------
+    InputRefused
+        If nothing is left beside the fixed effects.
     """
     n, p = problem.fixed.columns.shape
     if n <= p:
         raise refuse("no_freedom", f"{n} records leave nothing to estimate variances from beside {p} fixed effects")
-    total = float(np.sum(problem.weights * problem.response**2)) / (n - p)
+    weights = getattr(problem.left, "weights", None)
+    squares = problem.response**2
+    return float(np.sum(squares if weights is None else weights * squares)) / (n - p)
+
+
+def _floors(problem: LargeProblem, kinds: Kinds, total: float) -> Array:
+    """What stands in for each variance of 0: a share of the response variance."""
+    shares = {VARIANCE: FLOOR, WIGGLE: WIGGLE_FLOOR}
+    floors = [shares.get(one.kind, 0.0) * total / one.unit for one in problem.parameters]
+    return np.where(kinds.free, floors, 0.0)
+
+
+def _climb(problem: LargeProblem, start: Array, kinds: Kinds, total: float, floor: Array) -> Summit[LargeState]:
+    promise = max(LEAST_PROMISE, PROMISE * problem.n)
+    hill = Hill(
+        lambda values: solve_large(problem, values, floor),
+        lambda state: find_slopes(problem, state),
+        kinds,
+        total,
+        promise,
+        ROUNDING,
+        curved=any(one.kind in (TURNED, LOADING, WIGGLE) for one in problem.parameters),
+    )
+    return climb(hill, start)
+
+
+def _check_identifiable(problem: LargeProblem, start: Array, kinds: Kinds) -> None:
+    """Refuse parameters whose patterns, seen past the fixed part, are nothing or alike.
+
+    Notes
+    -----
+    Patterns M dV/dt M (M projecting past the fixed part) are compared by what they make of a few random vectors, the
+    same in each run: patterns that are alike make the same of any vector.
+    """
     size = float(np.max(np.abs(problem.response)))
+    free = kinds.free
     if free.any() and size <= 1e-12 * problem.magnitude:
         raise refuse("no_variation", "The fixed effects explain the response wholly; there is no variance to estimate")
-    at = np.flatnonzero(free)
-    plain = np.random.default_rng(1).normal(size=(n, VECTORS))
-    past = problem.fixed.take_out(plain)
-    made = {int(k): problem.fixed.take_out(_pattern(problem, int(k), past)).ravel() for k in at}
-    for k in at.tolist():
-        if float(np.linalg.norm(made[k])) <= 1e-9 * float(np.linalg.norm(_pattern(problem, k, plain))):
+    at = np.flatnonzero(free).tolist()
+    names = [one.told() for one in problem.parameters]
+    plain = np.random.default_rng(1).normal(size=(problem.n, VECTORS))
+    of_past = _patterns(problem, start, problem.fixed.take_out(plain))
+    of_plain = _patterns(problem, start, plain)
+    made = {k: problem.fixed.take_out(of_past[:, :, k].T).ravel() for k in at}
+    for k in at:
+        if float(np.linalg.norm(made[k])) <= 1e-9 * float(np.linalg.norm(of_plain[:, :, k])):
             raise refuse_confounded([names[k]], "cannot be told from the fixed terms")
     if len(at) > 1:
-        unit = np.array([made[int(k)] / np.linalg.norm(made[int(k)]) for k in at])
+        unit = np.array([made[k] / np.linalg.norm(made[k]) for k in at])
         roots, directions = np.linalg.eigh(unit @ unit.T)
         if roots[0] < FLAT:
-            alike = [names[k] for k, part in zip(at.tolist(), directions[:, 0], strict=True) if abs(part) > 1e-3]
+            alike = [names[k] for k, part in zip(at, directions[:, 0], strict=True) if abs(part) > 1e-3]
             raise refuse_confounded(alike, "cannot be told from each other")
-    return total
 
 
-def _pattern(problem: LargeProblem, k: int, values: Array) -> Array:
-    """What the covariance pattern of one variance makes of values (n, m)."""
-    if k >= problem.n_random:
-        inside = problem.groups == k - problem.n_random
-        return np.where(inside, 1.0 / problem.weights, 0.0)[:, None] * values
-    inside = problem.random.components[k]
-    pulled = problem.pull(values)
-    alone = np.zeros_like(pulled)
-    alone[inside] = problem.random.covary(inside, pulled[inside])
-    return problem.spread(alone)
+def _patterns(problem: LargeProblem, values: Array, vectors: Array) -> Array:
+    """dV / d(each parameter) times vectors (n, m): (m, n, K)."""
+    scale, _ = scale_uses(problem.parameters, values)
+    turned, counts = problem.turn_at(scale), [prior.count(values) for prior in problem.priors]
+    found = []
+    for vector in problem.on_rows(vectors).T:
+        pulled = np.asarray(turned.T @ (problem.levels.T @ vector))
+        unit = np.zeros(problem.size)
+        for prior in problem.priors:
+            unit[prior.columns] = prior.covary(values, pulled[prior.columns][:, None])[:, 0]
+        found.append(change_response(problem, values, turned, counts, unit, vector)[problem.place])
+    return np.array(found)

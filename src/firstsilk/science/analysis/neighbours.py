@@ -1,0 +1,71 @@
+"""How do neighbours along a line of plots go with each other? First-order autoregression, as sparse pieces."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import scipy.sparse
+
+from firstsilk.science.analysis.models import Array
+
+Sparse = scipy.sparse.csr_array
+
+
+def neighbour_pieces(size: int) -> list[Sparse]:
+    """The fixed pieces of the inverse correlation of `size` plots in a line: themselves, the inner ones, neighbours.
+
+    Pieces without entries are left out (a single plot has but the first); `neighbour_weights` goes with them.
+    """
+    pieces = [Sparse(scipy.sparse.eye_array(size, format="csr"))]
+    if size > 1:
+        inner = np.ones(size)
+        inner[[0, -1]] = 0.0
+        before = np.arange(size - 1)
+        where = (np.concatenate([before, before + 1]), np.concatenate([before + 1, before]))
+        pieces += [Sparse(scipy.sparse.diags_array(inner))] if size > 2 else []
+        pieces.append(Sparse((np.ones(2 * (size - 1)), where), shape=(size, size)))
+    return pieces
+
+
+def neighbour_weights(turned: float, size: int) -> tuple[Array, Array]:
+    """What each piece counts in the inverse correlation, and the slopes of that, (pieces,) each.
+
+    Parameters
+    ----------
+    turned
+        atanh of the correlation r of neighbours.
+    size
+        Plots in the line.
+
+    Notes
+    -----
+    Corr(i, j) = r^|i-j|; its inverse is (I + r^2 inner - r beside) / (1 - r^2). Slopes are along atanh(r).
+
+    Checked by
+    ----------
+    tests/science/test_neighbours.py
+    """
+    if size == 1:
+        return np.ones(1), np.zeros(1)
+    r = math.tanh(turned)
+    left = 1.0 - r * r
+    weights = [1.0 / left, r * r / left, -r / left]
+    slopes = [2.0 * r / left, 2.0 * r / left, -(1.0 + r * r) / left]
+    kept = [0, 1, 2] if size > 2 else [0, 2]
+    return np.array([weights[k] for k in kept]), np.array([slopes[k] for k in kept])
+
+
+def neighbour_covariance(turned: float, size: int) -> tuple[Array, Array]:
+    """The correlation of `size` plots in a line, and its slope along atanh(r), (size, size) each."""
+    r = math.tanh(turned)
+    apart = np.abs(np.arange(size)[:, None] - np.arange(size))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = np.where(apart > 0, apart * r ** np.maximum(apart - 1.0, 0.0), 0.0) * (1.0 - r * r)
+    return np.asarray(r**apart, dtype=np.float64), np.asarray(slope, dtype=np.float64)
+
+
+def log_correlation(turned: float, size: int) -> tuple[float, float]:
+    """The log-determinant of the correlation of `size` plots in a line, and its slope along atanh(r)."""
+    r = math.tanh(turned)
+    return (size - 1) * math.log1p(-r * r), -2.0 * r * (size - 1)
