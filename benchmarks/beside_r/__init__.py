@@ -1,0 +1,1 @@
+"""Our mixed-model engine and R's general programs, timed in turn on the same records."""
