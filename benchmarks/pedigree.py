@@ -14,7 +14,7 @@ import resource
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
@@ -100,21 +100,34 @@ def best_s(work: Callable[[], object], runs: int = 5) -> str:
     return f"{min(clock):.3f} s ({min(processor):.3f} s of the processor)"
 
 
-def measure(kind: str) -> None:
-    """Time one pedigree and print a line."""
+def tell_pedigree(kinds: Sequence[str] = ("nursery", "1000"), checked: bool = False) -> Iterator[tuple[str, str]]:
+    """What was timed and how long it took."""
     find_sparse_relationship([Member("A", "founder"), Member("B", "cross", "A"), Member("C", "cross", "A", "B")])
-    table = lay_nursery() if kind == "nursery" else lay_generations(int(kind))
-    laid_out = best_s(lambda: lay_out_plants(table))
-    plants = lay_out_plants(table)
-    inbreeding = best_s(lambda: find_plant_variances(plants))
-    variance, shared = find_plant_variances(plants)
-    inverse = best_s(lambda: invert_relationship(plants, variance, shared, (), plants.of_member))
+    for kind in kinds:
+        table = lay_nursery() if kind == "nursery" else lay_generations(int(kind))
+        plants = lay_out_plants(table)
+        variance, shared = find_plant_variances(plants)
+        mean = variance[plants.of_member].mean() - 1
+        says = f"pedigree of {len(table.method):,} members, {PEDIGREES[kind]} (mean F {mean:.4f})"
+        yield f"{says}: laid out", best_s(lambda table=table: lay_out_plants(table))
+        yield "inbreeding of all", best_s(lambda plants=plants: find_plant_variances(plants))
+        asked = (plants, variance, shared, (), plants.of_member)
+        yield "sparse inverse of the relationship", best_s(lambda asked=asked: invert_relationship(*asked))
+        if checked:
+            members = as_members(table)
+            yield "inbreeding, from members and checked", best_s(lambda members=members: find_inbreeding(members), 2)
+            yield (
+                "inverse, from members and checked",
+                best_s(lambda members=members: find_sparse_relationship(members), 2),
+            )
+
+
+def measure(kind: str) -> None:
+    """Time one pedigree and print its lines."""
+    for says, told in tell_pedigree([kind], checked=True):
+        print(f"| {says} | {told} |", flush=True)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    print(f"{PEDIGREES[kind]}, {len(table.method):,} members, mean F {variance[plants.of_member].mean() - 1:.4f}")
-    print(f"  laid out {laid_out}; inbreeding {inbreeding}; inverse {inverse}; {peak:.2f} GB")
-    members = as_members(table)
-    print(f"  from members, all checks included: inbreeding {best_s(lambda: find_inbreeding(members), 2)}")
-    print(f"  inverse too {best_s(lambda: find_sparse_relationship(members), 2)}", flush=True)
+    print(f"| the largest this process was, the list of members included | {peak:.2f} GB |", flush=True)
 
 
 def main() -> None:

@@ -1,6 +1,7 @@
 """How fast are the parts that matter, on this machine? ``make bench`` prints a table for docs/figures.md.
 
-Each figure is the best of three runs in one process, one BLAS thread; invented data from fixed seeds.
+Each figure is the best of three runs in one process, one BLAS thread; invented data from fixed seeds. Mixed models are
+timed beside R, each run in a process of its own, where there is an Rscript; ``--large`` takes the large ones as well.
 """
 
 from __future__ import annotations
@@ -15,9 +16,11 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 from itertools import chain
 
+from beside_r.telling import tell_beside_r
 from forecast import tell_forecast
 from heat import tell_heat
 from nick import tell_nick
+from pedigree import tell_pedigree
 
 import firstsilk  # noqa: F401 - first of all, so that it asks for one thread before numpy is loaded
 
@@ -134,7 +137,8 @@ def main() -> None:
     print("| what | seconds, or as said |\n|---|---|")
     for says, work in FIGURES:
         print(f"| {says} | {work():.3f} |", flush=True)
-    for says, told in chain(tell_heat(), tell_nick(), tell_forecast()):
+    beside_r = tell_beside_r(large="--large" in sys.argv)
+    for says, told in chain(tell_heat(), tell_nick(), tell_pedigree(), tell_forecast(), beside_r):
         print(f"| {says} | {told} |", flush=True)
 
 
