@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from firstsilk.faces.command.giving import AsJson, Out, give_result, say
+from firstsilk.faces.command.giving import AsJson, Out, check_pdf_out, give_result, say
 from firstsilk.faces.command.station import StationCode, Today, open_books
 
 
@@ -50,6 +50,30 @@ def analyse(
     rows = [(analysis.trait, *astuple(one)) for analysis in found for one in analysis.estimates]
     told = [_describe(asdict(analysis)) for analysis in found]
     give_result(columns, rows, out, as_json, {"analyses": told})
+
+
+def analysis_report(
+    series: Annotated[str, typer.Argument(help="Name of the series; the newest if absent.")] = "",
+    trait: Annotated[str, typer.Option("--trait", help="The trait; yield if absent.")] = "",
+    seed: Annotated[int, typer.Option("--seed", min=0, max=2**63 - 1, help="Seed of the chances.")] = 1,
+    out: Annotated[
+        str, typer.Option("--out", help="PDF file to write.", callback=check_pdf_out)
+    ] = "analysis-report.pdf",
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Print the analysis of one series: best at which sites, entries with intervals, responses, and every field."""
+    on = open_books(station, today)
+    from firstsilk.faces.command.paper_year import write_pdf
+    from firstsilk.faces.paper.analysis_report import make_analysis_report, render_analysis_report
+    from firstsilk.work.analysis.plots import TRAITS
+    from firstsilk.work.analysis.series import list_series
+
+    every = list_series(on)
+    name = series or (every[0].name if every else "")
+    report = make_analysis_report(on, name, trait or TRAITS[0], seed, _say_progress)
+    say(f"{report.series.series}, {report.series.trait}: {report.series.basis.as_text()}")
+    write_pdf(out, render_analysis_report(report))
 
 
 def _describe(analysis: dict[str, object]) -> dict[str, object]:

@@ -78,6 +78,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("packets", "trials_year:packets", YEAR, "a trial's packets in planting order; --pack books them"),
     Entry("plots", "trials_year:plots", YEAR, "plot data of a trial in, all or nothing"),
     Entry("analyse", "analysis_year:analyse", YEAR, "estimates of entries and lines over trials"),
+    Entry("analysis-report", "analysis_year:analysis_report", YEAR, "print the analysis of one series, with pictures"),
     Entry("choose", "choice_year:choose", YEAR, "verdicts with reasons: propose, accept, write down"),
     Entry("next-plan", "choice_year:next_plan", YEAR, "next season's selfs and crosses from the verdicts"),
     Entry("account", "accounts:account", HOUSE, "make an account for the desk"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
@@ -15,10 +16,14 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 from firstsilk.answers import FirstsilkError
+from firstsilk.faces.command.drawing import check_folder, write_pictures
 from firstsilk.faces.command.giving import check_out, give_json, say
 from firstsilk.faces.files.mean_tables import read_means
 from firstsilk.faces.files.tables import write_table
+from firstsilk.faces.pictures.places import picture_best_places, tell_best_places
+from firstsilk.faces.pictures.responses import picture_interaction, picture_lines
 from firstsilk.science.analysis.axes import Axes, check_axes, find_ammi_axes, find_gge_axes
+from firstsilk.science.analysis.best_places import find_best_places
 from firstsilk.science.analysis.stability import (
     EntryStability,
     analyse_joint_regression,
@@ -62,6 +67,11 @@ def stability(
         int, typer.Option("--draws", min=0, max=100_000, help="Random tables drawn to test each axis; 0 for none.")
     ] = 2_000,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the draws.")] = 1,
+    pictures: Annotated[
+        str,
+        typer.Option("--pictures", help="Folder for pictures, as SVG and as Vega-Lite.", callback=check_folder),
+    ] = "",
+    unit: Annotated[str, typer.Option("--unit", help="Unit of the means in words, for the pictures.")] = "as given",
     out: Annotated[str, typer.Option("--out", help="File for the entries as a table.", callback=check_out)] = "",
     as_json: Annotated[bool, typer.Option("--json", help="The answer is one JSON object in any case.")] = False,
 ) -> None:
@@ -94,7 +104,24 @@ def stability(
     }
     if out not in ("", "-"):
         write_table(out, ENTRY_COLUMNS, [_row(entry) for entry in entries])
+    if pictures:
+        _draw(pictures, table, entries, None if mse is None else mse / reps, seed, unit)
     give_json(answer)
+
+
+def _draw(
+    folder: str, table: TwoWayTable, entries: Sequence[EntryStability], error: float | None, seed: int, unit: str
+) -> None:
+    """The best entry at each group of environments, in sentences too; lines; interaction against mean."""
+    found = find_best_places(table, np.random.default_rng(seed), error)
+    for sentence in tell_best_places(found, "" if unit == "as given" else unit):
+        say(sentence)
+    drawn = {
+        "best-places": picture_best_places(found),
+        "lines": picture_lines(table, entries, unit),
+        "interaction": picture_interaction(table, find_ammi_axes(table), unit),
+    }
+    write_pictures(folder, drawn)
 
 
 def _row(entry: EntryStability) -> list[object]:

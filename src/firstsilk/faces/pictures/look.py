@@ -6,6 +6,7 @@ only sign. Drawn as SVG on our side, so a page needs no script for it and prints
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 import re
@@ -54,10 +55,22 @@ def complete(spec: Mapping[str, object], font: str = SCREEN_FONT) -> Spec:
 
 
 def draw_svg(spec: Mapping[str, object], font: str = SCREEN_FONT) -> str:
-    """Draw a specification as SVG text."""
+    """Draw a specification as SVG text; the same specification gives the same bytes."""
     import vl_convert
 
-    return str(vl_convert.vegalite_to_svg(json.dumps(complete(spec, font), sort_keys=True, default=str)))
+    text = json.dumps(complete(spec, font), sort_keys=True, default=str)
+    return name_parts(str(vl_convert.vegalite_to_svg(text)), hashlib.sha256(text.encode()).hexdigest()[:10])
+
+
+def name_parts(svg: str, own: str) -> str:
+    """Give the parts that a drawing refers to names of its own, so that several drawings can stand on one page.
+
+    The drawer counts them on through the life of a process.
+    """
+    names = dict.fromkeys(re.findall(r'\bid="([^"]+)"', svg))
+    told = {name: f"part-{own}-{at}" for at, name in enumerate(names)}
+    svg = re.sub(r'\bid="([^"]+)"', lambda found: f'id="{told[found.group(1)]}"', svg)
+    return re.sub(r"url\(#([^)]+)\)", lambda found: f"url(#{told.get(found.group(1), found.group(1))})", svg)
 
 
 def read_size(svg: str) -> tuple[float, float]:

@@ -61,11 +61,11 @@ def fit_plots(plots: Sequence[PlotValue]) -> Fitted:
     entries = len({one.entry for one in plots})
     if entries > MOST_ENTRIES:
         raise refuse("too_many_entries", f"{entries} entries are too many at once here (up to {MOST_ENTRIES})")
-    data = _columns(plots)
+    data = tell_columns(plots)
     part, said = _plan_part(plots)
     while True:
         try:
-            fit = fit_mixed_model(data, _model(part, entries_fixed=False))
+            fit = fit_mixed_model(data, plan_model(part, entries_fixed=False))
             break
         except InputRefused as no:
             simpler = _simplify(part)
@@ -79,13 +79,14 @@ def fit_plots(plots: Sequence[PlotValue]) -> Fitted:
     said += [f"The variance of {_word(name)} came out as 0." for name in fit.at_bound]
     fixed = None
     try:
-        fixed = fit_mixed_model(data, _model(part, entries_fixed=True))
+        fixed = fit_mixed_model(data, plan_model(part, entries_fixed=True))
     except InputRefused as no:
         said.append(f"No adjusted means with entries fixed: {no}")
     return Fitted(part, fit, fixed, tuple(said))
 
 
-def _columns(plots: Sequence[PlotValue]) -> dict[str, list[object]]:
+def tell_columns(plots: Sequence[PlotValue]) -> dict[str, list[object]]:
+    """The plots as the columns that the model names."""
     return {
         "value": [one.value for one in plots],
         "entry": [one.entry for one in plots],
@@ -128,7 +129,8 @@ def _simplify(part: Part) -> tuple[Part, str] | None:
     return None
 
 
-def _model(part: Part, entries_fixed: bool) -> Model:
+def plan_model(part: Part, entries_fixed: bool) -> Model:
+    """The model of these parts, with the entries fixed or random."""
     fixed: list[tuple[str, ...]] = [("trial",)] if part.environments else []
     random = []
     if entries_fixed:

@@ -13,11 +13,12 @@ import numpy as np
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.analysis.axes import Axes, AxisTest, check_axes, find_ammi_axes, find_gge_axes
 from firstsilk.science.analysis.best_places import BestPlaces, find_best_places
+from firstsilk.science.analysis.intervals import estimate_contrasts
 from firstsilk.science.analysis.models import Array
 from firstsilk.science.analysis.stability import EntryStability, describe_stability
 from firstsilk.science.analysis.two_way import TwoWayTable, lay_out_two_way
 from firstsilk.work.analysis.facts import LESS_IS_BETTER
-from firstsilk.work.analysis.fits import Fitted, fit_plots
+from firstsilk.work.analysis.fits import Fitted, fit_plots, plan_model, tell_columns
 from firstsilk.work.analysis.ground import GroundTrend
 from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS, PlotValue, read_plot_values
 from firstsilk.work.analysis.trial_map import split_trial
@@ -31,7 +32,7 @@ CHECKS = "the mean of the checks"
 DRAWS = 1_000
 LEAST_ENTRIES = 3
 NOT_CONSIDERED = (
-    "that the variances are themselves estimated, so intervals are somewhat too narrow with few trials",
+    "that the variances are themselves estimated, in the entries' own intervals and in the chance of being the best",
     "that the best was picked for being the best",
     "other years and sites than these",
 )
@@ -150,8 +151,9 @@ def read_series(
 
     Notes
     -----
-    Entries by the model of the analysis of trials (entry random), intervals value +- 1.96 se, the difference with the
-    covariance of both. Responses from each trial's own means, entries fixed and the ground taken out, over the entries
+    Entries by the model of the analysis of trials (entry random), intervals value +- 1.96 se; the difference with the
+    covariance of both and, unless there are too many records, by Student's t and an error that counts the unsureness of
+    the variances. Responses from each trial's own means, entries fixed and the ground taken out, over the entries
     that stood in every trial.
 
     Checked by
@@ -216,9 +218,46 @@ def _span_entries(
     order = sorted(range(len(names)), key=lambda at: (-sign * float(values[at]), names[at]))
     checks = sorted({one.entry for one in plots if one.is_check})
     compared = checks if checks and against != "best" else [names[order[0]]]
-    weights = np.array([(name in compared) / len(compared) for name in names])
-    spans = tuple(_span(at, names, mean + values, errors, weights, plots, set(checks)) for at in order)
+    gaps = _compare(fitted, plots, names, mean + values, errors, compared)
+    spans = tuple(_span(at, names, mean + values, errors, gaps[at], plots, set(checks)) for at in order)
     return (CHECKS if len(compared) > 1 else compared[0]), tuple(compared), spans, mean
+
+
+_Gap = tuple[float | None, float | None, float | None]
+
+
+def _compare(
+    fitted: Fitted,
+    plots: Sequence[PlotValue],
+    names: Sequence[str],
+    values: Array,
+    errors: Array,
+    compared: Sequence[str],
+) -> list[_Gap]:
+    """Each entry's difference to the mean of some, with both ends; all None for one that is compared with itself."""
+    wanted = [_weigh(name, compared) for name in names]
+    asked = [weights for weights in wanted if weights]
+    data, model = tell_columns(plots), plan_model(fitted.part, entries_fixed=False)
+    try:
+        found = iter(estimate_contrasts(data, model, fitted.random, "entry", asked))
+    except InputRefused:
+        # Beyond what the engine judges for few records; then the variances may be taken as known.
+        return [_gap_of_known(weights, names, values, errors) for weights in wanted]
+    return [(one.value, one.low, one.high) if weights and (one := next(found)) else (None,) * 3 for weights in wanted]
+
+
+def _weigh(name: str, compared: Sequence[str]) -> dict[str, float]:
+    weights = {other: -1.0 / len(compared) for other in compared}
+    weights[name] = weights.get(name, 0.0) + 1.0
+    return {level: weight for level, weight in weights.items() if weight}
+
+
+def _gap_of_known(weights: dict[str, float], names: Sequence[str], values: Array, errors: Array) -> _Gap:
+    if not weights:
+        return None, None, None
+    less = np.array([weights.get(name, 0.0) for name in names])
+    gap, wide = float(less @ values), WIDTH_95 * math.sqrt(max(float(less @ errors @ less), 0.0))
+    return gap, gap - wide, gap + wide
 
 
 def _span(
@@ -226,21 +265,14 @@ def _span(
     names: Sequence[str],
     values: Array,
     errors: Array,
-    weights: Array,
+    gap: _Gap,
     plots: Sequence[PlotValue],
     checks: set[str],
 ) -> EntrySpan:
     value, half = float(values[at]), WIDTH_95 * math.sqrt(max(float(errors[at, at]), 0.0))
-    less = -weights
-    less[at] += 1.0
     own = [one for one in plots if one.entry == names[at]]
-    counts = (len(own), len({one.environment for one in own}))
     told = (names[at], names[at] in checks, value, value - half, value + half)
-    if not np.any(less):
-        return EntrySpan(*told, None, None, None, *counts)
-    gap = float(less @ values)
-    wide = WIDTH_95 * math.sqrt(max(float(less @ errors @ less), 0.0))
-    return EntrySpan(*told, gap, gap - wide, gap + wide, *counts)
+    return EntrySpan(*told, *gap, len(own), len({one.environment for one in own}))
 
 
 def _respond(

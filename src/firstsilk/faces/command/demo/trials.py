@@ -17,6 +17,7 @@ from firstsilk.work.trials.reading import read_trial
 REPS = 2
 PLOT_AREA_M2 = 8.06
 KERNELS_PER_PLOT = 76
+PLOTS_IN_A_FIELD_ROW = 10
 MOST_ENTRIES = 36
 
 
@@ -45,6 +46,7 @@ def lay_trials(on: Occasion, world: World, year: int) -> dict[str, int]:
             KERNELS_PER_PLOT,
             year * 10 + number,
             stay_silent,
+            PLOTS_IN_A_FIELD_ROW,
         )
         pack_trial(on, name)
         made[name] = len(page.plots)

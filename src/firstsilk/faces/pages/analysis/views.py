@@ -11,6 +11,7 @@ from firstsilk.faces.pages.analysis.entry_plot import draw_entry_plot, pair_entr
 from firstsilk.work.analysis.facts import TrialAnalysis
 from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS
 from firstsilk.work.analysis.reading import find_analysis
+from firstsilk.work.analysis.series import list_series
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.trials.reading import list_trials
 
@@ -23,6 +24,7 @@ def show_analysis(request: HttpRequest, on: Occasion) -> HttpResponse:
     grain = find_analysis(on, "yield_kg_ha_15_5", years)
     newest = max(grain.years) if grain else 0
     told: dict[str, object] = {"room": "analysis", "years": _list_years(on), "asked": years, "grain": grain}
+    told["series"] = list_series(on)
     told["newest"] = newest  # a year with data that came after the last analysis is ticked as well
     if grain is not None:
         told |= _describe(request, on, grain)
