@@ -17,6 +17,7 @@ LINE_TESTER = ["--mother", "line", "--father", "tester", "--response", "y", "--k
 DIALLEL = ["--mother", "mother", "--father", "father", "--response", "y", "--kind", "diallel"]
 VARIANCES = ["gca_mother", "gca_father", "gca", "sca", "reciprocal", "residual"]
 MORE = ["percent", "griffing", "variances_by", "below_zero", "at_bound", "missing", "n", "n_dropped", "n_left_out"]
+MORE += ["genetic", "predictions", "environments"]
 
 
 def full_diallel(reps: int = 2) -> str:
@@ -191,3 +192,52 @@ def test_wrong_words_end_without_an_answer(code: int, words: list[str], tmp_path
 
 def test_a_column_that_is_not_named_is_wrong_usage(tmp_path, capsys) -> None:
     assert call(capsys, "ability", write(tmp_path, FACTORIAL, "plots.csv"), "--kind", "line-tester")[0] == 2
+
+
+def test_inbreeding_gives_genetic_variances_and_heritability(tmp_path, capsys) -> None:
+    """Variances 14, 9, 1.75 and error 0.5 (`test_line_x_tester_worked_by_hand`): additive twice that of GCA, F = 1."""
+    plain = ask(tmp_path, capsys, FACTORIAL, *LINE_TESTER, "--block", "rep")
+    told = plain["variances"]
+    answer = ask(tmp_path, capsys, FACTORIAL, *LINE_TESTER, "--block", "rep", "--inbreeding", 1)
+    genetic = answer["genetic"]
+    assert plain["genetic"]["additive"] == {"mother": None, "father": None, "both": None}
+    assert genetic["additive"]["mother"] == pytest.approx(2 * told["gca_mother"])
+    assert genetic["dominance"] == pytest.approx(told["sca"])
+    whole = sum(value for value in told.values() if value is not None)
+    assert genetic["heritability"]["father"] == pytest.approx(2 * told["gca_father"] / whole)
+    assert genetic["cross_mean"] == pytest.approx((whole - told["residual"]) / (whole - told["residual"] / 2))
+
+
+def test_predictions_come_with_unequal_plots_by_themselves_and_else_when_asked_for(tmp_path, capsys) -> None:
+    assert ask(tmp_path, capsys, FACTORIAL, *LINE_TESTER)["predictions"] is None
+    asked = ask(tmp_path, capsys, FACTORIAL, *LINE_TESTER, "--predictions")["predictions"]
+    assert list(asked) == ["gca_mother", "gca_father", "sca", "reml_log_likelihood", "remark"]
+    assert [one["mother"] for one in asked["gca_mother"]] == ["A", "B"]
+    header, first, *rest = full_diallel().splitlines(keepends=True)
+    answer = ask(tmp_path, capsys, "".join([header, first, *rest[1:]]), *DIALLEL, "--griffing", 1)
+    assert answer["variances_by"] == "reml"
+    assert [one["mother"] for one in answer["predictions"]["gca"]] == ["K", "L", "M"]
+    assert list(answer["predictions"]["gca"][0]) == ["mother", "father", "value", "se", "df", "low", "high"]
+
+
+def test_environment_gives_gca_by_place_and_errors_over_places(tmp_path, capsys) -> None:
+    lines = FACTORIAL.splitlines()
+    there = [f"P1,{line}" for line in lines[1:]]
+    there += [
+        f"P2,{line.rsplit(',', 1)[0]},{float(line.rsplit(',', 1)[1]) + 2 * at}" for at, line in enumerate(lines[1:])
+    ]
+    text = "\n".join(["place," + lines[0], *there]) + "\n"
+    words = [*LINE_TESTER, "--block", "rep", "--environment", "place"]
+    code, out, err = call(capsys, "ability", write(tmp_path, text, "plots.csv"), *words)
+    assert code == 0
+    assert "the records are the means of a cross at a place" in err
+    answer = one_object(out)
+    assert answer["n"] == 8
+    first = [one for one in answer["environments"]["gca"] if one["environment"] == "P1"]
+    assert [list(one) for one in first] == [["environment", "parents", "parent", "value", "se"]] * 4
+    assert {one["parent"]: one["value"] for one in first} == pytest.approx(
+        {"A": 2.75, "B": -2.75, "T": -2.25, "U": 2.25}
+    )
+    code, _, err = call(capsys, "ability", write(tmp_path, text, "plots.csv"), *words[:-1], "rep")
+    assert code == 1
+    assert "Column 'rep' cannot be the environment as well" in err

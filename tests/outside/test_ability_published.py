@@ -10,7 +10,8 @@ import pytest
 from trial_tables import Columns, needs_checks, outside
 
 from firstsilk.science.analysis.ability import Ability, estimate_ability
-from firstsilk.science.analysis.ability_variances import code_parts
+from firstsilk.science.analysis.ability_genetics import estimate_genetics
+from firstsilk.science.analysis.ability_variances import NAMES, Variances, code_parts
 from firstsilk.science.analysis.matings import Matings, arrange_matings
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Model, RandomTerm, Relationship
@@ -206,3 +207,24 @@ def test_tobacco_without_blocks_gives_variances_and_likelihood_of_slow_dense_cod
 def test_direction_of_a_cross_is_told_apart_only_where_both_were_made() -> None:
     assert np.all([one.value is not None for one in estimate_ability(six(2)).sca])
     assert estimate_ability(six(2)).reciprocal == ()
+
+
+def test_pine_gives_the_published_heritabilities_of_a_tree() -> None:
+    """Becker 1984 p.85: 4 s2m / s2p and so on, trees not inbred, variance of trees within plots 1.109."""
+    told = {"gca_mother": 0.0209, "gca_father": 0.120, "sca": 0.137, "residual": 0.2004}
+    matings = arrange_matings(pine(), "line", "tester", "length", "rep")
+    variances = Variances({name: told.get(name) for name in NAMES}, "moments", {}, (), "")
+    found = estimate_genetics(matings, variances, 0.0, plant_variance=1.109)
+    assert found.heritability["father"] == pytest.approx(0.346, abs=5e-4)
+    assert found.heritability["mother"] == pytest.approx(0.060, abs=5e-4)
+    assert found.heritability["both"] == pytest.approx(0.203, abs=5e-4)
+    assert found.dominance == pytest.approx(4 * 0.137)
+
+
+def test_chickens_give_the_published_heritabilities() -> None:
+    """Becker 1984: sires 776.8, dams 1096, within 5524 (no interaction in that design): 0.42 and 0.59."""
+    told = {"gca_mother": 1096.0, "gca_father": 776.8, "sca": 0.0, "residual": 5524.0}
+    matings = arrange_matings(pine(), "line", "tester", "length", "rep")
+    found = estimate_genetics(matings, Variances({n: told.get(n) for n in NAMES}, "moments", {}, (), ""), 0.0)
+    assert found.heritability["father"] == pytest.approx(0.42, abs=5e-3)
+    assert found.heritability["mother"] == pytest.approx(0.59, abs=5e-3)

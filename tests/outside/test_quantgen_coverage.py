@@ -21,11 +21,12 @@ _WHOLE = """
     blup-repeatability efficiency-bound alpha-generator bibd-E p-rep augmented-sed lsd
     finlay-wilkinson eberhart-russell joint-regression-anova wricke shukla modified-joint-regression
     two-way-unbalanced gge gge-scaled lxt-gca lxt-sca lxt-variance lxt-contribution lxt-se griffing-1 griffing-2
-    griffing-4 diallel-array-means diallel-reml
+    griffing-4 diallel-array-means diallel-reml nc2-heritability
 """
 WHOLE = frozenset(_WHOLE.split())
 
 IN_PART = {
+    "sire-reml": "the heritabilities; its data are not at hand",
     "splitplot-sed": "variances of differences; not the approximate degrees of freedom",
     "heritability-other": "the values that the oat trial gives",
     "efficiency-factor": "the oat trial and the plain alpha arrays",
@@ -43,11 +44,9 @@ IN_PART = {
 NOT_YET = {
     "rowcol-reml": "its data are not at hand",
     "bibd-means": "its data are not at hand",
-    "sire-reml": "its data are not at hand",
     "lattice-square-anova": "its data are not at hand",
     "reml-randomslope": "a correlated intercept and slope is beyond the small fit",
     "splitplot-anova": "no analysis-of-variance table yet",
-    "nc2-heritability": "needs the variance of plants within plots",
     "alpha-conditions": "alpha designs come with their own room",
     "own-performance": "selection index for own records",
     "genomic-G": "markers come with lines and seed",

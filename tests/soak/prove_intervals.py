@@ -1,7 +1,7 @@
 """In trials of six kinds with known truth: do intervals of 95 % hold the true difference 93 to 97 times in 100?
 
-Run by ``make soak``; prints the table of docs/mixed-models.md. Asked of a difference named beforehand, by predictions and by
-means, and of the best entry, by predictions: less the check and less the mean of all.
+Run by ``make soak``; prints the table of docs/mixed-models.md. Asked of a difference named beforehand, by predictions
+and by means, and of the best entry, by predictions: less the check and less the mean of all.
 """
 
 from __future__ import annotations

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Annotated
 
@@ -16,7 +17,11 @@ from firstsilk.faces.command.giving import check_out, give_json, say
 from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import read_table, write_table
 from firstsilk.science.analysis.ability import Ability, estimate_ability
+from firstsilk.science.analysis.ability_genetics import Genetics, estimate_genetics
+from firstsilk.science.analysis.ability_places import PlaceAbility, split_by_place
+from firstsilk.science.analysis.ability_predictions import Predictions, predict_abilities
 from firstsilk.science.analysis.ability_variances import VARIANCES_BY
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.matings import DIALLEL, KINDS, Matings, arrange_matings
 from firstsilk.science.analysis.two_way import LARGEST
 
@@ -42,6 +47,27 @@ def ability(
         typer.Option("--mse", min=0, help="Mean square of the error of a record, if known from elsewhere."),
     ] = None,
     mse_df: Annotated[float | None, typer.Option("--mse-df", min=1, help="Degrees of freedom of --mse.")] = None,
+    environment: Annotated[
+        str, typer.Option("--environment", metavar="COL", help="Column of the place: GCA by place, and over places.")
+    ] = "",
+    predictions: Annotated[
+        bool, typer.Option("--predictions", help="Predicted GCA and SCA (parents random) also where plots are equal.")
+    ] = False,
+    inbreeding: Annotated[
+        float | None,
+        typer.Option(
+            "--inbreeding", min=0, max=1, help="Inbreeding of the parents, 1 of inbred lines: genetic variances."
+        ),
+    ] = None,
+    inbreeding_father: Annotated[
+        float | None, typer.Option("--inbreeding-father", min=0, max=1, help="That of the fathers, if another.")
+    ] = None,
+    plant_variance: Annotated[
+        float | None,
+        typer.Option(
+            "--plant-variance", min=0, help="Variance among plants of a plot: heritability is that of a plant."
+        ),
+    ] = None,
     out: Annotated[str, typer.Option("--out", help="File for the effects as a table.", callback=check_out)] = "",
     as_json: Annotated[bool, typer.Option("--json", help="The answer is one JSON object in any case.")] = False,
 ) -> None:
@@ -49,11 +75,12 @@ def ability(
 
     Griffing's methods: 1 parents and both directions, 2 parents and one direction, 3 both directions, 4 one direction.
     gca_mother and gca_father (line-tester) or gca (diallel) by name; sca and reciprocal by cross; GCA adds to 0.
+    Where plots are unequal variances are by REML, and predictions holds best linear unbiased predictions as well.
     """
     _check_words(kind, griffing, variances)
     table = read_table(plots)
     table.need_rows()
-    classes = {mother, father, *([block] if block else [])}
+    classes = {mother, father, *(name for name in (block, environment) if name)}
     columns = columns_from_table(table, set(), classes, response)
     stop_if_any(
         row.finding("number_too_large", "this number is too large", response, "Check the digits")
@@ -61,14 +88,68 @@ def ability(
         if isinstance(value, float) and abs(value) > LARGEST
     )
     try:
-        matings = arrange_matings(columns, mother, father, response, block or None, kind, griffing)
+        places = None
+        if environment:
+            places = split_by_place(columns, (mother, father, response, block or None), environment, kind, griffing)
+        matings = _arrange(columns, mother, father, response, block, kind, griffing) if places is None else places.means
         found = estimate_ability(matings, mse, mse_df, variances)
+        genetics = estimate_genetics(matings, found.variances, inbreeding, inbreeding_father, plant_variance)
+        predicted = _predict(matings, found, predictions, mse)
     except InputRefused as no:
         raise InputRefused(f"{table.file}: {no}") from None
     _tell_odd(matings, found)
+    _tell_places(places)
     if out not in ("", "-"):
         write_table(out, EFFECT_COLUMNS, _effect_rows(found))
-    give_json(ability_as_json(matings, found))
+    give_json({**ability_as_json(matings, found), **_more_as_json(genetics, predicted, places)})
+
+
+def _arrange(
+    columns: Mapping[str, Column], mother: str, father: str, response: str, block: str, kind: str, griffing: int | None
+) -> Matings:
+    return arrange_matings(columns, mother, father, response, block or None, kind, griffing)
+
+
+def _predict(matings: Matings, found: Ability, asked: bool, mse: float | None) -> Predictions | None:
+    """Predictions where they are asked for, or plots are unequal and REML could be used."""
+    if not asked and found.variances.by != "reml":
+        return None
+    try:
+        return predict_abilities(matings, mse)
+    except InputRefused as no:
+        if asked:
+            raise
+        say(f"Note: there are no predictions, for REML said: {no}")
+        return None
+
+
+def _tell_places(places: PlaceAbility | None) -> None:
+    if places is None:
+        return
+    say("With --environment the records are the means of a cross at a place: errors count how crosses differ by place.")
+    if places.remark:
+        say(f"Note: {places.remark.rstrip('.')}.")
+    for place, why in places.left_out.items():
+        say(f"{place} is not told by itself: {why}")
+
+
+def _more_as_json(genetics: Genetics, predicted: Predictions | None, places: PlaceAbility | None) -> dict[str, object]:
+    told: dict[str, object] = {"genetic": asdict(genetics), "predictions": None, "environments": None}
+    if predicted is not None:
+        told["predictions"] = {
+            **{name: [asdict(one) for one in lines] for name, lines in predicted.gca.items()},
+            "sca": [asdict(one) for one in predicted.sca],
+            "reml_log_likelihood": predicted.reml_log_likelihood,
+            "remark": predicted.remark,
+        }
+    if places is not None:
+        told["environments"] = {
+            "variances": places.variances,
+            "gca": [asdict(one) for one in places.gca],
+            "left_out": dict(places.left_out),
+            "remark": places.remark,
+        }
+    return told
 
 
 def _check_words(kind: str, griffing: int | None, variances: str) -> None:
@@ -86,7 +167,7 @@ def _tell_odd(matings: Matings, found: Ability) -> None:
     if matings.missing:
         say(f"Crosses missing from the full set: {len(matings.missing)}. SCA is what GCA alone leaves.")
     if found.variances.remark:
-        say(f"Note: {found.variances.remark}.")
+        say(f"Note: {found.variances.remark.rstrip('.')}.")
     for name, value in found.variances.below_zero.items():
         say(f"The variance of {name} came out at {value:.6g} by moments and is given as 0.")
 

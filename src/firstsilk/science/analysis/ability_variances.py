@@ -161,7 +161,12 @@ def _by_moments(splits: tuple[Split, ...], residual: float | None) -> dict[str, 
     return found
 
 
-def _by_reml(matings: Matings, known: float | None) -> Variances:
+def write_model(matings: Matings, known: float | None) -> tuple[dict[str, list[object]], Model]:
+    """The records and the mixed model of crosses: blocks fixed, GCA, SCA and reciprocal effects random.
+
+    Levels are called x0, x1 ... in the order of `code_parts`; a GCA of one set of parents, of which each cross holds
+    two, has the crosses as levels and their shared parents as relationship.
+    """
     names = [f"x{at}" for at in range(len(matings.crosses))]
     data: dict[str, list[object]] = {"y": list(matings.response)}
     random = []
@@ -176,7 +181,11 @@ def _by_reml(matings: Matings, known: float | None) -> Variances:
     if len(np.unique(matings.block)) > 1:
         data["block"] = [f"b{at}" for at in matings.block]
         fixed = (("block",),)
-    fit = fit_mixed_model(data, Model("y", fixed, tuple(random), Residual(variance=known)))
+    return data, Model("y", fixed, tuple(random), Residual(variance=known))
+
+
+def _by_reml(matings: Matings, known: float | None) -> Variances:
+    fit = fit_mixed_model(*write_model(matings, known))
     remark = "" if fit.converged else f"REML stopped after {fit.iterations} steps before it was done"
     own = {line.term: line.value for line in fit.variances}
     return Variances({name: own.get(name) for name in NAMES}, "reml", {}, fit.at_bound, remark)

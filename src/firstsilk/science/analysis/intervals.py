@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.codings import plan_means
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.equations import Problem, State, multiply, to_columns, to_levels
 from firstsilk.science.analysis.foundations import Standing, expect_information, stand_on
 from firstsilk.science.analysis.models import Array, Fit, Model
-from firstsilk.science.analysis.records import Column
 
 LEAST_DF = 1.0
 """Degrees of freedom are not taken below this (a choice of ours): there a span says nothing either way."""
