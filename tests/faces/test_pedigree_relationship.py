@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 
 from firstsilk.answers import InputRefused
-from firstsilk.faces.files.relationships import read_pedigree_relationship, read_relationship
+from firstsilk.faces.files.pedigrees import read_pedigree
+from firstsilk.faces.files.relationships import read_pedigree_relationship
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
-from firstsilk.science.analysis.models import Model, RandomTerm
+from firstsilk.science.analysis.models import Model, RandomTerm, Relationship
+from firstsilk.science.lineage.kinship import find_relationship
 from firstsilk.science.lineage.relationship_inverse import as_matrix
 
 PEDIGREE = """line,mother,father,method,selfings
@@ -28,31 +30,42 @@ def pedigree(tmp_path):
     return path
 
 
+def _read_in_full(path):
+    members = read_pedigree(path)
+    return Relationship(tuple(member.line for member in members), find_relationship(members))
+
+
 def test_pedigree_when_read_sparsely_then_the_matrix_of_the_full_reading(pedigree):
-    sparse, full = read_pedigree_relationship(pedigree), read_relationship(pedigree)
+    sparse, full = read_pedigree_relationship(pedigree), _read_in_full(pedigree)
     assert sparse.names == full.names == ("D1", "D2", "F1", "A", "B", "S3", "SIB", "OP")
     assert sparse.precision.shape == (7, 7)  # the F1 of two inbreds is their mean
     assert np.max(np.abs(as_matrix(sparse).matrix - full.matrix)) < 1e-12
 
 
 def test_lines_when_some_are_wanted_then_these_alone(pedigree):
-    sparse, full = read_pedigree_relationship(pedigree, {"D2", "OP"}), read_relationship(pedigree)
+    sparse, full = read_pedigree_relationship(pedigree, {"D2", "OP"}), _read_in_full(pedigree)
     assert sparse.names == ("D2", "OP")
     assert np.max(np.abs(as_matrix(sparse).matrix - full.matrix[np.ix_([1, 7], [1, 7])])) < 1e-12
 
 
-def test_fit_when_the_relationship_was_written_out_then_as_with_the_full_one(pedigree):
+def test_fit_when_the_relationship_is_sparse_or_written_out_then_as_with_the_full_one(pedigree):
     dice = np.random.default_rng(3)
     lines = ["D1", "D2", "F1", "A", "B", "S3", "SIB", "OP"] * 3
     shift = dict(zip(sorted(set(lines)), dice.normal(0, 2, 8), strict=True))
     data = {"line": lines, "yield": [10 + shift[line] + dice.normal() for line in lines]}
-    fits = [
+    sparse = read_pedigree_relationship(pedigree)
+    full, *others = [
         fit_mixed_model(data, Model("yield", (), (RandomTerm(("line",), related),)))
-        for related in (read_relationship(pedigree), as_matrix(read_pedigree_relationship(pedigree)))
+        for related in (_read_in_full(pedigree), sparse, as_matrix(sparse))
     ]
-    assert fits[0].variance("line") > 0.1
-    assert fits[1].reml_log_likelihood == pytest.approx(fits[0].reml_log_likelihood, abs=1e-8)
-    assert fits[1].variance("line") == pytest.approx(fits[0].variance("line"), rel=1e-6)
+    assert full.variance("line") > 0.1
+    for fit in others:
+        assert fit.reml_log_likelihood == pytest.approx(full.reml_log_likelihood, abs=1e-8)
+        assert fit.variance("line") == pytest.approx(full.variance("line"), rel=1e-5)
+        assert [line.level for line in fit.random] == [line.level for line in full.random]
+        assert [line.value for line in fit.random] == pytest.approx([line.value for line in full.random], abs=1e-5)
+        told = [line.reliability for line in full.random]
+        assert [line.reliability for line in fit.random] == pytest.approx(told, abs=1e-5)
 
 
 @pytest.mark.parametrize(

@@ -142,6 +142,22 @@ def test_wanted_when_few_of_many_then_only_ancestors_and_merged():
     assert found.to_level.toarray().tolist() == [[0, 1, 0], [0, 0, 1]]
 
 
+def test_bulks_when_of_very_many_lines_then_refused_before_memory_is_full(monkeypatch):
+    monkeypatch.setattr("firstsilk.science.lineage.relationship_inverse.ENTRIES_MAX", 1_500)
+    lines = [Member(f"0.{k}", "founder_inbred") for k in range(16)]
+    bulks = [
+        Member(f"{t}.{k}", "bulk", f"{t - 1}.{2 * k}", f"{t - 1}.{2 * k + 1}")
+        for t in range(1, 5)
+        for k in range(2 ** (4 - t))
+    ]
+    # Each plant of the last bulk draws on 16 lines: 17 x 17 entries, and one line each of the 16 founders.
+    members = [*lines, *bulks, *(Member(f"B{k}", "bulk", "4.0") for k in range(6))]
+    found = as_matrix(find_sparse_relationship(members[:-3]))
+    assert np.max(np.abs(found.matrix - 2 * find_coancestry(members[:-3]).coancestry)) < 1e-12
+    with pytest.raises(InputRefused, match="draws on up to 16 lines at once"):
+        find_sparse_relationship(members)
+
+
 def test_order_when_progeny_come_first_then_parents_are_put_first():
     table = read_members(EVERY_METHOD[::-1])
     plants = lay_out_plants(table)

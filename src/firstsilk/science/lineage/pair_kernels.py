@@ -101,7 +101,8 @@ def list_by_younger(place: Small, young: Small, old: Small, size: int) -> tuple[
     for i in range(len(young)):
         if young[i] >= 0 and young[i] != old[i]:
             start[place[young[i]] + 2] += 1
-    start = np.cumsum(start)
+    for i in range(size + 1):
+        start[i + 1] += start[i]
     matings = np.empty(start[-1], np.int32)
     for i in range(len(young)):
         if young[i] >= 0 and young[i] != old[i]:
@@ -150,16 +151,19 @@ def _lead_down(work: Floats, left: Small, right: Small, own: Floats, last: int) 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
 def _share(batch: Ints, count: int, work: Floats, left: Small, right: Small, own: Floats, start: Ints,
-           matings: Small, place: Small, old: Small, shared: Floats) -> None:  # fmt: skip
+           matings: Small, place: Small, old: Small, shared: Floats, told: Flags) -> None:  # fmt: skip
     """Set the covariance of the sources of all matings of the batched plants."""
     if count == 0:
         return
     youngest, last = 0, 0
     for k in range(count):
+        told[batch[k]] = True
         youngest = max(youngest, batch[k])
         for at in range(start[batch[k]], start[batch[k] + 1]):
             last = max(last, place[old[matings[at]]])
-    work[: youngest + 1] = 0.0
+    for i in range(youngest + 1):
+        for k in range(WIDE):
+            work[i, k] = 0.0
     for k in range(count):
         work[batch[k], k] = 1.0
     _lead_up(work, left, right, youngest)
@@ -181,8 +185,7 @@ def find_variances(one: Small, other: Small, rule: Bytes, value: Floats, young: 
         if not needed[i]:
             continue
         if count == WIDE or (young[i] >= 0 and young[i] != old[i] and not told[place[young[i]]]):
-            _share(batch, count, work, left, right, own, start, matings, place, old, shared)
-            told[batch[:count]] = True
+            _share(batch, count, work, left, right, own, start, matings, place, old, shared, told)
             count = 0
         if young[i] >= 0 and young[i] == old[i]:
             shared[i] = variance[young[i]]
@@ -196,7 +199,7 @@ def find_variances(one: Small, other: Small, rule: Bytes, value: Floats, young: 
         if start[p + 1] > start[p]:
             batch[count] = p
             count += 1
-    _share(batch, count, work, left, right, own, start, matings, place, old, shared)
+    _share(batch, count, work, left, right, own, start, matings, place, old, shared, told)
     for i in range(m):
         if not needed[i]:
             if young[i] >= 0 and young[i] == old[i]:

@@ -50,7 +50,8 @@ def put_parents_first(mother: Ints, father: Ints) -> Ints:
             if parent >= 0:
                 waiting[i] += 1
                 start[parent + 2] += 1
-    start = np.cumsum(start)
+    for i in range(n + 1):
+        start[i + 1] += start[i]
     progeny = np.empty(start[-1], np.int64)
     for i in range(n):
         for parent in (mother[i], father[i]):
@@ -128,7 +129,7 @@ def list_plants(order: Ints, method: Bytes, mother: Ints, father: Ints, selfings
                 in_family: Flags) -> tuple[Small, Small, Bytes, Floats, Ints]:  # fmt: skip
     """Sources, rules and numbers of all plants and families, and the place of each member's plant."""
     n = len(order)
-    most = n + np.sum(in_family)
+    most = 2 * n
     ones, others = np.empty(most, np.int32), np.empty(most, np.int32)
     rules, values = np.empty(most, np.int8), np.empty(most, np.float64)
     own, family, used = np.empty(n, np.int64), np.full(n, -1, np.int64), 0

@@ -30,6 +30,8 @@ NO_VARIANCE = 1e-8
 """A Mendelian variance up to this counts as none: that of an inbred after 27 selfings. Our own bound, near the root of
 the double precision: what is left out along a line sums to less than twice this, and an inverse that holds 1/d keeps
 what is 1 to some 2e-16/d."""
+ENTRIES_MAX = 500_000_000
+"""Entries of the inverse, at most: they take 6 GB. Our own bound."""
 SOURCES_MAX = 10_000
 """Sources written out as a full matrix: it takes 0.8 GB. Our own bound."""
 
@@ -55,7 +57,8 @@ def find_sparse_relationship(members: Sequence[Member], wanted: Collection[str] 
     Raises
     ------
     InputRefused
-        As `large_pedigree.find_inbreeding`; or if a wanted line is not in the pedigree.
+        As `large_pedigree.find_inbreeding`; or if a wanted line is not in the pedigree, or the inverse would have more
+        than 500 million entries (bulks of bulks of very many lines).
 
     Notes
     -----
@@ -105,6 +108,11 @@ def invert_relationship(
     SparseRelationship
         In the order of `names`.
 
+    Raises
+    ------
+    InputRefused
+        If the inverse would have more than 500 million entries.
+
     Checked by
     ----------
     tests/properties/test_relationship_laws.py
@@ -116,6 +124,7 @@ def invert_relationship(
     own = kernels.find_own_variances(plants.one, plants.other, variance, shared)
     own = kernels.absorb(plants.one, plants.other, own, is_wanted)
     begin, end, low, high, own, pool, weights = kernels.list_sources(plants.one, plants.other, own, NO_VARIANCE)
+    _refuse_dense(low, high)
     start, progeny, by = kernels.list_progeny(low, high, pool, weights)
     row, columns, values = kernels.write_inverse(low, high, pool, weights, own, start, progeny, by)
     columns, values = kernels.sort_rows(row, columns, values)
@@ -179,6 +188,19 @@ def _choose(members: Sequence[Member], wanted: Collection[str]) -> NDArray[np.in
             level=absent[0],
         )
     return np.unique(np.array([place[name] for name in wanted], dtype=np.int64))
+
+
+def _refuse_dense(begin: NDArray[np.int32], end: NDArray[np.int32]) -> None:
+    """Refuse sources that are made of too many others; their stretches in the pool are given."""
+    wide = (end - begin).astype(np.float64) + 1.0
+    entries = float(wide @ wide)
+    if entries > ENTRIES_MAX:
+        raise refuse(
+            "relationship_too_dense",
+            f"the inverse relationship would have some {entries / 1e6:.0f} million entries, since a member draws on up "
+            f"to {int(wide.max()) - 1} lines at once",
+            "Ask for fewer lines, or take an early bulk of bulks as a founder.",
+        )
 
 
 def _by_rows(start: NDArray[np.int32], columns: NDArray[np.int32], values: Floats, wide: int) -> scipy.sparse.csr_array:
