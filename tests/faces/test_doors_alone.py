@@ -22,6 +22,9 @@ DOORS = (
     "pedigree",
     "design",
     "fit",
+    "compare-models",
+    "fit-traits",
+    "two-stage",
     "stability",
     "ability",
 )

@@ -12,6 +12,7 @@ import pytest
 import scipy.special
 from trial_tables import Columns, needs_checks, outside
 
+from firstsilk.answers import InputRefused
 from firstsilk.science.analysis.mixtures import find_mixture_chance, weigh_mixture
 from firstsilk.science.analysis.models import Model, RandomTerm, Residual
 from firstsilk.science.analysis.random_parts import compare_models
@@ -109,3 +110,24 @@ def test_a_residual_for_girls_and_one_for_boys() -> None:
     assert found.ratio == pytest.approx(18.53676963, abs=2e-6)
     assert found.p == pytest.approx(1.66658e-5, rel=1e-5)
     assert not math.isnan(found.p_plain)
+
+
+@needs_checks
+def test_correlated_ground_and_its_nugget_in_a_wheat_nursery() -> None:
+    # Stroup, Baenziger & Mulitze 1994; log-likelihoods by nlme with correlations exponential in each axis (its distance
+    # sums the axes): independent -620.37089, correlated -553.70545, with a nugget -533.59892.
+    data = outside("nlme_Wheat2.csv")
+    data["row"] = [round(float(str(v)) / 4.3) for v in data["latitude"]]
+    data["col"] = [round(float(str(v)) / 1.2) for v in data["longitude"]]
+    plain = Model("yield", (("variety",),))
+    ground = with_random(plain, residual=Residual(grid=("row", "col")))
+    nugget = with_random(plain, residual=Residual(grid=("row", "col"), nugget=True))
+    first = compare_models(data, plain, ground)
+    assert first.ratio == pytest.approx(2 * (620.37089 - 553.70545), abs=3e-5)
+    assert (first.interior, first.on_bound) == (2, ())
+    second = compare_models(data, ground, nugget)
+    assert second.ratio == pytest.approx(2 * (553.70545 - 533.59892), abs=3e-5)
+    assert (second.interior, second.on_bound, second.weights) == (0, ("nugget",), (0.5, 0.5))
+    assert second.p == pytest.approx(second.p_plain / 2)
+    with pytest.raises(InputRefused, match="two steps"):
+        compare_models(data, plain, nugget)

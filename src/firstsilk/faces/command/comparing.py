@@ -16,10 +16,10 @@ from firstsilk.faces.command.giving import give_json, say
 from firstsilk.faces.files.fit_models import model_columns, read_model
 from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import read_table
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Model
 from firstsilk.science.analysis.random_parts import FittedModel, RandomComparison, check_same_fixed, compare_fits
-from firstsilk.science.analysis.records import Column
 
 
 def compare_models(

@@ -48,6 +48,8 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("design", "trials:design", DOORS, "lay out a trial"),
     Entry("fit", "analysis:fit", DOORS, "fit a mixed model to plot data"),
     Entry("compare-models", "comparing:compare_models", DOORS, "does a mixed model need this random term?"),
+    Entry("fit-traits", "series:fit_traits", DOORS, "fit the same mixed model to many traits"),
+    Entry("two-stage", "series:two_stage", DOORS, "analyse a series of trials: each by itself, then all means"),
     Entry("ability", "ability:ability", DOORS, "general and specific combining ability"),
     Entry("stability", "stability:stability", DOORS, "how entries respond to environments"),
     Entry("merit", "unbuilt:merit", DOORS, "an index with verdicts"),

@@ -15,6 +15,7 @@ import scipy.special
 
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.codings import plan_means
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.degrees_of_freedom import Contrasts, FTest, estimate_df, judge_adjusted, judge_together
 from firstsilk.science.analysis.foundations import (
     Foundation,
@@ -27,7 +28,6 @@ from firstsilk.science.analysis.foundations import (
 from firstsilk.science.analysis.heritability import mean_difference
 from firstsilk.science.analysis.hypotheses import plan_hypotheses
 from firstsilk.science.analysis.models import Array, Fit, Model
-from firstsilk.science.analysis.records import Column
 
 Way = Literal["satterthwaite", "kenward-roger"]
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.codings import back_to_coefficients
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.degrees_of_freedom import Contrasts
 from firstsilk.science.analysis.equations import (
     Problem,
@@ -24,7 +25,6 @@ from firstsilk.science.analysis.equations import (
 )
 from firstsilk.science.analysis.mixed_models import SMALL_RECORDS, _Plan, _plan
 from firstsilk.science.analysis.models import Array, Fit, Model, SparseRelationship
-from firstsilk.science.analysis.records import Column
 
 # Above so many random levels and fixed coefficients tests are not made (a choice of ours: some seconds of work).
 MOST_COLUMNS = 1_500
@@ -60,7 +60,8 @@ class Foundation:
 def can_judge(model: Model, fit: Fit) -> bool:
     """Whether tests can be made of this fit: no surfaces, correlated ground or factors, and not too large."""
     sparse = any(term.factors or isinstance(term.relationship, SparseRelationship) for term in model.random)
-    if model.surfaces or model.residual.grid or sparse or fit.n > SMALL_RECORDS:
+    ground = model.surfaces or model.residual.grid or model.residual.together
+    if ground or sparse or fit.n > SMALL_RECORDS:
         return False
     return len(fit.random) + len(fit.fixed) <= MOST_COLUMNS
 

@@ -9,6 +9,7 @@ import numpy as np
 import scipy.special
 
 from firstsilk.answers import InputRefused, refuse
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.equations import solve_equations
 from firstsilk.science.analysis.foundations import can_judge, expect_information
 from firstsilk.science.analysis.mixed_models import _plan, fit_mixed_model
@@ -22,7 +23,6 @@ from firstsilk.science.analysis.models import (
     Residual,
     SparseRelationship,
 )
-from firstsilk.science.analysis.records import Column
 
 # So much may the larger model's log-likelihood lie below the smaller one's by rounding, relative to its size.
 ROUNDING = 1e-7
@@ -248,9 +248,9 @@ def _find_added_residual(smaller: FittedModel, larger: FittedModel) -> tuple[lis
     if small.variance != large.variance or not _same_known(small, large):
         raise _not_inside("the known parts of the residual differ")
     split = _is_split_by(small.variance_by, large.variance_by, "residual")
-    if small.grid == large.grid and small.within == large.within:
+    if (small.grid, small.within, small.together) == (large.grid, large.within, large.together):
         correlations = 0
-    elif small.grid is None:
+    elif small.grid is None and small.together is None:
         correlations = len(larger.fit.correlations)
         if large.nugget:
             raise refuse("chance_not_known", "Compare in two steps: first the correlated ground, then its nugget")
