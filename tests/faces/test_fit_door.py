@@ -25,6 +25,8 @@ KEYS = [
     "at_bound",
     "iterations",
     "seconds",
+    "loadings",
+    "effective_df",
     "tests",
     "differences",
 ]
@@ -240,20 +242,57 @@ def test_fit_when_input_is_bad_then_exit_1_and_one_sentence_that_names_it(fit, c
     assert not Path("random.csv").exists()
 
 
-NOT_BUILT = {
-    "random.factors": MODEL + "factors = 1\n",
-    "surface": MODEL + '[[surface]]\ngrid = ["r", "c"]\n',
-    "residual.grid": MODEL + '[residual]\ngrid = ["r", "c"]\n',
-    "residual.nugget": MODEL + "[residual]\nnugget = true\n",
+BAD_GROUND = {
+    "surface.knots": (MODEL + '[[surface]]\ngrid = ["r", "c"]\n', "must have a whole number for each of r, c"),
+    "surface.grid": (MODEL + "[[surface]]\nknots = [5, 5]\n", "is missing; name the columns of positions"),
+    "random.factors": (MODEL + "factors = 1.5\n", "must be a whole number"),
+    "residual.nugget": (MODEL + '[residual]\nnugget = "yes"\n', "must be true or false"),
 }
 
 
-@pytest.mark.parametrize("key", NOT_BUILT)
-def test_fit_when_a_key_is_not_built_yet_then_it_says_so(fit, key: str) -> None:
-    code, out, err = fit(NOT_BUILT[key], plots(), "--json")
-    assert code == 1
-    assert json.loads(out)["code"] == "not_built_yet"
-    assert f"key '{key}' is not built yet" in err
+@pytest.mark.parametrize("key", BAD_GROUND)
+def test_fit_when_a_key_of_ground_is_no_such_thing_then_file_and_key_are_named(fit, key: str) -> None:
+    model, told = BAD_GROUND[key]
+    code, out, err = fit(model, plots())
+    assert (code, out) == (1, "")
+    assert f"key '{key}' {told}" in err
+
+
+def ground(positions: str = "") -> str:
+    """One field of 6 x 8 plots, 16 lines three times; ground that waves."""
+    dice = np.random.default_rng(4)
+    lines = ["line,r,c,yield"]
+    for r in range(6):
+        for c in range(8):
+            value = (r * 8 + c) % 16 * 0.3 + np.sin(r) + 0.2 * c + dice.normal() * 0.4
+            lines.append(f"L{(r * 8 + c) % 16:02d},{positions or r + 1},{c + 1},{value:.4f}")
+    return "\n".join(lines) + "\n"
+
+
+def test_fit_when_ground_is_asked_then_correlations_surfaces_and_nugget_are_told(fit) -> None:
+    lines = 'response = "yield"\ngenotype = "line"\n[[random]]\ncolumns = ["line"]\n'
+    code, out, _ = fit(lines + '[residual]\ngrid = ["r", "c"]\nnugget = true\n', ground())
+    answer = json.loads(out)
+    assert code == 0
+    assert [line["term"] for line in answer["variances"]] == ["line", "residual", "nugget"]
+    assert [(line["term"], line["axis"], line["level"]) for line in answer["correlations"]] == [
+        ("residual", "r", ""), ("residual", "c", ""),
+    ]  # fmt: skip
+    code, out, _ = fit(lines + '[[surface]]\ngrid = ["r", "c"]\nknots = [5, 5]\n', ground())
+    answer = json.loads(out)
+    assert code == 0
+    assert [(line["term"], line["level"]) for line in answer["variances"]] == [
+        ("line", ""), ("r:c", "r"), ("r:c", "c"), ("residual", ""),
+    ]  # fmt: skip
+    assert [line["term"] for line in answer["fixed"]] == ["intercept", "r", "c", "r:c"]
+    assert answer["effective_df"] > 5
+    assert answer["heritability"]["cullis"] > 0.5
+
+
+def test_fit_when_two_plots_share_a_place_then_the_sentence_names_them(fit) -> None:
+    code, out, err = fit('response = "yield"\n[residual]\ngrid = ["r", "c"]\n', ground("1"))
+    assert (code, out) == (1, "")
+    assert "Records 1 and 9 stand on the same place of the grid r x c" in err
 
 
 def test_fit_when_a_cell_of_an_interaction_is_empty_then_the_json_names_the_columns(fit) -> None:

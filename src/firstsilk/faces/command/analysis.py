@@ -36,8 +36,9 @@ def fit(
     """Fit a mixed model by REML: variances, fixed effects, means, predictions, heritability, as one JSON object.
 
     Tens of thousands of records and random levels will do. Keys of the model: response, fixed, numeric, sum_coded,
-    weights, genotype, [[random]] columns, relationship, variance_by, variance (known), [residual] variance_by,
-    covariance (up to 4,000 records), variance (known).
+    weights, genotype, [[random]] columns, relationship, variance_by, factors, variance (known), [[surface]] grid,
+    knots, within, [residual] variance_by, grid, within, nugget, together, covariance (up to 4,000 records), variance
+    (known).
     """
     begun = time.perf_counter()
     way = _way_of(tests)
@@ -94,8 +95,12 @@ def fit_as_json(found: Fit, seconds: float) -> dict[str, object]:
         "at_bound": list(found.at_bound),
         "iterations": found.iterations,
         "seconds": round(seconds, 3),
+        "loadings": _lines(found.loadings),
+        "effective_df": found.effective_df,
     }
 
 
 def _lines(lines: Sequence[object]) -> list[dict[str, object]]:
-    return [asdict(line) for line in lines]  # type: ignore[call-overload]
+    """Lines as objects; what has no meaning (a correlation of a variance of 0) is null."""
+    told = [asdict(line) for line in lines]  # type: ignore[call-overload]
+    return [{key: None if value != value else value for key, value in line.items()} for line in told]

@@ -8,16 +8,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from firstsilk.answers import InputRefused, NotBuilt
+from firstsilk.answers import InputRefused
 from firstsilk.faces.files.relationships import read_covariance, read_relationship
-from firstsilk.science.analysis.models import Model, RandomTerm, Residual
+from firstsilk.science.analysis.models import Model, RandomTerm, Residual, Surface
 
 _T = TypeVar("_T")
 
 TOP = ("response", "fixed", "numeric", "sum_coded", "weights", "genotype", "random", "surface", "residual")
 RANDOM = ("columns", "relationship", "variance_by", "factors", "variance")
-RESIDUAL = ("variance_by", "grid", "within", "nugget", "covariance", "variance")
-NOT_BUILT = {"random": ("factors",), "residual": ("grid", "within", "nugget")}
+SURFACE = ("grid", "knots", "within")
+RESIDUAL = ("variance_by", "grid", "within", "nugget", "together", "covariance", "variance")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +34,6 @@ class _Words:
 
     def check(self, known: Sequence[str]) -> None:
         for key in self.values:
-            if key in NOT_BUILT.get(self.part, ()) or (not self.part and key == "surface"):
-                raise NotBuilt(f"{self.file}: key {f'{self.part}.{key}'.lstrip('.')!r} is not built yet.")
             if key not in known:
                 raise self.wrong(key, f"is not known; known here are {', '.join(known)}")
 
@@ -54,6 +52,24 @@ class _Words:
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < float("inf"):
             raise self.wrong(key, f"must be a number of 0 or more (found: {value!r})")
         return float(value)
+
+    def count(self, key: str) -> int:
+        value = self.values.get(key, 0)
+        if isinstance(value, bool) or not isinstance(value, int) or value < 0:
+            raise self.wrong(key, f"must be a whole number of 0 or more (found: {value!r})")
+        return value
+
+    def counts(self, key: str) -> tuple[int, ...]:
+        value = self.values.get(key, [])
+        if not isinstance(value, list) or any(isinstance(one, bool) or not isinstance(one, int) for one in value):
+            raise self.wrong(key, f"must be a list of whole numbers, such as [12, 10] (found: {value!r})")
+        return tuple(value)
+
+    def choice(self, key: str) -> bool:
+        value = self.values.get(key, False)
+        if not isinstance(value, bool):
+            raise self.wrong(key, f"must be true or false (found: {value!r})")
+        return value
 
     def names(self, key: str) -> tuple[str, ...]:
         return self.as_names(key, self.values.get(key, []))
@@ -78,8 +94,6 @@ def read_model(path: str | Path, n_records: int) -> Model:
     ------
     InputRefused
         If the file cannot be read, a key is unknown or has a value of the wrong kind.
-    NotBuilt
-        If a key is known but its room is not built yet.
     """
     path = Path(path)
     words = _Words(path.name, "", _load(path))
@@ -103,6 +117,7 @@ def read_model(path: str | Path, n_records: int) -> Model:
         words.names("sum_coded"),
         words.text("weights"),
         words.text("genotype"),
+        tuple(_surface(part) for part in _parts(words, "surface")),
     )
     _check(words, model)
     return model
@@ -113,9 +128,13 @@ def model_columns(model: Model) -> tuple[set[str], set[str]]:
     names = {name for term in model.fixed for name in term} | {*model.numeric, *model.sum_coded}
     for term in model.random:
         names |= {*term.columns, *([term.variance_by] if term.variance_by else [])}
-    names |= {name for name in (model.residual.variance_by, model.genotype) if name}
+    residual = model.residual
+    names |= {name for name in (residual.variance_by, residual.within, residual.together, model.genotype) if name}
+    names |= {surface.within for surface in model.surfaces if surface.within}
     numbers = set(model.numeric) | ({model.weights} if model.weights else set())
-    return numbers, names - set(model.numeric)
+    # A column of positions may be a class elsewhere in the model; then it is read as text and counted as a number.
+    grids = {name for surface in model.surfaces for name in surface.grid} | set(residual.grid or ())
+    return numbers | (grids - names), names - set(model.numeric)
 
 
 def _load(path: Path) -> dict[str, object]:
@@ -142,7 +161,18 @@ def _random(path: Path, words: _Words) -> RandomTerm:
     if not columns:
         raise words.wrong("columns", 'is missing; name the columns of the term: columns = ["line"]')
     relationship = _beside(path, words, "relationship", read_relationship)
-    return RandomTerm(columns, relationship, words.text("variance_by"), words.number("variance"))
+    known = words.number("variance")
+    return RandomTerm(columns, relationship, words.text("variance_by"), known, words.count("factors"))
+
+
+def _surface(words: _Words) -> Surface:
+    words.check(SURFACE)
+    grid, knots = words.names("grid"), words.counts("knots")
+    if not grid:
+        raise words.wrong("grid", 'is missing; name the columns of positions: grid = ["field_row", "field_col"]')
+    if len(knots) != len(grid):
+        raise words.wrong("knots", f"must have a whole number for each of {', '.join(grid)}, such as [12, 10]")
+    return Surface(grid, knots, words.text("within"))
 
 
 def _residual(path: Path, words: _Words, n_records: int) -> Residual:
@@ -152,7 +182,11 @@ def _residual(path: Path, words: _Words, n_records: int) -> Residual:
     part = _Words(words.file, "residual", found)
     part.check(RESIDUAL)
     covariance = _beside(path, part, "covariance", lambda file: read_covariance(file, n_records))
-    return Residual(part.text("variance_by"), covariance, part.number("variance"))
+    grid = part.names("grid") or None
+    return Residual(
+        part.text("variance_by"), covariance, part.number("variance"), grid, part.text("within"), part.choice("nugget"),
+        part.text("together"),
+    )  # fmt: skip
 
 
 def _beside(path: Path, words: _Words, key: str, read: Callable[[Path], _T]) -> _T | None:

@@ -12,11 +12,10 @@ from firstsilk.answers import Finding, InputRefused, stop_if_any
 from firstsilk.faces.files.pedigrees import is_pedigree, pedigree_from_table, read_pedigree
 from firstsilk.faces.files.tables import Table, TableRow, read_table
 from firstsilk.science.analysis.models import Relationship, SparseRelationship
-from firstsilk.science.lineage.kinship import find_relationship
 from firstsilk.science.lineage.relationship_inverse import find_sparse_relationship
 
 
-def read_relationship(path: str | Path) -> Relationship:
+def read_relationship(path: str | Path) -> Relationship | SparseRelationship:
     """Read a pedigree (covariance = 2 x coancestry) or a square matrix with names in header and first column.
 
     Raises
@@ -26,8 +25,7 @@ def read_relationship(path: str | Path) -> Relationship:
     """
     table = read_table(path)
     if is_pedigree(table):
-        members = pedigree_from_table(table)
-        return Relationship(tuple(member.line for member in members), find_relationship(members))
+        return find_sparse_relationship(pedigree_from_table(table))
     names = table.columns[1:]
     rows = {row.text(table.columns[0]): row for row in table.rows}
     if set(rows) != set(names) or len(table.rows) != len(names):

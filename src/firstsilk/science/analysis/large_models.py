@@ -28,8 +28,9 @@ from firstsilk.science.analysis.parameters import RESIDUAL, WIGGLE
 from firstsilk.science.analysis.sparse_columns import Sparse
 from firstsilk.science.analysis.sparse_design import FixedPart, MeanPlan, arrange_fixed, plan_sparse_means
 from firstsilk.science.analysis.sparse_equations import LargeProblem, LargeState, arrange_equations
-from firstsilk.science.analysis.sparse_model import Arranged, arrange_model, plan_starts
+from firstsilk.science.analysis.sparse_model import Arranged, arrange_model
 from firstsilk.science.analysis.sparse_reml import LargeTop, maximise_large, response_variance
+from firstsilk.science.analysis.starts import plan_starts
 
 # Covariance matrices of more levels than this are not kept (a choice of ours: 72 MB each).
 COVARIANCE_UP_TO = 3_000

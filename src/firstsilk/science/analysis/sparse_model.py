@@ -26,8 +26,6 @@ from firstsilk.science.analysis.sparse_columns import PLAIN, Columns, Piece, Spa
 from firstsilk.science.analysis.splines import Axis, plan_axis
 from firstsilk.science.analysis.structures import slope_column, span_plane
 
-# With fewer records correlated ground is climbed from several starts.
-FEW = 500
 # Records over which the spread of a smooth trend is taken to find where to start.
 SAMPLE = 200
 
@@ -286,43 +284,3 @@ def _ground_alone(made: _Made, layout: Layout, residual: Residual) -> tuple[Left
         at += size
     parameters = [*variances, *sorted(k for one in fields for k in one.turned if k is not None)]
     return Fields(tuple(fields), tuple(parameters)), place, at
-
-
-def plan_starts(parameters: Sequence[Parameter], total: float, n: int) -> list[Array]:
-    """Where to begin: half of the variance to the residual, the rest shared; more than once where that helps.
-
-    Parameters
-    ----------
-    parameters
-        All of them.
-    total
-        The variance of the response.
-    n
-        Records: with few of them correlated ground may have several tops.
-    """
-    terms = len({(one.kind, one.term) for one in parameters if one.kind in (VARIANCE, WIGGLE)})
-    variances = sum(1 for one in parameters if one.kind == VARIANCE)
-    turns = [0.5, 0.9, 0.1] if n <= FEW and any(one.kind == TURNED for one in parameters) else [0.5]
-    starts = []
-    for turn in turns:
-        start = np.array([_start(one, total, terms, math.atanh(turn)) for one in parameters])
-        for k, one in enumerate(parameters):
-            if one.kind == VARIANCE and math.isnan(one.known):
-                start[k] = total / (2.0 * variances * one.unit)
-            elif one.kind == LOADING and one.axis != "1":
-                # Later factors begin smaller, with signs that alternate, so that they are not alike.
-                start[k] *= math.cos(float(one.axis) * (1.0 + k))
-        starts.append(start)
-    return starts
-
-
-def _start(one: Parameter, total: float, terms: int, turned: float) -> float:
-    if not math.isnan(one.known):
-        return one.known
-    if one.kind == TURNED:
-        return turned
-    if one.kind == RESIDUAL:
-        return total / 2.0
-    if one.kind == LOADING:
-        return math.sqrt(total / (4.0 * terms * float(one.axis)))
-    return total / (2.0 * terms * one.unit)

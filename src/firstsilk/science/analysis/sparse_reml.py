@@ -5,6 +5,7 @@ Importing this module imports numba: do it inside the function that needs it.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -42,13 +43,15 @@ ROUNDING = 1e-11
 FLOOR = 1e-9
 WIGGLE_FLOOR = 1e-7
 FLAT = 1e-9
+# What a variance of wiggles is let off its bound to, of where it began.
+LET_OFF = (0.1, 0.01)
 # So many random vectors stand in for the patterns of variances when these are compared.
 VECTORS = 4
 
 
 @dataclass(frozen=True, slots=True)
 class LargeTop:
-    """The top of the likelihood: its state, the covariance of the parameters (nan where not estimated), how it was reached."""
+    """The top of the likelihood: its state, the covariance of the parameters (nan where none), the way there."""
 
     state: LargeState
     covariance: Array
@@ -98,10 +101,9 @@ def maximise_large(problem: LargeProblem, starts: Sequence[Array], residual_may_
     floor = _floors(problem, kinds, total)
     best = _climb(problem, starts[0], kinds, total, floor)
     for start in starts[1:]:
-        other = _climb(problem, start, kinds, total, floor)
-        lost = [bool(vanished(one.state.values, kinds, total)) for one in (best, other)]
-        if (lost[0] and not lost[1]) or other.state.log_likelihood > best.state.log_likelihood + SETTLED:
-            best = other
+        best = _better(best, _climb(problem, start, kinds, total, floor), kinds, total)
+    if len(starts) > 1:
+        best = _try_bounds(problem, best, starts[0], kinds, total, floor)
     if not residual_may_vanish:
         check_residual(best.state.values, kinds, total, [one.told() for one in problem.parameters])
     state, gradient, iterations = best.state, steepest(best.state, kinds), best.iterations
@@ -113,6 +115,27 @@ def maximise_large(problem: LargeProblem, starts: Sequence[Array], residual_may_
         state, iterations = exact.state, iterations + exact.iterations
         gradient = max(steepest(state, held), float(np.max(best.state.score[at_bound], initial=0.0)))
     return LargeTop(state, parameter_covariance(state, kinds), gradient, best.converged, iterations)
+
+
+def _better(one: Summit[LargeState], two: Summit[LargeState], kinds: Kinds, total: float) -> Summit[LargeState]:
+    """The higher of two tops; one whose residual has vanished is no top."""
+    if vanished(one.state.values, kinds, total):
+        return two
+    if vanished(two.state.values, kinds, total):
+        return one
+    return two if two.state.log_likelihood > one.state.log_likelihood + SETTLED else one
+
+
+def _try_bounds(
+    problem: LargeProblem, best: Summit[LargeState], start: Array, kinds: Kinds, total: float, floor: Array
+) -> Summit[LargeState]:
+    """Climb once more from each variance of wiggles that is at 0, let off it: a dip may hide a higher top."""
+    for k, share in itertools.product(range(len(start)), LET_OFF):
+        if problem.parameters[k].kind == WIGGLE and kinds.free[k] and best.state.values[k] == 0.0:
+            elsewhere = best.state.values.copy()
+            elsewhere[k] = share * start[k]
+            best = _better(best, _climb(problem, elsewhere, kinds, total, floor), kinds, total)
+    return best
 
 
 def response_variance(problem: LargeProblem) -> float:
