@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from firstsilk.answers import InputRefused, Place
+from firstsilk.science.analysis.mixed_models import fit_mixed_model
+from firstsilk.science.analysis.models import Model, RandomTerm
 from firstsilk.science.lineage import plant_kernels
 from firstsilk.science.lineage.kinship import MEMBERS_MAX, find_coancestry
 from firstsilk.science.lineage.large_pedigree import find_coancestry_of_pairs, find_inbreeding
@@ -142,20 +144,60 @@ def test_wanted_when_few_of_many_then_only_ancestors_and_merged():
     assert found.to_level.toarray().tolist() == [[0, 1, 0], [0, 0, 1]]
 
 
+def _bulk_of(lines: int) -> list[Member]:
+    """So many inbreds bulked two by two until one bulk is left: `B`, and three bulks within it."""
+    members, names = [Member(f"L{k}", "founder_inbred") for k in range(lines)], [f"L{k}" for k in range(lines)]
+    while len(names) > 1:
+        made = [
+            Member(f"{one}+{other}", "bulk", one, other) for one, other in zip(names[::2], names[1::2], strict=True)
+        ]
+        members += made
+        names = [row.line for row in made]
+    return [*members, *(Member(f"B{k}", "bulk", names[0]) for k in range(3))]
+
+
+def test_bulk_when_of_many_lines_then_every_plant_draws_on_all():
+    members = _bulk_of(256)
+    found = find_sparse_relationship(members)
+    at = found.names.index("B0")
+    assert found.precision[[found.to_level[[at]].indices[0]]].nnz == 257
+    assert np.max(np.abs(as_matrix(found).matrix - 2 * find_coancestry(members).coancestry)) < 1e-12
+
+
 def test_bulks_when_of_very_many_lines_then_refused_before_memory_is_full(monkeypatch):
-    monkeypatch.setattr("firstsilk.science.lineage.relationship_inverse.ENTRIES_MAX", 1_500)
-    lines = [Member(f"0.{k}", "founder_inbred") for k in range(16)]
-    bulks = [
-        Member(f"{t}.{k}", "bulk", f"{t - 1}.{2 * k}", f"{t - 1}.{2 * k + 1}")
-        for t in range(1, 5)
-        for k in range(2 ** (4 - t))
-    ]
-    # Each plant of the last bulk draws on 16 lines: 17 x 17 entries, and one line each of the 16 founders.
-    members = [*lines, *bulks, *(Member(f"B{k}", "bulk", "4.0") for k in range(6))]
-    found = as_matrix(find_sparse_relationship(members[:-3]))
-    assert np.max(np.abs(found.matrix - 2 * find_coancestry(members[:-3]).coancestry)) < 1e-12
+    # By hand: 16 lines, 4 plants that draw on 4 lines, 2 on 8, 4 on 16 (a bulk of two inbreds is their mean):
+    # 16 + 4 x 5 x 5 + 2 x 9 x 9 + 4 x 17 x 17 = 1,434.
+    monkeypatch.setattr("firstsilk.science.lineage.relationship_inverse.ENTRIES_MAX", 1_434)
+    assert find_sparse_relationship(_bulk_of(16)).precision.shape == (26, 26)
+    monkeypatch.setattr("firstsilk.science.lineage.relationship_inverse.ENTRIES_MAX", 1_433)
     with pytest.raises(InputRefused, match="draws on up to 16 lines at once"):
-        find_sparse_relationship(members)
+        find_sparse_relationship(_bulk_of(16))
+
+
+def test_fit_when_only_lines_with_records_are_wanted_then_the_same_predictions():
+    dice = np.random.default_rng(8)
+    parents = [Member(f"P{k}", "founder_inbred") for k in range(6)]
+    crosses = [Member(f"F{k}", "cross", f"P{k}", f"P{(k + 1) % 6}") for k in range(6)]
+    lines = [
+        Member(f"S{k}", "self", f"F{k % 6}", "", 4) if k % 3 else Member(f"S{k}", "dh", f"F{k % 6}") for k in range(60)
+    ]
+    members = [*parents, *crosses, *lines]
+    seen = [row.line for row in lines[:50]]
+    worth = dict(zip(seen, dice.normal(0, 2, 50), strict=True))
+    data: dict[str, list[object]] = {
+        "line": [*seen, *seen],
+        "y": [worth[line] + dice.normal() for line in [*seen, *seen]],
+    }
+    whole, part = (
+        fit_mixed_model(data, Model("y", (), (RandomTerm(("line",), related),)))
+        for related in (find_sparse_relationship(members), find_sparse_relationship(members, seen))
+    )
+    assert whole.variance("line") > 0.5
+    assert part.reml_log_likelihood == pytest.approx(whole.reml_log_likelihood, abs=1e-8)
+    told = {line.level: (line.value, line.se) for line in whole.random}
+    assert sorted(told) == sorted(row.line for row in members)
+    for line in part.random:
+        assert (line.value, line.se) == pytest.approx(told[line.level], abs=1e-5)
 
 
 def test_order_when_progeny_come_first_then_parents_are_put_first():

@@ -70,6 +70,15 @@ def _mix(names: Small, weights: Floats, used: int, a: int, a_end: int, b: int, b
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+def _widen(names: Small, weights: Floats, used: int, size: int) -> tuple[Small, Floats]:
+    """The pool with room for `size`."""
+    more_names, more_weights = np.empty(size, np.int32), np.empty(size, np.float64)
+    for k in range(used):
+        more_names[k], more_weights[k] = names[k], weights[k]
+    return more_names, more_weights
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
 def list_sources(one: Small, other: Small, own: Floats, none: float) -> tuple[Small, Small, Small, Small, Floats, Small,
                                                                               Floats]:  # fmt: skip
     """Which plants are sources (own variance above `none`), and of which sources everyone is made.
@@ -81,12 +90,12 @@ def list_sources(one: Small, other: Small, own: Floats, none: float) -> tuple[Sm
     begin, end = np.zeros(m + 1, np.int32), np.zeros(m + 1, np.int32)  # the last, -1, is empty: an unknown parent
     from_begin, from_end, variances = np.empty(m, np.int32), np.empty(m, np.int32), np.empty(m, np.float64)
     names, weights = np.empty(3 * m, np.int32), np.empty(3 * m, np.float64)
-    used, sources = 0, 0
+    used, sources = np.int64(0), 0  # a plain 0 would be taken as a constant, and `_mix` compiled twice
     for i in range(m):
         a, b = one[i], other[i]
         need = used + end[a] - begin[a] + end[b] - begin[b] + 1
         if need > len(names):
-            names, weights = np.append(names, np.empty(need, np.int32)), np.append(weights, np.empty(need, np.float64))
+            names, weights = _widen(names, weights, used, 2 * need)
         low, high = begin[a], end[a]
         if a != b:
             low, high = used, _mix(names, weights, used, begin[a], end[a], begin[b], end[b])
