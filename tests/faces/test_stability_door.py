@@ -24,7 +24,7 @@ CELLS = {
 }
 GOOD = "entry,environment,mean\n" + "".join(f"{a},{b},{value}\n" for (a, b), value in CELLS.items())
 ENTRY_KEYS = ["entry", "mean", "slope", "deviation_ms", "s2d", "wricke", "shukla", "superiority", "slope_se", "r2"]
-AXIS_KEYS = ["singular_values", "percent", "entry_scores", "environment_scores", "tests"]
+AXIS_KEYS = ["singular_values", "percent", "entry_scores", "environment_scores", "tests", "kept", "kept_f"]
 
 
 def ask(folder: Path, capsys, text: str = GOOD, *more: object):
@@ -35,7 +35,7 @@ def ask(folder: Path, capsys, text: str = GOOD, *more: object):
 
 def test_one_object_with_the_keys_of_the_door(tmp_path, capsys) -> None:
     answer = ask(tmp_path, capsys)
-    assert list(answer) == ["entries", "ammi", "gge", "anova", "joint_regression", "estimated"]
+    assert list(answer) == ["entries", "ammi", "gge", "anova", "joint_regression", "estimated", "ranks", "retention"]
     assert [list(one) for one in answer["entries"]] == [ENTRY_KEYS] * 3
     assert list(answer["ammi"]) == list(answer["gge"]) == AXIS_KEYS
     assert list(answer["ammi"]["entry_scores"]) == ["A", "B", "C"]
@@ -177,3 +177,15 @@ def test_wrong_words_end_without_an_answer(words: list[str], tmp_path, capsys) -
     assert out == ""
     assert "Traceback" not in err
     assert err.strip()
+
+
+def test_ranks_anova_and_hidden_cells(tmp_path, capsys) -> None:
+    answer = ask(tmp_path, capsys, GOOD, "--mse", 2, "--reps", 4, "--mse-df", 10, "--hide", 2)
+    assert [(one["entry"], one["rank"]) for one in answer["ranks"]] == [("A", 2.0), ("B", 1.0), ("C", 3.0)]
+    lines = {line["source"]: line for line in answer["anova"]}
+    assert lines["interaction"]["f"] == pytest.approx(lines["interaction"]["ms"] / 0.5)
+    assert lines["regressions"]["f"] == pytest.approx(lines["regressions"]["ms"] / lines["deviations"]["ms"])
+    assert [line["against"] for line in answer["anova"]] == ["", "interaction", "error", "deviations", "error"]
+    assert [one["axes"] for one in answer["retention"]] == [0, 1]
+    assert answer["ammi"]["kept_f"] == 1
+    assert ask(tmp_path, capsys)["retention"] is None

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import scipy.optimize
+import scipy.stats
 
 from firstsilk.answers import InputRefused
-from firstsilk.science.analysis.axes import check_axes, find_ammi_axes, find_gge_axes
+from firstsilk.science.analysis.axes import check_axes, count_kept, find_ammi_axes, find_gge_axes
 from firstsilk.science.analysis.stability import (
     analyse_joint_regression,
     centre_both_ways,
@@ -237,3 +238,24 @@ def test_an_environment_without_differences_cannot_be_divided_by_its_spread() ->
 def test_cells_that_make_no_table_are_refused(cells, told: str) -> None:
     with pytest.raises(InputRefused, match=told):
         lay_out_two_way(*zip(*cells, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("chances", "kept"),
+    [([0.01, 0.2, 0.01], 1), ([0.01, 0.04, None], 2), ([0.3], 0), ([None, None], None), ([], None), ([0.0, 0.0], 2)],
+)
+def test_axes_are_kept_while_all_before_are(chances: list[float | None], kept: int | None) -> None:
+    assert count_kept(chances) == kept
+
+
+def test_joint_regression_is_tested_as_plain_f() -> None:
+    table = table_of(np.random.default_rng(5).normal(20, 3, (8, 6)))
+    lines = {line.source: line for line in analyse_joint_regression(table, 9.0, 40, 3)}
+    for source, against, df in (("entries", "interaction", 35), ("regressions", "deviations", 28)):
+        one, below = lines[source], lines[against]
+        assert one.f == pytest.approx(one.ms / below.ms)
+        assert one.p == pytest.approx(scipy.stats.f.sf(one.f, 7, df))
+    assert lines["deviations"].f == pytest.approx(lines["deviations"].ms / 3.0)
+    assert lines["deviations"].p == pytest.approx(scipy.stats.f.sf(lines["deviations"].f, 28, 40))
+    assert (lines["environments"].f, lines["environments"].against) == (None, "")
+    assert analyse_joint_regression(table)[4].f is None

@@ -22,8 +22,10 @@ from firstsilk.faces.files.mean_tables import read_means
 from firstsilk.faces.files.tables import write_table
 from firstsilk.faces.pictures.places import picture_best_places, tell_best_places
 from firstsilk.faces.pictures.responses import picture_interaction, picture_lines
-from firstsilk.science.analysis.axes import Axes, check_axes, find_ammi_axes, find_gge_axes
+from firstsilk.science.analysis.axes import Axes, check_axes, count_kept, find_ammi_axes, find_gge_axes
 from firstsilk.science.analysis.best_places import find_best_places
+from firstsilk.science.analysis.ranks import rank_entries
+from firstsilk.science.analysis.retention import validate_axes
 from firstsilk.science.analysis.stability import (
     EntryStability,
     analyse_joint_regression,
@@ -66,6 +68,12 @@ def stability(
     draws: Annotated[
         int, typer.Option("--draws", min=0, max=100_000, help="Random tables drawn to test each axis; 0 for none.")
     ] = 2_000,
+    hide: Annotated[
+        int,
+        typer.Option(
+            "--hide", min=0, max=1_000, help="Deals in which means are hidden and told with 0, 1, 2 ... axes."
+        ),
+    ] = 0,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the draws.")] = 1,
     pictures: Annotated[
         str,
@@ -79,7 +87,7 @@ def stability(
 
     entries: slope on the environment index, deviation_ms, s2d = deviation_ms - mse / reps, wricke, shukla, superiority
     (small is good). ammi and gge: singular_values, percent, entry_scores and environment_scores by name, one number
-    an axis; tests says how many axes are more than chance. All in the unit of the means.
+    an axis; tests says how many axes are more than chance, kept counts them. All in the unit of the means.
     """
     if gaps not in ("refuse", "estimate"):
         raise typer.BadParameter(f"--gaps is refuse or estimate, not {gaps!r}.")
@@ -98,15 +106,24 @@ def stability(
     answer = {
         "entries": [asdict(entry) for entry in entries],
         **_axes_as_json(table, scaling, scale_environments, draws, seed, mse, mse_df, reps),
-        "anova": [asdict(line) for line in analyse_joint_regression(table)] if not missing else None,
+        "anova": [asdict(line) for line in analyse_joint_regression(table, mse, mse_df, reps)] if not missing else None,
         "joint_regression": _joint_as_json(given),
         "estimated": _estimated(table),
+        "ranks": [asdict(one) for one in rank_entries(table)],
+        "retention": _retention(table, hide, seed, bool(missing)),
     }
     if out not in ("", "-"):
         write_table(out, ENTRY_COLUMNS, [_row(entry) for entry in entries])
     if pictures:
         _draw(pictures, table, entries, None if mse is None else mse / reps, seed, unit)
     give_json(answer)
+
+
+def _retention(table: TwoWayTable, hide: int, seed: int, filled: bool) -> list[dict[str, object]] | None:
+    """How far hidden means were missed with so many axes; None if not asked for, or cells were filled in."""
+    if not hide or filled:
+        return None
+    return [asdict(one) for one in validate_axes(table, np.random.default_rng(seed), hide)]
 
 
 def _draw(
@@ -146,7 +163,12 @@ def _axes_as_json(
         # A table with cells filled in, or in units of each environment, is not one of equal independent errors.
         fair = not np.any(table.estimated) and not (kind == "gge" and scale_environments)
         tests = check_axes(found, kind, dice, draws, 6, mse, mse_df, reps) if fair else ()
-        told[kind] = {**_view(found, table), "tests": [asdict(test) for test in tests]}
+        told[kind] = {
+            **_view(found, table),
+            "tests": [asdict(test) for test in tests],
+            "kept": count_kept([test.p for test in tests]),
+            "kept_f": count_kept([test.p_f for test in tests]),
+        }
     return told
 
 

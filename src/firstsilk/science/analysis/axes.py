@@ -7,6 +7,7 @@ together with their interaction (GGE).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -230,6 +231,18 @@ def check_axes(
         p_f = float(scipy.stats.f.sf(f, df, error_df)) if f is not None and error_df else None
         tests.append(AxisTest(k, df, float(squares[k - 1]), share, p, f, p_f))
     return tuple(tests)
+
+
+def count_kept(chances: Sequence[float | None], level: float = 0.05) -> int | None:
+    """How many axes are kept: an axis while it and all before it have a chance below the level; None if none is told.
+
+    Checked by
+    ----------
+    tests/science/test_stability.py
+    """
+    if not chances or all(chance is None for chance in chances):
+        return None
+    return next((at for at, chance in enumerate(chances) if chance is None or chance >= level), len(chances))
 
 
 def draw_chance(share: float, rows: int, columns: int, draws: int, dice: np.random.Generator) -> float:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.special
 from numpy.typing import NDArray
 
 from firstsilk.answers import NotConverged, refuse
@@ -41,12 +43,18 @@ class EntryStability:
 
 @dataclass(frozen=True, slots=True)
 class AnovaLine:
-    """One line of an analysis of variance; `ms` is None without degrees of freedom."""
+    """One line of an analysis of variance; `ms` is None without degrees of freedom.
+
+    `f` and `p` against the source named in `against` (``error``: that given); None where there is none.
+    """
 
     source: str
     df: int
     ss: float
     ms: float | None
+    f: float | None = None
+    p: float | None = None
+    against: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,8 +185,19 @@ def _has_line(index: Array, seen: NDArray[np.bool_]) -> bool:
     return len(used) > 1 and float(np.ptp(used)) > 0
 
 
-def analyse_joint_regression(table: TwoWayTable) -> tuple[AnovaLine, ...]:
+def analyse_joint_regression(
+    table: TwoWayTable, error_ms: float | None = None, error_df: float | None = None, replicates: float = 1.0
+) -> tuple[AnovaLine, ...]:
     """Split the sum of squares of a complete table of means; multiply by the replicates for that of plots.
+
+    Parameters
+    ----------
+    table
+        Means by entry and environment, without empty cells.
+    error_ms, error_df
+        Mean square of the error of a plot and its degrees of freedom, if known.
+    replicates
+        Plots behind each mean.
 
     Returns
     -------
@@ -187,11 +206,13 @@ def analyse_joint_regression(table: TwoWayTable) -> tuple[AnovaLine, ...]:
 
     Notes
     -----
-    SS regressions = sum (b_i - 1)^2 sum I_j^2; deviations = interaction less regressions.
+    SS regressions = sum (b_i - 1)^2 sum I_j^2; deviations = interaction less regressions. Entries are tested against
+    the interaction (environments as drawn), regressions against deviations, interaction and deviations against the
+    error of a mean. Means taken as equally sure.
 
     References
     ----------
-    Finlay & Wilkinson 1963; Eberhart & Russell 1966.
+    Finlay & Wilkinson 1963; Eberhart & Russell 1966; Freeman & Perkins 1971 Heredity 27:15.
 
     Checked by
     ----------
@@ -212,7 +233,23 @@ def analyse_joint_regression(table: TwoWayTable) -> tuple[AnovaLine, ...]:
         ("regressions", g - 1, regressions),
         ("deviations", (g - 1) * (e - 2), interaction - regressions),
     ]
-    return tuple(AnovaLine(source, df, ss, ss / df if df else None) for source, df, ss in parts)
+    squares = {source: (ss / df if df else None, df) for source, df, ss in parts}
+    error = None if error_ms is None else error_ms / replicates
+    squares["error"] = (error, error_df or 0)
+    return tuple(_test(source, df, ss, squares) for source, df, ss in parts)
+
+
+_AGAINST = {"entries": "interaction", "interaction": "error", "regressions": "deviations", "deviations": "error"}
+
+
+def _test(source: str, df: int, ss: float, squares: Mapping[str, tuple[float | None, float]]) -> AnovaLine:
+    against = _AGAINST.get(source, "")
+    below, below_df = squares.get(against, (None, 0))
+    if not df or not below or below < FLAT * ss:
+        return AnovaLine(source, df, ss, ss / df if df else None)
+    f = ss / df / below
+    p = float(scipy.special.fdtrc(df, below_df, f)) if below_df else None
+    return AnovaLine(source, df, ss, ss / df, f, p, against)
 
 
 def fit_joint_regression(table: TwoWayTable) -> JointRegression:
