@@ -7,13 +7,14 @@ import pytest
 
 from firstsilk.answers import InputRefused
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
-from firstsilk.science.analysis.models import Model, RandomTerm
+from firstsilk.science.analysis.models import Model, RandomTerm, Surface
+from firstsilk.work.analysis import ground
 from firstsilk.work.analysis.ground import find_ground
 
 ROWS, COLS, REPS = 10, 8, 2
 
 
-def planted(seed: int = 4, ground: float = 1.0) -> dict[str, list]:
+def planted(seed: int = 4, size: float = 1.0) -> dict[str, list]:
     """40 entries in two replicates of 5 field rows; the ground falls along rows and waves along columns."""
     dice = np.random.default_rng(seed)
     worth = dice.normal(0, 400, 40)
@@ -21,7 +22,7 @@ def planted(seed: int = 4, ground: float = 1.0) -> dict[str, list]:
     for rep in range(REPS):
         for at, entry in enumerate(dice.permutation(40)):
             row, col = rep * 5 + at // COLS + 1, at % COLS + 1
-            under = ground * (900 * np.sin(col / 2) - 150 * row)
+            under = size * (900 * np.sin(col / 2) - 150 * row)
             field["values"].append(8000 + worth[entry] + under + dice.normal(0, 200))
             field["entries"].append(f"E{entry:02d}")
             field["reps"].append(str(rep + 1))
@@ -62,17 +63,41 @@ def test_entry_means_are_better_with_the_ground_taken_out_and_come_with_their_er
     assert found.mean_variance == pytest.approx(np.var(off, ddof=1), rel=0.5)
 
 
-def test_the_parts_add_up_to_the_value_with_the_predictions_of_the_engine() -> None:
+def test_what_is_left_of_value_ground_and_rest_is_the_engine_s_prediction_of_the_entry() -> None:
     field = planted(5)
     found = split(field)
+    assert np.mean(found.ground) == pytest.approx(0, abs=1e-6)
+    own = np.array(field["values"]) - found.ground - found.left
     data = {"value": field["values"], "entry": field["entries"], "replicate": field["reps"]}
+    data |= {"row": field["rows"], "col": field["cols"]}
     data |= {"field_row": [str(r) for r in field["rows"]], "field_col": [str(c) for c in field["cols"]]}
     terms = tuple(RandomTerm((name,)) for name in ("entry", "replicate", "field_row", "field_col"))
-    fit = fit_mixed_model(data, Model("value", (), terms))
-    entry = {line.level: line.value for line in fit.random if line.term == "entry"}
-    for at, value in enumerate(field["values"]):
-        own = fit.fixed[0].estimate + entry[field["entries"][at]]
-        assert own + found.ground[at] + found.left[at] == pytest.approx(value, abs=1e-6)
+    surface = Surface(("row", "col"), (7, 6))
+    fit = fit_mixed_model(data, Model("value", (), terms, numeric=("row", "col"), surfaces=(surface,)))
+    predicted = {line.level: line.value for line in fit.random if line.term == "entry"}
+    worth = np.array([predicted[entry] for entry in field["entries"]])
+    assert own - own.mean() == pytest.approx(worth - worth.mean(), abs=1e-3)
+    assert found.left == pytest.approx(fit.records.residual, abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", [6, 7, 8])
+def test_a_hill_within_the_field_is_seen_by_the_surface_better_than_by_rows_and_columns(seed: int, monkeypatch) -> None:
+    field = planted(seed, 0.0)
+    places = zip(field["rows"], field["cols"], strict=True)
+    hill = [1200 * np.exp(-(((r - 4) / 2.5) ** 2) - ((c - 5) / 2) ** 2) for r, c in places]
+    field["values"] = [v + h for v, h in zip(field["values"], hill, strict=True)]
+    smooth = split(field)
+    assert "smooth surface over field rows and field columns" in smooth.model
+    monkeypatch.setattr(ground, "_plan_surface", lambda data: None)
+    seen = [np.corrcoef(found.ground, hill)[0, 1] for found in (smooth, split(field))]
+    assert seen[0] > 0.8 > seen[1]
+
+
+def test_two_long_rows_have_a_surface_along_them_only() -> None:
+    field = planted()
+    field["rows"] = [int(rep) for rep in field["reps"]]
+    field["cols"] = [at % 40 + 1 for at in range(80)]
+    assert "smooth surface over field columns" in split(field).model
 
 
 def test_without_a_ground_none_is_made_up() -> None:

@@ -26,6 +26,7 @@ def mind_worker(parent: int) -> None:
     signal.signal(signal.SIGTERM, _end_quietly)
     signal.signal(signal.SIGINT, _end_quietly)
     prepare_books()
+    _compile_ahead()
     pause_s = 1.0
     while os.getppid() == parent:
         _bury_dead_jobs()
@@ -39,6 +40,16 @@ def mind_worker(parent: int) -> None:
 
 def _end_quietly(number: int, frame: object) -> None:
     sys.exit(0)
+
+
+def _compile_ahead() -> None:
+    """On the first start of a version, have what pages need compiled beside the server, not on the way to a page."""
+    subprocess.Popen(
+        [sys.executable, "-m", "firstsilk.faces.command.compile_ahead"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
 
 
 def _watch(worker: subprocess.Popen[bytes], parent: int) -> bool:

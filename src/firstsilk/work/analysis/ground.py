@@ -6,15 +6,22 @@ Needs no books: columns in, one value for each plot out. The models that are tri
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
-from firstsilk.science.analysis.models import Fit, Model, RandomTerm
+from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Surface
 
 GROUND_TERMS = {"replicate": "replicate", "field_row": "field row", "field_col": "field column"}
 """The random terms that make up the ground, and how a person calls them."""
+AXES = {"row_number": "field row", "col_number": "field column"}
+"""The number columns over which the smooth surface lies, and how a person calls them."""
+LEAST_STEPS, LEAST_HUMPS, MOST_HUMPS = 5, 4, 12
+"""A surface bends along an axis of at least so many rows or columns; a hump for every two of them, within bounds (a
+choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +54,11 @@ class GroundTrend:
 
 @dataclass(frozen=True, slots=True)
 class _Try:
-    """One model to be tried: with the entries or without, and which terms make up the ground."""
+    """One model to be tried: with the entries or without, and which terms and which surface make up the ground."""
 
     entries: bool
     ground: tuple[str, ...]
+    surface: Surface | None = None
 
 
 def find_ground(
@@ -87,8 +95,13 @@ def find_ground(
 
     Notes
     -----
-    Mixed model by REML: ground = replicate + field row + field column, all random, as far as the lay-out has them and
-    can tell them apart. A ground that bends within a row is seen only as far as rows and columns add up to it.
+    Mixed model by REML: ground = smooth surface over field rows and columns (cubic B-splines, wiggles along each axis
+    with a variance of their own) + replicate + field row + field column, these random, as far as the lay-out has them
+    and can tell them apart. The ground averages 0 over the plots that tell a value.
+
+    References
+    ----------
+    Eilers & Marx 1996 Statistical Science 11:89; Wood 2006 Biometrics 62:1025 (the surface).
 
     Checked by
     ----------
@@ -103,12 +116,23 @@ def find_ground(
         "replicate": [replicates[at] for at in kept],
         "field_row": [str(field_row[at]) for at in kept],
         "field_col": [str(field_col[at]) for at in kept],
+        "row_number": [field_row[at] for at in kept],
+        "col_number": [field_col[at] for at in kept],
     }
     placed = all(field_row[at] is not None and field_col[at] is not None for at in kept)
     said: list[str] = [] if placed else ["Not every plot has a place in the field: the ground is told by replicates."]
     tried, fit = _fit_first(data, _list_models(data, placed), entries_fixed, said)
-    said += [f"{GROUND_TERMS.get(term, term).capitalize()}: no variance found." for term in fit.at_bound]
+    said += [_say_bound(term) for term in fit.at_bound]
+    if not fit.converged:
+        said.append("The search for the variances stopped before the top: read the figures with care.")
     return _split(data, kept, len(values), tried, fit, entries_fixed, said)
+
+
+def _say_bound(term: str) -> str:
+    axis = AXES.get(term.rpartition(":")[2]) if ":" in term or term in AXES else None
+    if axis is not None:
+        return f"The surface came out straight along the {axis}s."
+    return f"{GROUND_TERMS.get(term, term).capitalize()}: no variance found."
 
 
 def _list_models(data: dict[str, list[object]], placed: bool) -> list[_Try]:
@@ -116,8 +140,21 @@ def _list_models(data: dict[str, list[object]], placed: bool) -> list[_Try]:
     terms = ["replicate"] if len(set(data["replicate"])) > 1 else []
     if placed:
         terms += [axis for axis in ("field_row", "field_col") if _adds(data, axis, terms)]
-    models = [_Try(True, tuple(terms[:size])) for size in range(len(terms), -1, -1)]
-    return [*models, _Try(False, tuple(terms))]
+    surface = _plan_surface(data) if placed else None
+    models = [_Try(True, part, surface) for part in dict.fromkeys((tuple(terms), tuple(terms[:1]), ())) if surface]
+    models += [_Try(True, tuple(terms[:size])) for size in range(len(terms), -1, -1)]
+    if surface is not None:
+        models.append(_Try(False, tuple(terms), surface))
+    return [*models, _Try(False, tuple(terms)), _Try(False, ())]
+
+
+def _plan_surface(data: dict[str, list[object]]) -> Surface | None:
+    """A surface over the axes that are long enough to bend; None where none is."""
+    steps = {axis: len(set(data[axis])) for axis in AXES}
+    grid = tuple(axis for axis, count in steps.items() if count >= LEAST_STEPS)
+    if not grid:
+        return None
+    return Surface(grid, tuple(min(max(steps[axis] // 2 + 2, LEAST_HUMPS), MOST_HUMPS) for axis in grid))
 
 
 def _adds(data: dict[str, list[object]], axis: str, terms: Sequence[str]) -> bool:
@@ -142,7 +179,9 @@ def _fit_first(
         except InputRefused as no:
             last = no
             continue
-        if last is not None:
+        if last is not None and tried.surface is not None and tried.entries:
+            said.append("Rows and columns as such could not be told beside the surface.")
+        elif last is not None:
             said.append(f"A fuller model could not be fitted: {last}")
         if not tried.entries:
             said.append("Entries cannot be told from what is left over: no entry stands twice.")
@@ -154,7 +193,9 @@ def _model(tried: _Try, entries_fixed: bool) -> Model:
     fixed: tuple[tuple[str, ...], ...] = (("entry",),) if tried.entries and entries_fixed else ()
     random = [RandomTerm(("entry",))] if tried.entries and not entries_fixed else []
     random += [RandomTerm((term,)) for term in tried.ground]
-    return Model("value", fixed, tuple(random))
+    if tried.surface is None:
+        return Model("value", fixed, tuple(random))
+    return Model("value", fixed, tuple(random), numeric=tried.surface.grid, surfaces=(tried.surface,))
 
 
 def _split(
@@ -166,18 +207,19 @@ def _split(
     entries_fixed: bool,
     said: Sequence[str],
 ) -> GroundTrend:
-    effects = {(line.term, line.level): line.value for line in fit.random}
+    assert fit.records is not None
     fixed = tried.entries and entries_fixed
     means = tuple(EntryMean(one.level, one.value, one.se) for one in fit.means if one.term == "entry") if fixed else ()
-    worth = {one.entry: one.value for one in means}
-    general = fit.fixed[0].estimate
+    worth: Mapping[str, float] = {one.level: one.value for one in fit.random if one.term == "entry"}
+    if fixed:
+        worth = {one.entry: one.value for one in means}
+    own = np.array([worth.get(str(entry), 0.0) for entry in data["entry"]])
+    # What is fitted beside the entry is ground: blocks, rows, columns, the surface with its tilts.
+    under = fit.records.fitted - own[fit.records.kept]
     ground: list[float | None] = [None] * n
     left: list[float | None] = [None] * n
-    for k, at in enumerate(kept):
-        entry = str(data["entry"][k])
-        own = worth[entry] if fixed else general + effects.get(("entry", entry), 0.0)
-        under = sum(effects.get((term, str(data[term][k])), 0.0) for term in tried.ground)
-        ground[at], left[at] = under, float(str(data["value"][k])) - own - under
+    for k, value, rest in zip(fit.records.kept, under - under.mean(), fit.records.residual, strict=True):
+        ground[kept[k]], left[kept[k]] = float(value), float(rest)
     return GroundTrend(
         tuple(ground),
         tuple(left),
@@ -198,5 +240,7 @@ def _spread(part: Sequence[float | None]) -> float:
 
 def _in_words(tried: _Try, entries_fixed: bool) -> str:
     words = [f"entry ({'fixed' if entries_fixed else 'random'})"] if tried.entries else []
+    if tried.surface is not None:
+        words.append(f"smooth surface over {' and '.join(f'{AXES[axis]}s' for axis in tried.surface.grid)}")
     words += [f"{GROUND_TERMS[term]} (random)" for term in tried.ground]
     return " + ".join(words) or "mean alone"
