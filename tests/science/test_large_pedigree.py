@@ -71,6 +71,11 @@ def test_wanted_when_not_in_the_pedigree_then_named():
         find_sparse_relationship([A, B], ["A", "Z"])
 
 
+def test_pair_when_of_a_line_that_is_not_there_then_named():
+    with pytest.raises(InputRefused, match="'Z' is not in the pedigree"):
+        find_coancestry_of_pairs([A, B], [("A", "B"), ("A", "Z")])
+
+
 def test_nobody_when_asked_then_empty():
     assert find_inbreeding([]).shape == (0,)
     assert find_sparse_relationship([]).precision.shape == (0, 0)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from firstsilk.answers import stop_if_any
+from firstsilk.answers import refuse, stop_if_any
 from firstsilk.science.lineage.kinship import complain_of_own_cross
 from firstsilk.science.lineage.members import Member
 from firstsilk.science.lineage.plants import CODE, PedigreeTable, Plants, add_crosses, lay_out_plants, read_members
@@ -77,7 +77,7 @@ def find_coancestry_of_pairs(members: Sequence[Member], pairs: Sequence[tuple[st
     Raises
     ------
     InputRefused
-        As `find_inbreeding`.
+        As `find_inbreeding`; or if a name is no line of the pedigree.
 
     Notes
     -----
@@ -85,10 +85,14 @@ def find_coancestry_of_pairs(members: Sequence[Member], pairs: Sequence[tuple[st
 
     Checked by
     ----------
-    tests/properties/test_relationship_laws.py
+    tests/properties/test_relationship_laws.py, tests/science/test_large_pedigree.py
     """
     table = read_members(members)
     place = {member.line: at for at, member in enumerate(members)}
+    absent = [name for pair in pairs for name in pair if name not in place]
+    if absent:
+        repair = "Correct the name, or add a row for it."
+        raise refuse("line_unknown", f"{absent[0]!r} is not in the pedigree", repair, line=absent[0])
     wider = add_crosses(table, [(place[one], place[other]) for one, other in pairs])
     plants = lay_out_plants(wider, members)
     variance = find_plant_variances(plants)[0][plants.of_member]
