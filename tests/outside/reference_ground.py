@@ -105,7 +105,7 @@ def nursery_along_columns() -> Answers:
 
 
 def effective(data: Columns, model: Model, fit: Fit) -> dict[str, float]:
-    """How many effects each part amounts to: the trace of what turns the response into its share of the fit."""
+    """How many effects each part, and all ("") amount to: the trace of what turns the response into its share."""
     at = Layout(data, model)
     values = values_of(fit)
     X, inverse = at.fixed, np.linalg.inv(at.covariance(values))
@@ -113,10 +113,11 @@ def effective(data: Columns, model: Model, fit: Fit) -> dict[str, float]:
     told = {
         part.term: float(np.trace(part.incidence @ part.covariance(values) @ part.incidence.T @ P)) for part in at.parts
     }
+    told[""] = X.shape[1] + sum(told.values())
     for surface in model.surfaces:
-        told[surface.name] += 1.0 if len(surface.grid) == 1 else 3.0
-    p = X.shape[1] - sum(1 if len(surface.grid) == 1 else 3 for surface in model.surfaces)
-    return told | {"": p + sum(told.values())}
+        if surface.within is None:
+            told[surface.name] += 1.0 if len(surface.grid) == 1 else 3.0
+    return told
 
 
 def library_basis(surface: Surface, table: dense_reml.Table) -> tuple[Array, list[Array]]:

@@ -163,7 +163,9 @@ def left_out(texts: tuple[str, str], quantity: str) -> str | None:
 
 
 def slack(texts: tuple[str, str], quantity: str, value: float, largest: float) -> float:
-    """How far a value may be off: a share of itself, or a tenth of that share of the largest of its kind."""
+    """How far a value may be off: a share of itself, or a tenth of that share of the largest of its kind; 0 is 0."""
+    if value == 0 and quantity.startswith("variance"):
+        return 0.0
     if quantity.startswith("logLik") or " logLik" in quantity:
         return 2e-5
     loose = "variance" in quantity or "sigma^2" in quantity or "P-spline" in texts[1]

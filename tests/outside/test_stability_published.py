@@ -1,16 +1,17 @@
 """Do lines, ecovalence, stability variance, superiority and axes give published and independent values?
 
-Small tables are typed in; larger ones lie outside the project. Values named "by R" were read off lm and svd of R 4.2.2.
+Small tables are typed in; larger ones lie outside the project, most of their values in
+`test_reference_values.py`. Values named "by R" were read off lm and svd of R 4.2.2.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from trial_tables import needs_checks, outside, reference
+from reference_tables import cell_means
+from trial_tables import needs_checks, winter_wheat
 
 from firstsilk.science.analysis.axes import check_axes, draw_chance, find_ammi_axes, find_gge_axes
 from firstsilk.science.analysis.stability import (
@@ -44,16 +45,6 @@ def maize() -> TwoWayTable:
     )
 
 
-def stored(name: str) -> TwoWayTable:
-    """Cell means of a data set kept outside the project."""
-    data = outside(name)
-    cells = defaultdict(list)
-    for entry, environment, value in zip(data["gen"], data["env"], data["yield"], strict=True):
-        if value not in (None, "", "NA"):
-            cells[entry, environment].append(float(str(value)))
-    return lay_out_two_way(*zip(*cells, strict=True), [float(np.mean(values)) for values in cells.values()])
-
-
 def test_maize_gives_the_slopes_deviations_and_variances_by_r() -> None:
     found = describe_stability(maize(), MSE, BLOCKS)
     assert [one.slope for one in found] == pytest.approx(
@@ -82,111 +73,19 @@ def test_maize_gives_the_sums_of_squares_of_means_and_of_plots_by_r() -> None:
     assert plots == pytest.approx([82817889, 8573084, 9662873], abs=1)
 
 
-@needs_checks
-@pytest.mark.parametrize(
-    ("file", "dataset"),
-    [
-        ("lu.stability.csv", "lu.stability (Lu & Tien 1993; Lu 1995"),
-        ("yan.winterwheat.csv", "yan.winterwheat"),
-        ("kang.maize.csv", "kang.maize"),
-    ],
-)
-def test_stored_tables_give_every_figure_of_each_entry_by_r(file: str, dataset: str) -> None:
-    wanted = reference(dataset, "stability statistics")
-    error = (MSE, BLOCKS) if file.startswith("lu") else (None, 1)
-    table = stored(file)
-    seen = 0
-    for one in describe_stability(table, *error):
-        df = len(table.environments) - 2
-        told = {
-            "mean": one.mean,
-            "Finlay-Wilkinson/Eberhart-Russell b": one.slope,
-            "SS deviations from regression": df * one.deviation_ms,
-            "MS deviations": one.deviation_ms,
-            "Eberhart-Russell S2d = MS deviations - MSE/r": one.s2d,
-            "r2": one.r2,
-            "Wricke ecovalence": one.wricke,
-            "Shukla stability variance (cell-mean scale)": one.shukla,
-            "Lin-Binns superiority P": one.superiority,
-        }
-        for name, value in told.items():
-            if f"{name} {one.entry}" in wanted:
-                assert value == pytest.approx(wanted[f"{name} {one.entry}"], rel=1e-6, abs=1e-7), (name, one.entry)
-                seen += 1
-    assert seen == len(wanted)
-    joint = reference(dataset, "joint regression ANOVA on means")
-    names = ["environments", "genotypes", "GxE", "heterogeneity of regressions", "pooled deviations"]
-    assert [line.ss for line in analyse_joint_regression(table)] == pytest.approx(
-        [joint[f"SS {name}"] for name in names], rel=1e-6
-    )
-
-
-@needs_checks
-@pytest.mark.parametrize(
-    ("file", "dataset", "view"),
-    [
-        ("lu.stability.csv", "lu.stability (Lu & Tien 1993; Lu 1995", "AMMI"),
-        ("yan.winterwheat.csv", "yan.winterwheat", "AMMI"),
-        ("kang.maize.csv", "kang.maize", "AMMI"),
-        ("lu.stability.csv", "lu.stability (Lu & Tien 1993; Lu 1995", "GGE"),
-        ("yan.winterwheat.csv", "yan.winterwheat", "GGE"),
-        ("yan.winterwheat.csv", "yan.winterwheat", "GGE scaled"),
-    ],
-)
-def test_stored_tables_give_singular_values_percent_and_scores_by_r(file: str, dataset: str, view: str) -> None:
-    table = stored(file)
-    if view == "AMMI":
-        axes, scores = find_ammi_axes(table), find_ammi_axes(table)
-        wanted = reference(dataset, "AMMI: SVD of double-centred means")
-        firsts = reference(dataset, "AMMI: IPCA1 scores")
-    else:
-        scaled = view.endswith("scaled")
-        axes, scores = find_gge_axes(table, scale_environments=scaled), find_gge_axes(table, "environment", scaled)
-        models = {str(one) for one in _models(dataset) if "GGE" in str(one) and ("scaled" in str(one)) is scaled}
-        first = next(one for one in models if "unit-length" in one)
-        firsts = reference(dataset, first)
-        wanted = {k: v for one in models - {first} for k, v in _exactly(dataset, one).items()}
-    for k, (size, percent) in enumerate(zip(axes.singular_values, axes.percent, strict=True), 1):
-        assert size == pytest.approx(wanted[f"singular value {k}"], rel=1e-6)
-        (part,) = [value for name, value in wanted.items() if name.endswith(f"axis {k}")]
-        assert percent == pytest.approx(part, rel=1e-6)
-    assert len(wanted) == 2 * len(axes.singular_values)
-    told = {name: row[0] for name, row in zip(table.entries, scores.entry_scores, strict=True)}
-    if view == "AMMI":
-        told = {f"gen {name}": value for name, value in told.items()}
-        pairs = zip(table.environments, scores.environment_scores, strict=True)
-        told |= {f"env {name}": row[0] for name, row in pairs}
-    assert told == pytest.approx(firsts, rel=1e-6, abs=1e-7)
-
-
-def _models(dataset: str) -> set[str]:
-    from trial_tables import _reference
-
-    return {str(one["model"]) for one in _reference() if str(one["dataset"]).startswith(dataset)}
-
-
-def _exactly(dataset: str, model: str) -> dict[str, float]:
-    from trial_tables import _reference
-
-    found = [r for r in _reference() if str(r["dataset"]).startswith(dataset) and r["model"] == model]
-    return {str(r["quantity"]): float(str(r["value"])) for r in found}
-
-
-@needs_checks
 def test_winter_wheat_gives_the_published_share_of_two_axes() -> None:
     """Yan, Kang, Ma, Woods & Cornelius 2007 Crop Science 47:643, caption of figure 1: 78 %."""
-    percent = find_gge_axes(stored("yan.winterwheat.csv")).percent
+    data = winter_wheat()
+    columns = (data["gen"], data["env"], [float(str(value)) for value in data["yield"]])
+    percent = find_gge_axes(lay_out_two_way(*columns)).percent
     assert percent[0] + percent[1] == pytest.approx(78, abs=0.5)
 
 
 @needs_checks
 def test_lines_fitted_jointly_with_gaps_are_the_published_ones() -> None:
     """Digby 1979 J. agric. Sci. 93:81 Table 2; his slopes are scaled by a constant."""
-    table = stored("digby.jointregression.csv")
+    table = cell_means("digby.jointregression.csv")
     found = fit_joint_regression(table)
-    exact = [0.95613255, 0.74178535, 1.0860219, 1.0281864, 1.1463623, 0.88004576, 1.0926669, 0.91714329, 1.2007282]
-    assert list(found.slopes) == pytest.approx([*exact, 0.95092728], rel=1e-6)
-    assert found.residual_ss == pytest.approx(7.9639614, rel=1e-6)
     published = np.array([0.953, 0.739, 1.082, 1.024, 1.142, 0.877, 1.089, 0.914, 1.196, 0.947])
     constant = published.mean() / found.slopes.mean()
     assert found.slopes * constant == pytest.approx(published, abs=6e-4)
