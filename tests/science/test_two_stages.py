@@ -9,9 +9,10 @@ import pytest
 
 from firstsilk.answers import InputRefused
 from firstsilk.science.analysis import two_stages
+from firstsilk.science.analysis.mean_weights import weigh_means
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Model, RandomTerm, Residual
-from firstsilk.science.analysis.two_stages import StageOne, fit_stage_one, fit_stage_two, plan_stage_two, weigh_means
+from firstsilk.science.analysis.two_stages import StageOne, fit_stage_one, fit_stage_two, plan_stage_two
 
 Data = dict[str, list[object]]
 ONE = Model("y", (("line",), ("rep",)), genotype="line")
@@ -64,10 +65,62 @@ def test_a_column_of_the_lines_goes_on_to_stage_two() -> None:
 
 def test_weights_are_the_diagonal_of_the_inverse() -> None:
     stage = all_stages(lay(3))[0]
-    assert weigh_means(stage) == pytest.approx(np.diag(np.linalg.inv(stage.covariance)), rel=1e-9)
+    assert stage.covariance is not None
+    assert stage.weights == pytest.approx(np.diag(np.linalg.inv(stage.covariance)), rel=1e-9)
+    assert stage.errors == pytest.approx(np.sqrt(np.diag(stage.covariance)), rel=1e-9)
     data, model = plan_stage_two(all_stages(lay(3)), TWO, "trial", "line", "diagonal")
     assert model.weights in data
     assert model.residual == Residual(variance=1.0)
+
+
+BESIDE = [
+    ONE,
+    Model("y", (("line",),), (), genotype="line"),
+    Model("y", (("line",), ("rep",)), (RandomTerm(("rep", "place")),), genotype="line"),
+    Model(
+        "y",
+        (("line",), ("depth",)),
+        (RandomTerm(("rep",)), RandomTerm(("place",))),
+        Residual("group"),
+        numeric=("depth",),
+        genotype="line",
+    ),
+    Model("y", (("rep",), ("place",), ("rep", "place"), ("line",)), (), genotype="line", weights="depth"),
+]
+
+
+@pytest.mark.parametrize("model", BESIDE, ids=["fixed", "bare", "blocks", "number and groups", "interaction"])
+def test_weights_without_the_covariance_are_those_of_its_inverse(model: Model) -> None:
+    data = one_trial(lay(8, lines=16), "T1")
+    dice = np.random.default_rng(8)
+    data["place"] = [f"P{k}" for k in dice.integers(0, 3, len(data["y"]))]
+    data["depth"] = dice.uniform(1, 9, len(data["y"])).tolist()
+    whole = fit_mixed_model(data, replace(model, genotype=None))
+    found = weigh_means(data, model, whole)
+    assert found == pytest.approx(np.diag(np.linalg.inv(whole.mean_covariance["line"])), rel=1e-7)
+
+
+def test_a_trial_whose_covariance_is_not_kept_has_weights_and_no_full_covariance(monkeypatch) -> None:
+    data = lay(9)
+    kept = all_stages(data)
+    fit = two_stages.fit_mixed_model
+    monkeypatch.setattr(two_stages, "fit_mixed_model", lambda d, m: replace(fit(d, m), mean_covariance={}))
+    bare = all_stages(data)
+    monkeypatch.undo()
+    for one, two in zip(kept, bare, strict=True):
+        assert two.covariance is None
+        assert two.weights == pytest.approx(one.weights, rel=1e-8)
+    with pytest.raises(InputRefused, match="is not kept"):
+        plan_stage_two(bare, TWO, "trial", "line")
+
+
+def test_weights_that_are_not_known_are_refused() -> None:
+    data = one_trial(lay(10), "T1")
+    fit = fit_mixed_model(data, replace(ONE, genotype=None))
+    with pytest.raises(InputRefused, match="another fixed term"):
+        weigh_means(data, replace(ONE, fixed=(("line",), ("line", "rep"))), fit)
+    with pytest.raises(InputRefused, match="plain random terms"):
+        weigh_means(data, replace(ONE, residual=Residual(covariance=np.eye(24))), fit)
 
 
 def test_a_mean_carries_a_column_that_varies_within_its_line_no_further() -> None:

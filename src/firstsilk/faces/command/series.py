@@ -20,7 +20,7 @@ from firstsilk.faces.files.fit_models import model_columns, read_model
 from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import read_table, write_table
 from firstsilk.science.analysis.models import Model
-from firstsilk.science.analysis.two_stages import StageOne, Weighting, weigh_means
+from firstsilk.science.analysis.two_stages import StageOne, Weighting
 from firstsilk.work.analysis.many_traits import TraitAnswer, TraitFit, TraitTask, fit_tasks
 from firstsilk.work.analysis.staged_series import SeriesFit, check_stages, fit_series
 from firstsilk.work.analysis.workers import LIMIT_S, Lost, count_processors, find_workers
@@ -193,10 +193,9 @@ def _weighting_of(weights: str) -> Weighting:
 
 
 def _mean_rows(stage: StageOne) -> list[list[object]]:
-    errors = stage.covariance.diagonal() ** 0.5
     return [
         [stage.trial, level, float(mean), float(se), float(weight)]
-        for level, mean, se, weight in zip(stage.levels, stage.means, errors, weigh_means(stage), strict=True)
+        for level, mean, se, weight in zip(stage.levels, stage.means, stage.errors, stage.weights, strict=True)
     ]
 
 

@@ -53,7 +53,7 @@ def plan_hypotheses(terms: Sequence[FixedTerm], records: Records, model: Model) 
     tests/outside/test_fixed_tests_published.py, tests/science/test_fixed_tests.py
     """
     coded = plan_terms(records, replace(model, sum_coded=tuple(records.classes)))
-    centred = replace(records, numbers=_centre(records.numbers, model))
+    centred = replace(records, numbers=centre_numbers(records.numbers, model))
     Q, R = np.linalg.qr(build_design(coded, centred))
     to_coded = scipy.linalg.solve_triangular(R, Q.T @ build_design(terms, records))
     planned, first = [], 1
@@ -64,7 +64,13 @@ def plan_hypotheses(terms: Sequence[FixedTerm], records: Records, model: Model) 
     return tuple(planned)
 
 
-def _centre(numbers: Mapping[str, Array], model: Model) -> dict[str, Array]:
+def centre_numbers(numbers: Mapping[str, Array], model: Model) -> dict[str, Array]:
+    """Number columns less their mean, where that changes no other term (`plan_hypotheses`).
+
+    Checked by
+    ----------
+    tests/outside/test_fixed_tests_published.py
+    """
     sets: set[frozenset[str]] = {frozenset(term) for term in model.fixed} | {frozenset()}
     free = {name for name in numbers if all(term - {name} in sets for term in sets if name in term)}
     return {name: values - np.mean(values) if name in free else values for name, values in numbers.items()}

@@ -15,6 +15,7 @@ import scipy.linalg
 
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.columns import Column
+from firstsilk.science.analysis.mean_weights import invert_diagonal, weigh_means
 from firstsilk.science.analysis.mixed_models import DENSE_RECORDS, fit_mixed_model
 from firstsilk.science.analysis.models import Array, Fit, Model, Residual, VarianceLine
 from firstsilk.science.analysis.records import label_of
@@ -26,15 +27,19 @@ PRECISION = "precision of stage one"
 
 @dataclass(frozen=True, slots=True)
 class StageOne:
-    """One trial's adjusted means (m,), in the response's unit, and their covariance (m, m).
+    """One trial's adjusted means (m,), in the response's unit, their errors (m,) and their covariance (m, m).
 
-    `more` holds further columns that have one value for each level, such as a year or a group.
+    `covariance` is None for more than 3,000 means. `weights` (m,) are the diagonal of its inverse, not 1 over its
+    diagonal: what each mean adds to the others (Smith, Cullis & Gilmour 2001). `more` holds further columns that have
+    one value for each level, such as a year or a group.
     """
 
     trial: str
     levels: tuple[str, ...]
     means: Array
-    covariance: Array
+    errors: Array
+    covariance: Array | None
+    weights: Array
     n: int
     variances: tuple[VarianceLine, ...]
     at_bound: tuple[str, ...]
@@ -64,7 +69,8 @@ def fit_stage_one(data: Mapping[str, Column], model: Model, trial: str, carried:
     Raises
     ------
     InputRefused
-        If the genotype is not fixed, a carried column varies within a level, or the fit cannot be made.
+        If the genotype is not fixed, a carried column varies within a level, the fit cannot be made, or the weights of
+        more than 3,000 means are not known (`weigh_means`).
 
     Checked by
     ----------
@@ -79,14 +85,15 @@ def fit_stage_one(data: Mapping[str, Column], model: Model, trial: str, carried:
         )
     fit = fit_mixed_model(data, replace(model, genotype=None))
     lines = [line for line in fit.means if line.term == genotype]
-    if genotype not in fit.mean_covariance:
-        raise refuse("too_large", f"The covariance of {len(lines)} means of one trial is not kept (up to 3,000 are)")
+    covariance = fit.mean_covariance.get(genotype)
     levels = tuple(line.level for line in lines)
     return StageOne(
         trial,
         levels,
         np.array([line.value for line in lines]),
-        fit.mean_covariance[genotype],
+        np.array([line.se for line in lines]),
+        covariance,
+        weigh_means(data, model, fit) if covariance is None else invert_diagonal(covariance),
         fit.n,
         fit.variances,
         fit.at_bound,
@@ -112,31 +119,6 @@ def _carry(data: Mapping[str, Column], model: Model, name: str, levels: Sequence
                 column=name,
             )
     return tuple(found[level] for level in levels)
-
-
-def weigh_means(stage: StageOne) -> Array:
-    """Weights of one trial's means where their covariance is left out: the diagonal of its inverse, (m,).
-
-    Notes
-    -----
-    The diagonal of V^-1, not 1 over the diagonal of V: so the weights sum up what each mean alone adds.
-
-    References
-    ----------
-    Smith, Cullis & Gilmour 2001 Aust NZ J Stat 43:129; Mohring & Piepho 2009 Crop Sci 49:1977.
-
-    Checked by
-    ----------
-    tests/outside/test_two_stages_published.py
-    """
-    try:
-        lower = np.linalg.cholesky(stage.covariance)
-    except np.linalg.LinAlgError:
-        raise refuse(
-            "covariance_not_positive", f"The means of trial {stage.trial!r} have no usable covariance"
-        ) from None
-    half = scipy.linalg.solve_triangular(lower, np.eye(len(lower)), lower=True)
-    return np.asarray(np.sum(half * half, axis=0), dtype=np.float64)
 
 
 def check_stage_two(model: Model) -> None:
@@ -205,10 +187,20 @@ def plan_stage_two(
     for name in stages[0].more:
         data.setdefault(name, [value for stage in stages for value in stage.more[name]])
     if weighting == "full":
-        whole = scipy.linalg.block_diag(*[stage.covariance for stage in stages])
+        whole = scipy.linalg.block_diag(*[_need_covariance(stage) for stage in stages])
         return data, replace(model, residual=Residual(covariance=whole))
-    data[PRECISION] = np.concatenate([weigh_means(stage) for stage in stages])
+    data[PRECISION] = np.concatenate([stage.weights for stage in stages])
     return data, replace(model, weights=PRECISION, residual=Residual(variance=1.0))
+
+
+def _need_covariance(stage: StageOne) -> Array:
+    if stage.covariance is None:
+        raise refuse(
+            "too_large",
+            f"The covariance of the {len(stage.levels)} means of trial {stage.trial!r} is not kept",
+            "Take the diagonal weights of Smith et al. (2001).",
+        )
+    return stage.covariance
 
 
 def fit_stage_two(
