@@ -193,7 +193,7 @@ def _rise(hill: Hill[S], state: S, damping: float, stretch: float, bend: Array |
     for _ in range(40):
         found = hill.stand(_step(hill, state, damping, stretch, bend))
         if found.log_likelihood >= state.log_likelihood - slack:
-            return found, damping / 10.0 if damping > 1e-6 else 0.0
+            return found, damping / 10.0 if damping > 1e-2 else 0.0
         if stretch == 1.0:
             damping = max(damping * 10.0, 1e-3)
         stretch = 1.0

@@ -25,7 +25,15 @@ from firstsilk.science.analysis.climbing import (
     vanished,
 )
 from firstsilk.science.analysis.models import Array
-from firstsilk.science.analysis.parameters import LOADING, TURNED, VARIANCE, WIGGLE, parameter_kinds, scale_uses
+from firstsilk.science.analysis.parameters import (
+    LOADING,
+    RESIDUAL,
+    TURNED,
+    VARIANCE,
+    WIGGLE,
+    parameter_kinds,
+    scale_uses,
+)
 from firstsilk.science.analysis.sparse_equations import (
     LargeProblem,
     LargeState,
@@ -35,7 +43,7 @@ from firstsilk.science.analysis.sparse_equations import (
 )
 
 # Stop when the next step promises less than this much log-likelihood, for each record and at least.
-PROMISE = 1e-17
+PROMISE = 1e-15
 LEAST_PROMISE = 1e-15
 # Rounding in a log-likelihood, relative to its size: measured 4e-12 where it is 2.4e5.
 ROUNDING = 1e-11
@@ -47,6 +55,9 @@ FLAT = 1e-9
 LET_OFF = (0.1, 0.01)
 # So many random vectors stand in for the patterns of variances when these are compared.
 VECTORS = 4
+# With so many records and more the climb begins at variances by moments, none below this share of the plain start.
+MANY = 1_000
+LEAST_START = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +108,9 @@ def maximise_large(problem: LargeProblem, starts: Sequence[Array], residual_may_
     """
     total = response_variance(problem)
     kinds = parameter_kinds(problem.parameters, total)
-    _check_identifiable(problem, starts[0], kinds)
+    traces = _check_identifiable(problem, starts[0], kinds)
     floor = _floors(problem, kinds, total)
-    best = _climb(problem, starts[0], kinds, total, floor)
+    best = _climb(problem, _start_by_moments(problem, starts[0], kinds, traces), kinds, total, floor)
     for start in starts[1:]:
         best = _better(best, _climb(problem, start, kinds, total, floor), kinds, total)
     if len(starts) > 1:
@@ -175,13 +186,13 @@ def _climb(problem: LargeProblem, start: Array, kinds: Kinds, total: float, floo
     return climb(hill, start)
 
 
-def _check_identifiable(problem: LargeProblem, start: Array, kinds: Kinds) -> None:
-    """Refuse parameters whose patterns, seen past the fixed part, are nothing or alike.
+def _check_identifiable(problem: LargeProblem, start: Array, kinds: Kinds) -> Array:
+    """Refuse parameters whose patterns, seen past the fixed part, are nothing or alike; tr(M V_k M V_l) of the others.
 
     Notes
     -----
     Patterns M dV/dt M (M projecting past the fixed part) are compared by what they make of a few random vectors, the
-    same in each run: patterns that are alike make the same of any vector.
+    same in each run: patterns that are alike make the same of any vector. The traces are means over these vectors.
     """
     size = float(np.max(np.abs(problem.response)))
     free = kinds.free
@@ -191,17 +202,37 @@ def _check_identifiable(problem: LargeProblem, start: Array, kinds: Kinds) -> No
     names = [one.told() for one in problem.parameters]
     plain = np.random.default_rng(1).normal(size=(problem.n, VECTORS))
     of_past = _patterns(problem, start, problem.fixed.take_out(plain))
-    of_plain = _patterns(problem, start, plain)
+    of_plain = _patterns(problem, start, plain[:, :1])
     made = {k: problem.fixed.take_out(of_past[:, :, k].T).ravel() for k in at}
     for k in at:
         if float(np.linalg.norm(made[k])) <= 1e-9 * float(np.linalg.norm(of_plain[:, :, k])):
             raise refuse_confounded([names[k]], "cannot be told from the fixed terms")
+    sizes = np.array([np.linalg.norm(made[k]) for k in at])
+    unit = np.array([made[k] for k in at]).reshape(len(at), -1) / sizes[:, None]
     if len(at) > 1:
-        unit = np.array([made[k] / np.linalg.norm(made[k]) for k in at])
         roots, directions = np.linalg.eigh(unit @ unit.T)
         if roots[0] < FLAT:
             alike = [names[k] for k, part in zip(at, directions[:, 0], strict=True) if abs(part) > 1e-3]
             raise refuse_confounded(alike, "cannot be told from each other")
+    return np.asarray((unit @ unit.T) * sizes[:, None] * sizes / VECTORS, dtype=np.float64)
+
+
+def _start_by_moments(problem: LargeProblem, start: Array, kinds: Kinds, traces: Array) -> Array:
+    """Variances whose quadratic forms y'M V_k M y have the mean that was seen, not below a small share of the start.
+
+    References
+    ----------
+    Rao 1971 J. Multivar. Anal. 1:445, with all prior weight on the residual.
+    """
+    if problem.n < MANY or any(one.kind not in (VARIANCE, RESIDUAL) for one in problem.parameters):
+        return start
+    at = np.flatnonzero(kinds.free)
+    response = problem.response[problem.place]
+    forms = _patterns(problem, start, response[:, None])[0]
+    seen = response @ forms
+    found = start.copy()
+    found[at] = np.maximum(np.linalg.solve(traces, seen[at]), LEAST_START * start[at])
+    return found
 
 
 def _patterns(problem: LargeProblem, values: Array, vectors: Array) -> Array:
