@@ -90,7 +90,8 @@ def list_sources(one: Small, other: Small, own: Floats, none: float) -> tuple[Sm
     begin, end = np.zeros(m + 1, np.int32), np.zeros(m + 1, np.int32)  # the last, -1, is empty: an unknown parent
     from_begin, from_end, variances = np.empty(m, np.int32), np.empty(m, np.int32), np.empty(m, np.float64)
     names, weights = np.empty(3 * m, np.int32), np.empty(3 * m, np.float64)
-    used, sources = np.int64(0), 0  # a plain 0 would be taken as a constant, and `_mix` compiled twice
+    used: int = np.int64(0)  # type: ignore[assignment]  # a plain 0 is a constant: `_mix` would be compiled twice
+    sources = 0
     for i in range(m):
         a, b = one[i], other[i]
         need = used + end[a] - begin[a] + end[b] - begin[b] + 1

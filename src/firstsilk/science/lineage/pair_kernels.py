@@ -155,7 +155,8 @@ def _share(batch: Ints, count: int, work: Floats, left: Small, right: Small, own
     """Set the covariance of the sources of all matings of the batched plants."""
     if count == 0:
         return
-    youngest, last = np.int64(0), np.int64(0)
+    youngest: int = np.int64(0)  # type: ignore[assignment]
+    last = youngest
     for k in range(count):
         told[batch[k]] = True
         youngest = max(youngest, batch[k])
@@ -180,14 +181,14 @@ def find_variances(one: Small, other: Small, rule: Bytes, value: Floats, young: 
     """The variance of every plant and family, and the covariance of its two sources, both (m,)."""
     m, size = len(one), len(left)
     variance, shared, own, told = np.zeros(m), np.zeros(m), np.zeros(size), np.zeros(size, np.bool_)
-    # A plain 0 would be taken as a constant, and everything compiled twice.
-    work, batch, count = np.zeros((size, WIDE)), np.zeros(WIDE, np.int64), np.int64(0)
+    work, batch = np.zeros((size, WIDE)), np.zeros(WIDE, np.int64)
+    count: int = np.int64(0)  # type: ignore[assignment]  # a plain 0 is a constant: all would be compiled twice
     for i in range(m):
         if not needed[i]:
             continue
         if count == WIDE or (young[i] >= 0 and young[i] != old[i] and not told[place[young[i]]]):
             _share(batch, count, work, left, right, own, start, matings, place, old, shared, told)
-            count = np.int64(0)
+            count = np.int64(0)  # type: ignore[assignment]
         if young[i] >= 0 and young[i] == old[i]:
             shared[i] = variance[young[i]]
         reckon(i, one, other, rule, value, shared, variance)
