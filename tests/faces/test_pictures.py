@@ -81,7 +81,11 @@ def test_narrow_cells_carry_triangles_in_the_outer_tenths_instead_of_figures() -
     assert len(above) == len(below) == pytest.approx(len(values) / 10, abs=2)
     assert min(one["value"] for one in above) > max(one["value"] for one in below)
     svg = draw_svg(picture_field(cells, "left", "kg/ha"))
-    assert svg.count('role="graphics-symbol"') >= 500 + len(above) + len(below)
+    assert len(re.findall(r"<path [^>]*fill=\"#(?:1b1b1b|ffffff)\"", svg)) >= len(above) + len(below)
+    small = draw_svg(picture_field(cells, "left", "kg/ha", wide_px=230))
+    assert "Plot 1," in svg
+    assert "Plot 1," not in small
+    assert len(small) < 0.7 * len(svg)
 
 
 def test_ground_and_left_share_their_classes_and_0_is_in_the_middle_one() -> None:

@@ -22,6 +22,8 @@ LOWEST_PX = 44.0
 SMALL_PX = 400.0
 """A map narrower than this has smaller letters."""
 OUTER = 0.1
+SAYS: Spec = {"description": {"field": "says"}}
+"""Each cell says its plot in words; a small map leaves that to the large one and is half as long for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +109,8 @@ def picture_field(cells: Sequence[FieldCell], view: str, unit: str, digits: int 
         "data": {"values": tell_cells(cells, view, digits)},
         "encoding": {"x": x, "y": y},
         "layer": [
-            _draw_fills(scale, f"{VIEW_WORDS[view]}, {unit}", len(cols) * wide),
-            *_draw_signs(wide, high),
+            _draw_fills(scale, f"{VIEW_WORDS[view]}, {unit}", len(cols) * wide, speaks=not small),
+            *_draw_signs(wide, high, speaks=not small),
         ],
     }
 
@@ -156,27 +158,34 @@ def write_figure(value: float, digits: int, signed: bool) -> str:
     return text.replace("-", "−")
 
 
-def _draw_fills(scale: Scale, title: str, across: float) -> Spec:
+def _draw_fills(scale: Scale, title: str, across: float, speaks: bool) -> Spec:
     form = "+,~f" if scale.fills == BOTH_WAYS else ",~f"
     colour = tell_classes("value", scale.limits, scale.fills, title, form, min(max(across * 0.6, 190), 400))
     return {
         "transform": [{"filter": "isValid(datum.value)"}],
-        "mark": {"type": "rect"},
-        "encoding": {"color": colour, "description": {"field": "says"}},
+        "mark": {"type": "rect", "aria": speaks},
+        "encoding": {"color": colour, **(SAYS if speaks else {})},
     }
 
 
-def _draw_signs(wide: float, high: float) -> list[Spec]:
+def _draw_signs(wide: float, high: float, speaks: bool) -> list[Spec]:
     """A cross where there is no value, an edge round checks, and in each cell its figure or a triangle."""
-    edge = {"type": "rect", "fillOpacity": 0, "stroke": INK, "strokeWidth": 2.2 if wide > 14 else 1.2}
+    edge = {"type": "rect", "aria": False, "fillOpacity": 0, "stroke": INK, "strokeWidth": 2.2 if wide > 14 else 1.2}
     size = 0.32 * min(wide, high) ** 2
-    cross = {"type": "point", "shape": "M-1,-1L1,1M1,-1L-1,1", "size": size, "stroke": INK, "strokeWidth": 1.1}
-    empty = {"type": "rect", "fill": NO_VALUE, "stroke": "#9b978a", "strokeWidth": 0.8}
+    cross = {
+        "type": "point",
+        "aria": False,
+        "shape": "M-1,-1L1,1M1,-1L-1,1",
+        "size": size,
+        "stroke": INK,
+        "strokeWidth": 1.1,
+    }
+    empty = {"type": "rect", "aria": speaks, "fill": NO_VALUE, "stroke": "#9b978a", "strokeWidth": 0.8}
     signs: list[Spec] = [
         {
             "transform": [{"filter": "!isValid(datum.value)"}],
             "mark": empty,
-            "encoding": {"description": {"field": "says"}},
+            "encoding": SAYS if speaks else {},
         },
         {"transform": [{"filter": "!isValid(datum.value)"}], "mark": cross},
         {"transform": [{"filter": "datum.check == 1"}], "mark": edge},
@@ -194,7 +203,7 @@ def draw_in_ink(mark: Spec, encoding: Spec, test: str = "true") -> list[Spec]:
     return [
         {
             "transform": [{"filter": f"({test}) && datum.ink == '{ink}'"}],
-            "mark": {**mark, "color": ink},
+            "mark": {**mark, "aria": False, "color": ink},
             "encoding": encoding,
         }
         for ink in (INK, "#ffffff")

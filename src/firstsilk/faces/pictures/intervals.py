@@ -104,35 +104,11 @@ def _tell(one: EntryInterval) -> dict[str, object]:
 
 
 def _panel(order: Sequence[str], field: str, title: str, width: float, first: bool, less_is_better: bool) -> Spec:
-    labels = {"labelLimit": 150, "labelFontSize": 12.5, "ticks": False, "domain": False, "labelPadding": 8}
-    faint = {"grid": True, "gridColor": "#f0eee7"}
-    y = {
-        "field": "entry",
-        "type": "nominal",
-        "sort": list(order),
-        "title": None,
-        "axis": {**labels, **faint} if first else {"labels": False, "ticks": False, "domain": False, **faint},
-    }
+    y = {"field": "entry", "type": "nominal", "sort": list(order), "title": None, "axis": _rows_axis(first)}
     number = {"type": "quantitative", "scale": {"zero": False}}
-    x = {
-        **number,
-        "field": field,
-        "title": title,
-        "axis": {"titlePadding": 8, "tickCount": 4, "labelFlush": False, "format": ",~f"},
-    }
-    legend = {"title": None, "symbolSize": 110, "labelLimit": 300, "columnPadding": 24, "symbolOpacity": 1}
-    by_kind = {"field": "kind", "type": "nominal", "legend": legend}
-    colour = {
-        **by_kind,
-        "scale": {
-            "domain": list(KINDS),
-            "range": [GREY, BLUE, GREEN, ORANGE] if less_is_better else [GREEN, BLUE, GREY, ORANGE],
-        },
-    }
-    shape = {
-        **by_kind,
-        "scale": {"domain": list(KINDS), "range": ["triangle-up", "circle", "triangle-down", "diamond"]},
-    }
+    axis = {"titlePadding": 8, "tickCount": 4, "labelFlush": False, "format": ",~f"}
+    x = {**number, "field": field, "title": title, "axis": axis}
+    colour, shape = _mark_kinds(less_is_better)
     rule = {"type": "rule", "strokeWidth": 2, "opacity": 0.55}
     point = {"type": "point", "filled": True, "size": 70, "opacity": 1}
     layers: list[Spec] = []
@@ -146,6 +122,26 @@ def _panel(order: Sequence[str], field: str, title: str, width: float, first: bo
         {**whole, "mark": point, "encoding": {"x": x, "y": y, "color": colour, "shape": shape}},
     ]
     return {"width": round(width), "height": {"step": ROW_PX}, "layer": layers}
+
+
+def _rows_axis(named: bool) -> Spec:
+    """The entries down the side, with their names or with their lines alone."""
+    axis: Spec = {"ticks": False, "domain": False, "grid": True, "gridColor": "#f0eee7"}
+    names = {"labelLimit": 150, "labelFontSize": 12.5, "labelPadding": 8}
+    return {**axis, **(names if named else {"labels": False})}
+
+
+def _mark_kinds(less_is_better: bool) -> tuple[Spec, Spec]:
+    """Colour and shape of each kind; the better side is green."""
+    legend = {"title": None, "symbolSize": 110, "labelLimit": 300, "columnPadding": 24, "symbolOpacity": 1}
+    by_kind = {"field": "kind", "type": "nominal", "legend": legend}
+    colours = [GREY, BLUE, GREEN, ORANGE] if less_is_better else [GREEN, BLUE, GREY, ORANGE]
+    shapes = ["triangle-up", "circle", "triangle-down", "diamond"]
+    domain = list(KINDS)
+    return (
+        {**by_kind, "scale": {"domain": domain, "range": colours}},
+        {**by_kind, "scale": {"domain": domain, "range": shapes}},
+    )
 
 
 def tell_intervals(rows: Sequence[EntryInterval], unit: str, against: str, digits: int = 0) -> tuple[str, ...]:

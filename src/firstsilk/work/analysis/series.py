@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -165,11 +166,11 @@ def read_series(
         raise refuse("trait_unknown", f"There is no trait {trait!r}.", f"Traits: {', '.join(TRAITS)}.")
     progress(0.0, "reading plots")
     found = read_plot_values(get_station(on.station), line.years, trait, on.today)
-    plots = [one for one in found.plots if one.environment in line.trials]
+    plots = tuple(one for one in found.plots if one.environment in line.trials)
     if not plots:
         raise refuse("no_plots", f"No plot of {name} tells {TRAIT_WORDS[trait]}.", "Bring the plot data in first.")
     progress(0.1, f"fitting {len(plots)} plots")
-    fitted = fit_plots(plots)
+    fitted = _fit(plots)
     told, compared, spans, mean = _span_entries(fitted, plots, trait, against)
     progress(0.5, "looking at each trial")
     responses, why = _respond(on, line, plots, trait, seed)
@@ -193,6 +194,12 @@ def read_series(
         NOT_CONSIDERED,
         _basis(plots, line, trait),
     )
+
+
+# The same plots give the same fit: a page, its print and the same page beside another check work it out once.
+@lru_cache(maxsize=16)
+def _fit(plots: tuple[PlotValue, ...]) -> Fitted:
+    return fit_plots(plots)
 
 
 def _find_series(on: Occasion, name: str) -> SeriesLine:
@@ -283,12 +290,13 @@ def _respond(
     if len(pages) < 2:
         return None, "One trial only: how entries respond to sites cannot be told."
     try:
-        return _build_responses(pages, trait, seed), ""
+        return _build_responses(tuple(pages), trait, seed), ""
     except InputRefused as no:
         return None, str(no)
 
 
-def _build_responses(pages: Sequence[TrialPage], trait: str, seed: int) -> Responses:
+@lru_cache(maxsize=16)
+def _build_responses(pages: tuple[TrialPage, ...], trait: str, seed: int) -> Responses:
     grounds = [split_trial(page, trait, entries_fixed=True) for page in pages]
     means = [{one.entry: one.value for one in ground.means} for ground in grounds]
     everywhere = set(means[0]).intersection(*means[1:])

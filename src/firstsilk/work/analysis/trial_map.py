@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.analysis.lags import LagMap, correlate_lags
@@ -116,7 +117,12 @@ def _check_trait(trait: str) -> None:
 
 def split_trial(page: TrialPage, trait: str, entries_fixed: bool = False) -> GroundTrend:
     """The ground of a trial, from the plots that tell the trait."""
-    plots = page.plots
+    return _split_plots(page.plots, trait, entries_fixed)
+
+
+# The same plots have the same ground: a page, its print and the page of its series work it out once.
+@lru_cache(maxsize=64)
+def _split_plots(plots: tuple[PlotCell, ...], trait: str, entries_fixed: bool) -> GroundTrend:
     return find_ground(
         [read_value(plot, trait) for plot in plots],
         [plot.entry for plot in plots],
