@@ -24,6 +24,7 @@ DOORS = (
     "fit",
     "compare-models",
     "fit-traits",
+    "genetic-correlation",
     "two-stage",
     "stability",
     "ability",

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from firstsilk.answers import InputRefused
 from firstsilk.science.analysis.large_models import arrange_large, climb_large
-from firstsilk.science.analysis.mixed_models import _lay_out, fit_mixed_model
+from firstsilk.science.analysis.mixed_models import lay_out, fit_mixed_model
 from firstsilk.science.analysis.models import (
     Fit,
     Model,
@@ -92,7 +92,7 @@ def test_fit_when_ground_or_factors_are_asked_then_what_full_matrices_say_at_the
 @pytest.mark.parametrize("name", FITS)
 def test_slopes_when_ground_or_factors_are_asked_then_those_of_the_log_likelihood(name: str) -> None:
     sites, model = FITS[name]
-    layout = _lay_out(trial(6, sites), model)
+    layout = lay_out(trial(6, sites), model)
     _, problem, _ = arrange_large(layout, model)
     at = np.random.default_rng(3).uniform(0.3, 1.2, len(problem.parameters))
     zero = np.zeros(len(at))
@@ -109,7 +109,7 @@ def test_slopes_when_ground_or_factors_are_asked_then_those_of_the_log_likelihoo
 @pytest.mark.parametrize("name", FITS)
 def test_fit_when_parameters_are_moved_then_no_way_leads_up(name: str) -> None:
     sites, model = FITS[name]
-    large = climb_large(_lay_out(trial(7, sites), model), model)
+    large = climb_large(lay_out(trial(7, sites), model), model)
     problem, values = large.problem, large.top.state.values
     zero = np.zeros(len(values))
     top = solve_large(problem, values, zero).log_likelihood

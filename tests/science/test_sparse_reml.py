@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from firstsilk.answers import InputRefused
 from firstsilk.science.analysis import components, large_models, mixed_models, reml, sparse_design, sparse_equations
-from firstsilk.science.analysis.mixed_models import _lay_out, fit_mixed_model
+from firstsilk.science.analysis.mixed_models import lay_out, fit_mixed_model
 from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Relationship, Residual
 from firstsilk.science.analysis.large_models import arrange_large
 from firstsilk.science.analysis.sparse_columns import _without_rest
@@ -125,7 +125,7 @@ def test_sparse_when_terms_are_weighted_related_or_by_site_then_the_dense_answer
 
 
 def problem_of(data: Data, model: Model) -> LargeProblem:
-    return arrange_large(_lay_out(data, model), model)[1]
+    return arrange_large(lay_out(data, model), model)[1]
 
 
 def stand_at(problem: LargeProblem, values: Array) -> LargeState:

@@ -90,7 +90,7 @@ def fit_large(layout: Layout, model: Model) -> Fit:
     ----------
     tests/science/test_sparse_reml.py, tests/science/test_ground_fits.py
     """
-    return _tell(climb_large(layout, model))
+    return tell_large(climb_large(layout, model))
 
 
 def arrange_large(
@@ -174,7 +174,8 @@ def _move_planes(arranged: Arranged, fixed: FixedPart) -> Sparse:
     return Sparse(parts)
 
 
-def _tell(large: LargeFit) -> Fit:
+def tell_large(large: LargeFit) -> Fit:
+    """Turn the top of the likelihood into the lines of a fit."""
     layout, model, problem, top = large.layout, large.model, large.problem, large.top
     state = top.state
     coefficients = large.coefficients

@@ -14,7 +14,7 @@ from firstsilk.science.analysis.codings import build_design, plan_terms
 from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.hypotheses import centre_numbers
 from firstsilk.science.analysis.layouts import Layout
-from firstsilk.science.analysis.mixed_models import _lay_out
+from firstsilk.science.analysis.mixed_models import lay_out
 from firstsilk.science.analysis.models import Array, Fit, Model
 
 # Columns beside the genotype (blocks, replicates) that are worked densely.
@@ -83,7 +83,7 @@ def weigh_means(data: Mapping[str, Column], model: Model, fit: Fit) -> Array:
     )
     if not plain or any(term.relationship is not None or term.factors for term in model.random):
         raise refuse("weights_not_known", "Weights of so many means need plain random terms and a plain residual")
-    layout = _lay_out(data, model)
+    layout = lay_out(data, model)
     variances = _variances(layout, fit)
     H, random = _columns_beside(layout, replace(model, fixed=others, genotype=None), variances)
     if H.shape[1] > MOST_BESIDE:

@@ -114,7 +114,7 @@ def fit_mixed_model(data: Mapping[str, Column], model: Model) -> Fit:
 def _fit(data: Mapping[str, Column], model: Model) -> tuple[Fit, Records]:
     if all(len(term.relationship.names) <= SMALL_SIZE for term in model.random if term.relationship):
         model = as_matrices(model)
-    layout = _lay_out(data, model)
+    layout = lay_out(data, model)
     if needs_sparse(model) or _is_large(layout, model):
         from firstsilk.science.analysis.large_models import fit_large
 
@@ -125,7 +125,8 @@ def _fit(data: Mapping[str, Column], model: Model) -> tuple[Fit, Records]:
     return _tell(plan, top, model), layout.records
 
 
-def _lay_out(data: Mapping[str, Column], model: Model) -> Layout:
+def lay_out(data: Mapping[str, Column], model: Model) -> Layout:
+    """Lay out the records and terms of a model, whichever way it is then fitted."""
     check_structures(model)
     records = arrange_records(data, model)
     terms = plan_terms(records, model)
@@ -165,7 +166,7 @@ def _is_large(layout: Layout, model: Model) -> bool:
 
 
 def _plan(data: Mapping[str, Column], model: Model) -> _Plan:
-    return _plan_dense(_lay_out(data, model), model, data)
+    return _plan_dense(lay_out(data, model), model, data)
 
 
 def _plan_dense(layout: Layout, model: Model, data: Mapping[str, Column]) -> _Plan:
