@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import scipy.linalg
 import scipy.sparse
 
 from firstsilk.science.analysis.models import Array
@@ -58,11 +59,43 @@ def neighbour_weights(turned: float, size: int) -> tuple[Array, Array]:
 
 def neighbour_covariance(turned: float, size: int) -> tuple[Array, Array]:
     """The correlation of `size` plots in a line, and its slope along atanh(r), (size, size) each."""
-    r = math.tanh(turned)
-    apart = np.abs(np.arange(size)[:, None] - np.arange(size))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        slope = np.where(apart > 0, apart * r ** np.maximum(apart - 1.0, 0.0), 0.0) * (1.0 - r * r)
-    return np.asarray(r**apart, dtype=np.float64), np.asarray(slope, dtype=np.float64)
+    r, apart = math.tanh(turned), np.arange(size)
+    slope = apart * r ** np.maximum(apart - 1.0, 0.0) * (1.0 - r * r)
+    return scipy.linalg.toeplitz(r**apart), scipy.linalg.toeplitz(slope)
+
+
+def covary_neighbours(turned: float, right: Array) -> Array:
+    """The correlation of plots in a line times `right`, without making the correlation.
+
+    Parameters
+    ----------
+    turned
+        atanh of the correlation r of neighbours.
+    right
+        A row for each plot, (size, m).
+
+    Returns
+    -------
+    Array
+        The product, (size, m).
+
+    Notes
+    -----
+    A sum of r^(i-j) x_j over earlier plots obeys f_i = x_i + r f_(i-1), one over later plots the same backwards; each
+    plot itself is in both.
+
+    Checked by
+    ----------
+    tests/science/test_neighbours.py
+    """
+    size = len(right)
+    if size == 1:
+        return right.copy()
+    band = np.full((2, size), -math.tanh(turned))
+    band[0] = 1.0
+    earlier = scipy.linalg.solve_banded((1, 0), band, right, check_finite=False)
+    later = scipy.linalg.solve_banded((0, 1), band[::-1], right, check_finite=False)
+    return np.asarray(earlier + later - right, dtype=np.float64)
 
 
 def log_correlation(turned: float, size: int) -> tuple[float, float]:

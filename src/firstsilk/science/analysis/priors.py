@@ -16,8 +16,8 @@ import scipy.sparse
 
 from firstsilk.science.analysis.models import Array
 from firstsilk.science.analysis.neighbours import (
+    covary_neighbours,
     log_correlation,
-    neighbour_covariance,
     neighbour_pieces,
     neighbour_weights,
 )
@@ -110,9 +110,11 @@ class Ground:
     def covary(self, values: Array, right: Array) -> Array:
         """The correlation times `right`."""
         one, two = turned_values(self.turned, values)
-        return across_grid(
-            neighbour_covariance(one, self.shape[0])[0], neighbour_covariance(two, self.shape[1])[0], right
-        )
+        rows, columns = self.shape
+        along = covary_neighbours(one, right.reshape(rows, -1)).reshape(rows, columns, -1)
+        turned = np.ascontiguousarray(along.transpose(1, 0, 2))
+        across = covary_neighbours(two, turned.reshape(columns, -1)).reshape(turned.shape)
+        return np.ascontiguousarray(across.transpose(1, 0, 2)).reshape(right.shape)
 
 
 def turned_values(turned: tuple[int | None, int | None], values: Array) -> tuple[float, float]:
