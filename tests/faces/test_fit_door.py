@@ -111,6 +111,9 @@ def test_fit_when_there_are_fixed_terms_then_tests_and_differences_stand_beside_
     again = json.loads(fit(MODEL, plots(), "--tests", "kenward-roger")[1])["tests"][0]
     assert again["F"] == pytest.approx(test["F"])
     assert fit(MODEL, plots(), "--tests", "guess")[0] == 2
+    bare = json.loads(fit(MODEL, plots(), "--tests", "none")[1])
+    assert bare["tests"] is None
+    assert bare["differences"][0]["each"][0]["df"] is None
 
 
 def test_fit_when_json_is_asked_for_then_the_same_object(fit) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from firstsilk.answers import InputRefused
+from firstsilk.science.analysis import fixed_tests
 from firstsilk.science.analysis.degrees_of_freedom import Contrasts, judge_together
 from firstsilk.science.analysis.fixed_tests import find_differences, judge_fit, judge_fixed_terms
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
@@ -34,6 +35,7 @@ def lay_trial(seed: int, sites: int = 3, lines: int = 6, reps: int = 3, keep: fl
     return data
 
 
+FACTORED = Model("y", random=(RandomTerm(("line", "site"), factors=1),))
 MODEL = Model("y", (("site",), ("line",)), (RandomTerm(("block",)),), Residual("site"), weights="w")
 
 
@@ -166,14 +168,93 @@ def test_both_at_once_are_the_same_as_each_alone() -> None:
     tests, differences = judge_fit(data, MODEL, fit)
     assert tests == judge_fixed_terms(data, MODEL, fit)
     assert differences == find_differences(data, MODEL, fit)
-    bare, without = judge_fit(data, dataclasses.replace(MODEL, surfaces=(Surface(("w",), (5,)),)), fit)
+    bare, without = judge_fit(data, FACTORED, fit)
     assert bare is None
     assert [d.se_average for d in without] == [d.se_average for d in differences]
     assert {one.df for d in without for one in d.each} == {None}
 
 
-def test_a_surface_is_refused_by_a_sentence() -> None:
+def test_factors_are_refused_by_a_sentence() -> None:
     data = lay_trial(9)
     fit = fit_mixed_model(data, MODEL)
+    with pytest.raises(InputRefused, match="without factors"):
+        judge_fixed_terms(data, FACTORED, fit)
+    ground = dataclasses.replace(MODEL, surfaces=(Surface(("w",), (5,)),))
     with pytest.raises(InputRefused, match="without surfaces"):
-        judge_fixed_terms(data, dataclasses.replace(MODEL, surfaces=(Surface(("w",), (5,)),)), fit)
+        judge_fixed_terms(data, ground, fit, "kenward-roger")
+
+
+def test_the_sparse_way_gives_what_the_dense_one_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Balanced, so that observed, expected and average information are one."""
+    data = lay_trial(10, keep=1.0)
+    model = Model("y", (("line",),), (RandomTerm(("block",)), RandomTerm(("site",))))
+    fit = fit_mixed_model(data, model)
+    assert fit.at_bound == ()
+    dense = judge_fit(data, model, fit)
+    monkeypatch.setattr(fixed_tests, "can_judge", lambda model, fit: False)
+    sparse = judge_fit(data, model, fit)
+    assert dense[0] is not None
+    assert sparse[0] is not None
+    for one, two in zip(dense[0], sparse[0], strict=True):
+        assert (one.term, one.df) == (two.term, two.df)
+        assert two.denominator_df == pytest.approx(one.denominator_df, rel=1e-4)
+        assert (two.f, two.p) == (pytest.approx(one.f, rel=1e-7), pytest.approx(one.p, rel=1e-3))
+    for first, second in zip(dense[1], sparse[1], strict=True):
+        for a, b in zip(first.each, second.each, strict=True):
+            assert a.df is not None
+            assert (b.value, b.se) == (pytest.approx(a.value, rel=1e-7, abs=1e-9), pytest.approx(a.se, rel=1e-7))
+            assert b.df == pytest.approx(a.df, rel=1e-4)
+
+
+def lay_field(seed: int) -> Data:
+    """A field of 10 x 8 plots with ground that hangs together, and an entry on each plot."""
+    dice = np.random.default_rng(seed)
+    ground = dice.normal(0, 1, (10, 8))
+    for k in range(1, 10):
+        ground[k] = 0.7 * ground[k - 1] + 0.7 * ground[k]
+    for k in range(1, 8):
+        ground[:, k] = 0.5 * ground[:, k - 1] + 0.8 * ground[:, k]
+    data: Data = {"row": [], "col": [], "entry": [], "y": []}
+    entries = dice.permutation(np.arange(80) % 5).reshape(10, 8)
+    for r in range(10):
+        for c in range(8):
+            for name, cell in zip(data, (r, c, f"E{entries[r, c]}", entries[r, c] / 3 + ground[r, c]), strict=True):
+                data[name].append(cell)
+    return data
+
+
+def test_correlated_ground_agrees_with_small_steps_of_full_matrices() -> None:
+    data = lay_field(3)
+    model = Model("y", (("entry",),), residual=Residual(grid=("row", "col")))
+    fit = fit_mixed_model(data, model)
+    r, c = (np.array(data[name], dtype=float) for name in ("row", "col"))
+    entry = np.array([str(v) for v in data["entry"]])
+    X = np.column_stack([np.ones(80), *((entry == f"E{k}").astype(float) for k in range(1, 5))])
+    y = np.array(data["y"], dtype=float)
+    top = np.array([fit.variance("residual"), *(math.atanh(line.value) for line in fit.correlations)])
+
+    def at(values: Array) -> Array:
+        one, two = np.tanh(values[1:])
+        return np.asarray(values[0] * one ** np.abs(r[:, None] - r) * two ** np.abs(c[:, None] - c), dtype=np.float64)
+
+    def covariance(values: Array) -> Array:
+        return np.asarray(np.linalg.inv(X.T @ np.linalg.solve(at(values), X)))
+
+    steps = np.array([1e-4 * top[0], 1e-4, 1e-4])
+    sides = [(top + step, top - step) for step in np.diag(steps)]
+    slopes = [(covariance(a) - covariance(b)) / (2 * s) for (a, b), s in zip(sides, steps, strict=True)]
+    V, C = at(top), covariance(top)
+    inverse = np.linalg.inv(V)
+    P = inverse - inverse @ X @ C @ X.T @ inverse
+    moves = np.array([((at(a) - at(b)) / (2 * s)) @ P @ y for (a, b), s in zip(sides, steps, strict=True)])
+    average = 0.5 * moves @ P @ moves.T
+    L = np.eye(5)[1:]
+    b = np.array([line.estimate for line in fit.fixed])
+    slow = judge_together(
+        Contrasts(L @ b, L @ C @ L.T, np.array([L @ s @ L.T for s in slopes]), np.linalg.inv(average))
+    )
+    (found,) = judge_fixed_terms(data, model, fit)
+    assert found.df == 4
+    assert found.f == pytest.approx(slow.f, rel=1e-6)
+    assert found.denominator_df == pytest.approx(slow.denominator_df, rel=1e-4)
+    assert 0 < found.denominator_df < 80

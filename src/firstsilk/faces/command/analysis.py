@@ -29,7 +29,7 @@ def fit(
     model: Annotated[str, typer.Argument(metavar="MODEL.toml", help="The model, as TOML.")],
     out: Annotated[str, typer.Option("--out", help="File for the random effects as a table.", callback=check_out)] = "",
     tests: Annotated[
-        str, typer.Option("--tests", help="Degrees of freedom of the tests: satterthwaite or kenward-roger.")
+        str, typer.Option("--tests", help="Degrees of freedom of the tests: satterthwaite, kenward-roger; or none.")
     ] = "satterthwaite",
     as_json: Annotated[bool, typer.Option("--json", help="The answer is one JSON object in any case.")] = False,
 ) -> None:
@@ -41,7 +41,7 @@ def fit(
     (known).
     """
     begun = time.perf_counter()
-    way = _way_of(tests)
+    way = find_way(tests)
     table = read_table(plots)
     wanted = read_model(model, len(table.rows))
     numbers, classes = model_columns(wanted)
@@ -59,12 +59,12 @@ def fit(
     give_json({**fit_as_json(found, time.perf_counter() - begun), **more})
 
 
-def _way_of(tests: str) -> Way:
-    if tests == "satterthwaite":
-        return "satterthwaite"
-    if tests == "kenward-roger":
-        return "kenward-roger"
-    raise typer.BadParameter(f"--tests is satterthwaite or kenward-roger, not {tests!r}.")
+def find_way(tests: str) -> Way | None:
+    """The way of `--tests`; None for no tests."""
+    ways: dict[str, Way | None] = {"satterthwaite": "satterthwaite", "kenward-roger": "kenward-roger", "none": None}
+    if tests not in ways:
+        raise typer.BadParameter(f"--tests is satterthwaite, kenward-roger or none, not {tests!r}.")
+    return ways[tests]
 
 
 def test_as_json(test: EffectTest) -> dict[str, object]:

@@ -14,7 +14,7 @@ import typer
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from firstsilk.answers import InputRefused, refuse
-from firstsilk.faces.command.analysis import RANDOM_COLUMNS, _way_of, differences_as_json, fit_as_json, test_as_json
+from firstsilk.faces.command.analysis import RANDOM_COLUMNS, differences_as_json, find_way, fit_as_json, test_as_json
 from firstsilk.faces.command.giving import check_out, give_json, say
 from firstsilk.faces.files.fit_models import model_columns, read_model
 from firstsilk.faces.files.relationships import columns_from_table
@@ -47,7 +47,7 @@ def fit_traits(
     cluster: ClusterAddress = "",
     limit: Limit = LIMIT_S,
     tests: Annotated[
-        str, typer.Option("--tests", help="Degrees of freedom of the tests: satterthwaite or kenward-roger.")
+        str, typer.Option("--tests", help="Degrees of freedom of the tests: satterthwaite, kenward-roger; or none.")
     ] = "satterthwaite",
     out: Annotated[
         str, typer.Option("--out", help="File for the random effects of all traits.", callback=check_out)
@@ -60,7 +60,7 @@ def fit_traits(
     stops no other. The answer is the same to the last digit for any number of workers.
     """
     begun = time.perf_counter()
-    way = _way_of(tests)
+    way = find_way(tests)
     names = [name.strip() for name in traits.split(",") if name.strip()]
     if not names:
         raise typer.BadParameter("--traits names no column.")

@@ -6,9 +6,9 @@ What tests stand on is laid in `foundations`, what is tested of a term in `hypot
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 import scipy.special
@@ -18,15 +18,15 @@ from firstsilk.science.analysis.codings import plan_means
 from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.degrees_of_freedom import Contrasts, FTest, estimate_df, judge_adjusted, judge_together
 from firstsilk.science.analysis.foundations import (
-    Foundation,
     Standing,
     adjust_covariance,
     can_judge,
+    can_judge_large,
     lay_foundation,
     stand_on,
 )
-from firstsilk.science.analysis.heritability import mean_difference
-from firstsilk.science.analysis.hypotheses import plan_hypotheses
+from firstsilk.science.analysis.hypotheses import Hypothesis, plan_hypotheses
+from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.models import Array, Fit, Model
 
 Way = Literal["satterthwaite", "kenward-roger"]
@@ -99,8 +99,9 @@ def judge_fixed_terms(
     Notes
     -----
     The covariance of the variances is twice the inverse of the Hessian of -2 log-likelihood for Satterthwaite's way and
-    the inverse of the expected information for Kenward and Roger's, as in the references. A variance at its bound of
-    0 counts as known. Linear covariance patterns have no second derivatives, so that their term in R_ij is 0.
+    the inverse of the expected information for Kenward and Roger's, as in the references. Beyond `can_judge` the
+    average information stands for the Hessian, and there is Satterthwaite's way only. A variance at its bound of 0
+    counts as known. Linear covariance patterns have no second derivatives, so that their term in R_ij is 0.
 
     References
     ----------
@@ -110,20 +111,8 @@ def judge_fixed_terms(
     ----------
     tests/outside/test_fixed_tests_published.py, tests/science/test_fixed_tests.py
     """
-    return _judge_terms(stand_on(data, model, fit), model, way)
-
-
-def _judge_terms(standing: Standing, model: Model, way: Way) -> tuple[EffectTest, ...]:
-    expected = way == "kenward-roger"
-    ground = lay_foundation(standing, expected)
-    wider = adjust_covariance(standing, ground) if expected else ground.covariance
-    tests = []
-    for hypothesis in plan_hypotheses(standing.plan.layout.terms, standing.plan.layout.records, model):
-        L = hypothesis.combinations
-        contrasts = ground.combine(L)
-        found: FTest = judge_adjusted(contrasts, L @ wider @ L.T) if expected else judge_together(contrasts)
-        tests.append(EffectTest(hypothesis.term, found.df, found.denominator_df, found.f, found.p))
-    return tuple(tests)
+    tests, _ = _judge(*_ground_of(data, model, fit, way), fit, model, way)
+    return tests or ()
 
 
 def judge_contrast(
@@ -154,9 +143,8 @@ def judge_contrast(
     ----------
     tests/outside/test_fixed_tests_published.py
     """
-    standing = stand_on(data, model, fit)
-    ground = lay_foundation(standing)
-    for name, levels, combinations in plan_means(standing.plan.layout.terms, standing.plan.layout.records):
+    layout, ground, _ = _ground_of(data, model, fit, "satterthwaite")
+    for name, levels, combinations in plan_means(layout.terms, layout.records):
         if name != term:
             continue
         absent = [level for level in weights if level not in levels]
@@ -202,66 +190,104 @@ def find_differences(data: Mapping[str, Column], model: Model, fit: Fit) -> tupl
     ----------
     tests/outside/test_fixed_tests_published.py, tests/science/test_fixed_tests.py
     """
-    return _tell_differences(fit, stand_on(data, model, fit) if can_judge(model, fit) else None)
+    return judge_fit(data, model, fit)[1]
 
 
 def judge_fit(
-    data: Mapping[str, Column], model: Model, fit: Fit, way: Way = "satterthwaite"
+    data: Mapping[str, Column], model: Model, fit: Fit, way: Way | None = "satterthwaite"
 ) -> tuple[tuple[EffectTest, ...] | None, tuple[Differences, ...]]:
     """Give the tests of all fixed terms (None where they cannot be made) and the differences between their means.
 
-    As `judge_fixed_terms` and `find_differences` do, with the work that both need done once.
+    As `judge_fixed_terms` and `find_differences` do, with the work that both need done once; without a way there are no
+    tests, and differences have no degrees of freedom.
 
     Checked by
     ----------
     tests/science/test_fixed_tests.py
     """
-    if not can_judge(model, fit):
-        return None, _tell_differences(fit, None)
-    standing = stand_on(data, model, fit)
-    return _judge_terms(standing, model, way), _tell_differences(fit, standing)
+    if way is None or not _is_judged(model, fit, way):
+        return None, tuple(_differences_of(fit, term, None) for term in _terms_with_means(fit))
+    return _judge(*_ground_of(data, model, fit, way), fit, model, way)
 
 
-def _tell_differences(fit: Fit, standing: Standing | None) -> tuple[Differences, ...]:
-    ground, combinations = None, {}
-    if standing is not None:
-        ground = lay_foundation(standing)
-        layout = standing.plan.layout
-        combinations = {name: rows for name, _, rows in plan_means(layout.terms, layout.records)}
-    told = []
-    for term in dict.fromkeys(line.term for line in fit.means):
-        lines = [line for line in fit.means if line.term == term]
-        m = len(lines)
-        if m < 2:
-            continue
-        spread = fit.mean_covariance.get(term)
-        values = np.array([line.value for line in lines])
-        names = [line.level for line in lines]
-        if spread is None:
-            told.append(Differences(term, m * (m - 1) // 2, math.sqrt(fit.difference_variance[term]), None, None, ()))
-            continue
-        told.append(_differences_of(term, names, values, spread, ground, combinations.get(term)))
-    return tuple(told)
+class _Ground(Protocol):
+    """What combinations of the fixed coefficients are, dense or sparse."""
+
+    def combine(self, combinations: Array) -> Contrasts: ...
+
+    def combine_each(self, blocks: Sequence[Array]) -> list[Contrasts]: ...
 
 
-def _differences_of(
-    term: str, names: list[str], values: Array, spread: Array, ground: Foundation | None, rows: Array | None
-) -> Differences:
-    m = len(names)
+def _is_judged(model: Model, fit: Fit, way: Way) -> bool:
+    return can_judge(model, fit) or (way == "satterthwaite" and can_judge_large(model, fit))
+
+
+def _ground_of(data: Mapping[str, Column], model: Model, fit: Fit, way: Way) -> tuple[Layout, _Ground, Standing | None]:
+    """Layout and ground of a fit: dense where it can be (then with its standing), else sparse."""
+    if can_judge(model, fit) or not _is_judged(model, fit, way):
+        standing = stand_on(data, model, fit)
+        return standing.plan.layout, lay_foundation(standing), standing
+    from firstsilk.science.analysis.large_foundations import stand_on_large
+
+    large = stand_on_large(data, model, fit)
+    return large.layout, large, None
+
+
+def _judge(
+    layout: Layout, ground: _Ground, standing: Standing | None, fit: Fit, model: Model, way: Way
+) -> tuple[tuple[EffectTest, ...], tuple[Differences, ...]]:
+    hypotheses = plan_hypotheses(layout.terms, layout.records, model)
+    means = {name: rows for name, levels, rows in plan_means(layout.terms, layout.records) if _are_paired(len(levels))}
+    blocks = [one.combinations for one in hypotheses] + list(means.values())
+    contrasts = ground.combine_each(blocks) if blocks else []
+    differences = dict(zip(means, contrasts[len(hypotheses) :], strict=True))
+    if way == "kenward-roger" and standing is not None:
+        found = _judge_adjusted(standing, hypotheses)
+    else:
+        found = [judge_together(one) for one in contrasts[: len(hypotheses)]]
+    tests = [
+        EffectTest(one.term, test.df, test.denominator_df, test.f, test.p)
+        for one, test in zip(hypotheses, found, strict=True)
+    ]
+    return tuple(tests), tuple(_differences_of(fit, term, differences.get(term)) for term in _terms_with_means(fit))
+
+
+def _judge_adjusted(standing: Standing, hypotheses: Sequence[Hypothesis]) -> list[FTest]:
+    ground = lay_foundation(standing, expected=True)
+    wider = adjust_covariance(standing, ground)
+    return [judge_adjusted(ground.combine(L), L @ wider @ L.T) for L in (one.combinations for one in hypotheses)]
+
+
+def _are_paired(levels: int) -> bool:
+    return 2 <= levels <= PAIRS_UP_TO
+
+
+def _terms_with_means(fit: Fit) -> list[str]:
+    """Terms with two means or more."""
+    terms = [line.term for line in fit.means]
+    return [term for term in dict.fromkeys(terms) if terms.count(term) > 1]
+
+
+def _differences_of(fit: Fit, term: str, contrasts: Contrasts | None) -> Differences:
+    """Differences between the means of a term; `contrasts` are these means with how their covariance moves."""
+    lines = [line for line in fit.means if line.term == term]
+    m, spread = len(lines), fit.mean_covariance.get(term)
+    average = math.sqrt(max(fit.difference_variance[term], 0.0))
+    if spread is None:
+        return Differences(term, m * (m - 1) // 2, average, None, None, ())
     a, b = np.triu_indices(m, 1)
     own = np.diag(spread)
     variances = np.maximum(own[a] + own[b] - 2.0 * spread[a, b], 0.0)
     errors = np.sqrt(variances)
-    average = math.sqrt(max(mean_difference(float(np.trace(spread)), float(np.sum(spread)), m), 0.0))
     each: list[Difference] = []
-    if m <= PAIRS_UP_TO:
+    if _are_paired(m):
         df: list[float | None] = [None] * len(a)
-        if ground is not None and rows is not None:
-            pairs = rows[a] - rows[b]
-            slopes = np.array([np.sum((pull @ pairs.T) ** 2, axis=0) for pull in ground.pulls])
-            df = list(estimate_df(variances, slopes.reshape(len(ground.pulls), len(a)), ground.variance_covariance))
-        for i, j, se, freedom in zip(a.tolist(), b.tolist(), errors.tolist(), df, strict=True):
-            value = float(values[i] - values[j])
+        if contrasts is not None:
+            slopes = contrasts.slopes
+            moved = slopes[:, a, a] + slopes[:, b, b] - slopes[:, a, b] - slopes[:, b, a]
+            df = estimate_df(variances, moved, contrasts.variance_covariance).tolist()
+        for one, two, se, freedom in zip(a.tolist(), b.tolist(), errors.tolist(), df, strict=True):
+            value = lines[one].value - lines[two].value
             p = _two_sided(value, se, freedom) if freedom is not None else None
-            each.append(Difference(names[i], names[j], value, se, None if freedom is None else float(freedom), p))
+            each.append(Difference(lines[one].level, lines[two].level, value, se, freedom, p))
     return Differences(term, len(a), average, float(errors.min()), float(errors.max()), tuple(each))

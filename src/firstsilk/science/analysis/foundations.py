@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +28,8 @@ from firstsilk.science.analysis.models import Array, Fit, Model, SparseRelations
 
 # Above so many random levels and fixed coefficients tests are not made (a choice of ours: some seconds of work).
 MOST_COLUMNS = 1_500
+# In a larger fit, tests are made of so many fixed coefficients.
+MOST_FIXED = 300
 # Columns of the identity that are worked at once.
 AT_ONCE = 256
 
@@ -44,6 +46,10 @@ class Foundation:
     covariance: Array
     pulls: tuple[Array, ...]
     variance_covariance: Array
+
+    def combine_each(self, blocks: Sequence[Array]) -> list[Contrasts]:
+        """`combine` of several sets."""
+        return [self.combine(block) for block in blocks]
 
     def combine(self, combinations: Array) -> Contrasts:
         """Combinations (m, p) of the coefficients with all that a test needs of them."""
@@ -64,6 +70,17 @@ def can_judge(model: Model, fit: Fit) -> bool:
     if ground or sparse or fit.n > SMALL_RECORDS:
         return False
     return len(fit.random) + len(fit.fixed) <= MOST_COLUMNS
+
+
+def can_judge_large(model: Model, fit: Fit) -> bool:
+    """Whether tests can be made of this fit by the sparse way: no factors, no wholly known residual, few fixed terms.
+
+    Checked by
+    ----------
+    tests/science/test_fixed_tests.py
+    """
+    known = model.residual.covariance is not None or any(term.factors for term in model.random)
+    return not known and len(fit.fixed) <= MOST_FIXED
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +107,8 @@ def stand_on(data: Mapping[str, Column], model: Model, fit: Fit) -> Standing:
     if not can_judge(model, fit):
         raise refuse(
             "beyond_tests",
-            f"Tests of fixed effects are made up to {SMALL_RECORDS} records and {MOST_COLUMNS} levels, "
-            "without surfaces, correlated ground and factors",
+            f"Tests of fixed effects are made of up to {MOST_FIXED} coefficients, without factors; Kenward and Roger's "
+            f"up to {SMALL_RECORDS} records and {MOST_COLUMNS} levels, without surfaces and correlated ground",
         )
     plan = _plan(data, model)
     found = {(line.term, line.level): line.value for line in fit.variances}

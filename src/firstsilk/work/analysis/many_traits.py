@@ -20,7 +20,7 @@ class TraitTask:
     trait: str
     data: Mapping[str, Column]
     model: Model
-    way: Way = "satterthwaite"
+    way: Way | None = "satterthwaite"
 
 
 @dataclass(frozen=True, slots=True)
