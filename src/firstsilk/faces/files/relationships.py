@@ -12,7 +12,11 @@ from firstsilk.answers import Finding, InputRefused, stop_if_any
 from firstsilk.faces.files.pedigrees import is_pedigree, pedigree_from_table, read_pedigree
 from firstsilk.faces.files.tables import Table, TableRow, read_table
 from firstsilk.science.analysis.models import Relationship, SparseRelationship
+from firstsilk.science.lineage.kinship import find_relationship
 from firstsilk.science.lineage.relationship_inverse import find_sparse_relationship
+
+# A pedigree of so many lines is written out as a matrix, which takes less time than a compiler.
+WRITTEN_OUT = 500
 
 
 def read_relationship(path: str | Path) -> Relationship | SparseRelationship:
@@ -25,7 +29,10 @@ def read_relationship(path: str | Path) -> Relationship | SparseRelationship:
     """
     table = read_table(path)
     if is_pedigree(table):
-        return find_sparse_relationship(pedigree_from_table(table))
+        members = pedigree_from_table(table)
+        if len(members) <= WRITTEN_OUT:
+            return Relationship(tuple(member.line for member in members), find_relationship(members))
+        return find_sparse_relationship(members)
     names = table.columns[1:]
     rows = {row.text(table.columns[0]): row for row in table.rows}
     if set(rows) != set(names) or len(table.rows) != len(names):
