@@ -28,7 +28,7 @@ from firstsilk.work.analysis.trial_map import TrialMap, read_trial_map
 from firstsilk.work.occasion import Occasion, Progress, stay_silent
 from firstsilk.work.station import read_station
 
-MAP_PX, LAG_PX = 250.0, 40.0
+MAP_PX, LAG_PX, LAG_MM = 250.0, 40.0, 7.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +179,7 @@ def _set_field(found: TrialMap, unit: TraitUnit) -> Mapping[str, object]:
         f"{_write(found.left_sd, d)} {unit.unit}. Model: {found.model}. {' '.join(found.said)}",
         "maps": list(maps),
         "lags": "" if found.lags is None else _draw(picture_lags(found.lags, LAG_PX)),
+        "lags_mm": 0.0 if found.lags is None else LAG_MM * found.lags.correlation.shape[1] + 12.0,
         "lags_says": [found.no_lags] if found.lags is None else tell_lags(found.lags),
         "basis": found.basis.as_text(),
     }

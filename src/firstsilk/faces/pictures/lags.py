@@ -17,7 +17,7 @@ from firstsilk.faces.pictures.look import (
 )
 from firstsilk.science.analysis.lags import LagMap
 
-CELL_WIDE_PX, CELL_HIGH_PX = 62.0, 42.0
+CELL_WIDE_PX, CELL_HIGH_PX, SMALL_PX = 62.0, 42.0, 50.0
 LEAST_SCALE = 0.3
 """The colours reach at least so far each way, so that noise does not look like a pattern (a choice of ours)."""
 
@@ -50,7 +50,8 @@ def picture_lags(lags: LagMap, cell_px: float = CELL_WIDE_PX) -> Spec:
         value = one["value"]
         dark = isinstance(value, float) and choose_fill(value, limits, BOTH_WAYS) in DARK
         one["ink"] = "#ffffff" if dark else INK
-    axis = {"labelAngle": 0, "ticks": False, "domain": False, "grid": False, "labelFontSize": 13}
+    fonts = {"labelFontSize": 13 if cell_px >= SMALL_PX else 10, "titleFontSize": 13 if cell_px >= SMALL_PX else 10}
+    axis = {"labelAngle": 0, "ticks": False, "domain": False, "grid": False, **fonts}
     x = {"field": "c", "type": "ordinal", "title": "Field columns apart", "axis": {**axis, "orient": "top"}}
     y = {"field": "r", "type": "ordinal", "title": "Field rows apart", "axis": axis}
     return {
@@ -76,9 +77,9 @@ def _tell_lag(lags: LagMap, r: int, c: int) -> dict[str, object]:
 
 
 def _draw_layers(limits: Sequence[float], cell_px: float) -> list[Spec]:
-    px = 300.0 if cell_px >= 50 else 190.0
+    px = 300.0 if cell_px >= SMALL_PX else 190.0
     colour = tell_classes("value", limits, BOTH_WAYS, "Correlation of what is left over", "+.2~f", px)
-    size = 13 if cell_px >= 50 else 9.5
+    size = 13 if cell_px >= SMALL_PX else 9.5
     return [
         {"mark": {"type": "rect", "fill": "#eceae2"}},
         {"transform": [{"filter": "isValid(datum.value)"}], "mark": "rect", "encoding": {"color": colour}},
