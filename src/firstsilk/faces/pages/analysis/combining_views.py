@@ -1,0 +1,110 @@
+"""How does combining ability get onto a page: lines with intervals, testers, and crosses beyond both?"""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.safestring import SafeString
+
+from firstsilk.answers import InputRefused
+from firstsilk.faces.pages.analysis.shown import ROOM, link_traits, read_trait
+from firstsilk.faces.pages.charts import BLUE, GREEN, GREY, INK, ORANGE, render_chart
+from firstsilk.faces.pictures.units import UNITS, TraitUnit
+from firstsilk.work.analysis.combining import CombiningAbility, LineAbility, read_combining_ability
+from firstsilk.work.occasion import Occasion
+
+MOST_ROWS = 40
+ROW_PX, WIDTH_PX = 18, 640
+
+
+def show_combining(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """Combining ability of the lines in all trials, or in those of the years asked for."""
+    trait = read_trait(request)
+    years = tuple(sorted({int(text) for text in request.GET.getlist("year") if text.isdecimal() and len(text) == 4}))
+    unit = UNITS[trait]
+    told: dict[str, object] = {**ROOM, "unit": unit, "traits": link_traits(trait), "asked": years}
+    try:
+        found = read_combining_ability(on, years, trait)
+    except InputRefused as no:
+        return render(request, "analysis/combining.html", {**told, "no": str(no)})
+    told["found"] = found
+    told["says"] = tell_lines(found, unit)
+    told["chart"] = draw_lines(found.lines, unit)
+    told["lines"] = sorted(found.lines, key=lambda one: one.value * (1.0 if unit.less_is_better else -1.0))
+    told["n_drawn"] = min(len(found.lines), MOST_ROWS)
+    return render(request, "analysis/combining.html", told)
+
+
+def tell_lines(found: CombiningAbility, unit: TraitUnit) -> str:
+    """The main figures in one sentence."""
+    sign = -1.0 if unit.less_is_better else 1.0
+    good = [one for one in found.lines if min(sign * one.low, sign * one.high) > 0]
+    poor = [one for one in found.lines if max(sign * one.low, sign * one.high) < 0]
+    best = max(found.lines, key=lambda one: sign * one.value)
+    return (
+        f"{len(good)} of {len(found.lines)} lines are better than the mean of lines beyond doubt, {len(poor)} worse; "
+        f"the best is {best.line} with {_tell(best.value, unit)} {unit.short}."
+    )
+
+
+def draw_lines(lines: tuple[LineAbility, ...], unit: TraitUnit) -> SafeString:
+    """Each line's general combining ability with its interval; the best if there are many."""
+    shown = sorted(lines, key=lambda one: one.value * (1.0 if unit.less_is_better else -1.0))[:MOST_ROWS]
+    kinds = ("better beyond doubt", "cannot be told", "worse beyond doubt")
+    rows = [
+        {"line": one.line, "value": one.value, "low": one.low, "high": one.high, "kind": kinds[_place(one, unit)]}
+        for one in shown
+    ]
+    y = {"field": "line", "type": "nominal", "sort": [one.line for one in shown], "title": None}
+    colour = {
+        "field": "kind",
+        "type": "nominal",
+        "scale": {"domain": list(kinds), "range": [GREEN, BLUE, ORANGE]},
+        "legend": {"title": None, "orient": "top", "columnPadding": 40},
+    }
+    title = f"General combining ability, {unit.unit}"
+    across = {"field": "low", "type": "quantitative", "title": title}
+    spec = {
+        "width": WIDTH_PX,
+        "height": {"step": ROW_PX},
+        "data": {"values": rows},
+        "layer": [
+            {"mark": {"type": "rule", "color": GREY}, "encoding": {"x": {"datum": 0}}},
+            {
+                "mark": {"type": "rule", "strokeWidth": 2},
+                "encoding": {"y": y, "x": across, "x2": {"field": "high"}, "color": colour},
+            },
+            {
+                "mark": {"type": "point", "filled": True, "size": 60, "stroke": INK, "strokeWidth": 0.5, "opacity": 1},
+                "encoding": {
+                    "y": y,
+                    "x": {"field": "value", "type": "quantitative", "title": title},
+                    "color": colour,
+                    "shape": {
+                        "field": "kind",
+                        "type": "nominal",
+                        "scale": {"domain": list(kinds), "range": ["triangle-up", "circle", "triangle-down"]},
+                        "legend": {"title": None, "orient": "top", "columnPadding": 40},
+                    },
+                },
+            },
+        ],
+    }
+    best, last = shown[0], shown[-1]
+    return render_chart(
+        spec,
+        f"Lines from {best.line} ({_tell(best.value, unit)} {unit.short}) down to "
+        f"{last.line} ({_tell(last.value, unit)}), each with its 95 % interval.",
+    )
+
+
+def _tell(value: float, unit: TraitUnit) -> str:
+    return f"{value:+,.{unit.digits}f}".replace("-", "−")
+
+
+def _place(one: LineAbility, unit: TraitUnit) -> int:
+    """0 if the interval lies wholly on the better side of the mean of lines, 2 on the worse, else 1."""
+    above, below = one.low > 0, one.high < 0
+    if unit.less_is_better:
+        above, below = below, above
+    return 0 if above else 2 if below else 1
