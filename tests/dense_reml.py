@@ -4,9 +4,9 @@ Written from the formulas of the text books alone: nothing that the engine compu
 a `Model` is written down. Every covariance is built record by record, every inverse is taken outright.
 
 What is left open by `Model` is settled so. A surface in each level of `within` spans the range of that level's own
-records; its variances are (surface, axis) or, own to a level, (surface, axis:level). The nugget is ("nugget", level),
-the rest of the residual ("residual", level). The fixed part of a surface follows the fixed terms: its axes, then their
-product, for each level of `within` in turn.
+records. Its plane (the axes and their product, all centred over those records) counts as fixed, the rest has no part of
+it; its columns follow the fixed terms, level by level. The variances of a surface are (surface, axis) or, own to a
+level, (surface, axis:level). The nugget is ("nugget", level), the rest of the residual ("residual", level).
 """
 
 from __future__ import annotations
@@ -192,13 +192,18 @@ def fixed_names(table: Table, model: Model) -> list[tuple[str, str, tuple[tuple[
     return found
 
 
-def surface_names(table: Table, model: Model) -> list[tuple[Surface, str, tuple[str, ...]]]:
-    """The fixed columns of all surfaces: surface, level of within, axes whose product it is."""
+def plane_of(table: Table, surface: Surface) -> list[tuple[str, str, Array]]:
+    """What a surface leaves unpenalised beside a constant, centred in each level: term, level, column (n,)."""
     found = []
-    for surface in model.surfaces:
-        for level in table.levels(surface.within) if surface.within else [""]:
-            axes = [(axis,) for axis in surface.grid]
-            found += [(surface, level, product) for product in [*axes, *([surface.grid] if len(axes) > 1 else [])]]
+    for level in table.levels(surface.within) if surface.within else [""]:
+        inside = np.array([not surface.within or table.texts[surface.within][k] == level for k in range(len(table.y))])
+        columns = [table.numbers[axis] - np.mean(table.numbers[axis][inside]) for axis in surface.grid]
+        names = list(surface.grid)
+        if len(columns) == 2:
+            columns.append(columns[0] * columns[1])
+            names.append(surface.name)
+        for name, column in zip(names, columns, strict=True):
+            found.append((name, level, np.where(inside, column - np.mean(column[inside]), 0.0)))
     return found
 
 
@@ -213,29 +218,32 @@ def fixed_row(table: Table, model: Model, texts: Mapping[str, str], numbers: Map
         for name in terms.get(term, ()):
             value *= numbers[name] if name in model.numeric else 1.0
         row.append(value)
-    for surface, level, axes in surface_names(table, model):
-        inside = surface.within is None or texts[surface.within] == level
-        row.append(float(inside) * math.prod(numbers[axis] for axis in axes))
     return row
 
 
 def build_fixed(table: Table, model: Model) -> tuple[list[tuple[str, str]], Array]:
     """What the fixed columns are called, and the columns (n, p)."""
     names = [(term, level) for term, level, _ in fixed_names(table, model)]
-    names += [(":".join(axes), level) for _, level, axes in surface_names(table, model)]
+    planes = [part for surface in model.surfaces for part in plane_of(table, surface)]
     rows = []
     for k in range(len(table.y)):
         texts = {name: values[k] for name, values in table.texts.items()}
         rows.append(fixed_row(table, model, texts, {name: float(v[k]) for name, v in table.numbers.items()}))
-    return names, np.array(rows)
+    columns = [column for _, _, column in planes]
+    return names + [(name, level) for name, level, _ in planes], np.column_stack([np.array(rows), *columns])
 
 
 def mean_rows(table: Table, model: Model) -> dict[tuple[str, str], Array]:
-    """For each level of each fixed term of classes: the mean of the rows of all combinations that share it."""
+    """For each level of each fixed term of classes: the mean of the rows of all combinations that share it.
+
+    Planes of surfaces count as at their middle, where they are 0.
+    """
     classes = list(dict.fromkeys(name for term in model.fixed for name in term if name not in model.numeric))
     numbers = {name: float(np.mean(values)) for name, values in table.numbers.items()}
     cells = list(itertools.product(*(table.levels(name) for name in classes)))
     rows = np.array([fixed_row(table, model, dict(zip(classes, cell, strict=True)), numbers) for cell in cells])
+    planes = sum(len(plane_of(table, surface)) for surface in model.surfaces)
+    rows = np.hstack([rows, np.zeros((len(rows), planes))])
     found = {}
     for term in model.fixed:
         if any(name in model.numeric for name in term):
@@ -337,46 +345,63 @@ def difference_penalty(knots: int) -> Array:
 
 
 def build_surface(table: Table, surface: Surface) -> list[Part]:
-    """One part for each level of `within`; the coefficients' covariance is a generalised inverse of the penalty."""
+    """One part for each level of `within`, less the plane that fits it best over its records."""
     parts = []
     for level in table.levels(surface.within) if surface.within else [""]:
         inside = np.array([not surface.within or table.texts[surface.within][k] == level for k in range(len(table.y))])
-        bases, roughness, spread = [], [], []
-        for axis, knots in zip(surface.grid, surface.knots, strict=True):
-            x = table.numbers[axis]
-            low, high = float(np.min(x[inside])), float(np.max(x[inside]))
+        positions = [table.numbers[axis][inside] for axis in surface.grid]
+        bases, axes = [], []
+        for x, knots in zip(positions, surface.knots, strict=True):
+            low, high = float(np.min(x)), float(np.max(x))
             bases.append(spline_basis(x, knots, low, high))
             E = spline_basis(np.linspace(low, high, knots), knots, low, high)
-            roughness.append(difference_penalty(knots))
-            spread.append(E.T @ E)
-        if len(bases) == 1:
-            Z, penalties = bases[0], roughness
-        else:
-            Z = np.array([np.kron(a, b) for a, b in zip(*bases, strict=True)])
-            penalties = [np.kron(roughness[0], spread[1]), np.kron(spread[0], roughness[1])]
+            axes.append((difference_penalty(knots), E.T @ E))
+        humps, plane = bases[0], np.column_stack([np.ones(len(positions[0])), positions[0]])
+        if len(bases) == 2:
+            humps = np.array([np.kron(a, b) for a, b in zip(*bases, strict=True)])
+            plane = np.column_stack([plane, positions[1], positions[0] * positions[1]])
+        Z = np.zeros((len(table.y), humps.shape[1]))
+        Z[inside] = humps - plane @ np.linalg.lstsq(plane, humps, rcond=None)[0]
         keys = [(surface.name, f"{axis}:{level}" if level else axis) for axis in surface.grid]
 
-        def covariance(values: Values, penalties: list[Array] = penalties, keys: list[tuple[str, str]] = keys) -> Array:
-            return spread_of(penalties, [values.variance(*key) for key in keys])
+        def covariance(
+            values: Values, axes: list[tuple[Array, Array]] = axes, keys: list[tuple[str, str]] = keys
+        ) -> Array:
+            return spread_of(axes, [values.variance(*key) for key in keys])
 
         name = f"{surface.name}:{level}" if level else surface.name
-        parts.append(Part(name, tuple(str(k) for k in range(Z.shape[1])), Z * inside[:, None], covariance))
+        parts.append(Part(name, tuple(str(k) for k in range(Z.shape[1])), Z, covariance))
     return parts
 
 
-def spread_of(penalties: Sequence[Array], sizes: Sequence[float]) -> Array:
-    """The covariance that the penalties, each over its variance, stand for; of variance 0 nothing may be rough."""
-    free = np.eye(len(penalties[0]))
-    for penalty, size in zip(penalties, sizes, strict=True):
-        if size == 0:
-            free = free @ scipy.linalg.null_space(penalty @ free, rcond=1e-9)
-    total = sum((free.T @ p @ free / s for p, s in zip(penalties, sizes, strict=True) if s > 0), np.zeros(()))
-    if not np.ndim(total):
-        return np.zeros((len(free), len(free)))
-    roots, directions = np.linalg.eigh((total + total.T) / 2)
-    used = roots > 1e-11 * roots[-1]
-    half = free @ directions[:, used] / np.sqrt(roots[used])
-    return np.asarray(half @ half.T)
+def penalty_of(axes: Sequence[tuple[Array, Array]], sizes: Sequence[float]) -> Array:
+    """P / s1 on one axis, P1 (x) M2 / s1 + M1 (x) P2 / s2 on two (`axes` holds P and M of each)."""
+    if len(axes) == 1:
+        return axes[0][0] / sizes[0]
+    (P1, M1), (P2, M2) = axes
+    return np.asarray(np.kron(P1, M2) / sizes[0] + np.kron(M1, P2) / sizes[1])
+
+
+def spread_of(axes: Sequence[tuple[Array, Array]], sizes: Sequence[float]) -> Array:
+    """A generalised inverse of the penalty, exact at variances of any size and at 0.
+
+    With U'MU = 1 and U'PU diagonal on each axis the penalty becomes diagonal: d1 / s1 + d2 / s2. What it leaves free
+    is given no variance, being in the fixed part.
+    """
+    if len(axes) == 1:
+        axes, sizes = [axes[0], (np.zeros((1, 1)), np.eye(1))], [sizes[0], 1.0]
+    found = [scipy.linalg.eigh(P, M) for P, M in axes]
+    rough = [np.where(roots > 1e-9 * max(roots[-1], 1e-300), roots, 0.0) for roots, _ in found]
+    over = np.add.outer(rough[0] * sizes[1], rough[1] * sizes[0])
+    spread = np.where(over > 0, sizes[0] * sizes[1] / np.where(over > 0, over, 1.0), 0.0)
+    # An axis without variance is straight; the other one still bends along it.
+    for k, (size, other) in enumerate(((sizes[0], sizes[1]), (sizes[1], sizes[0]))):
+        if size == 0 and other > 0:
+            bent = other / np.where(rough[1 - k] > 0, rough[1 - k], np.inf)
+            straight = rough[k] == 0
+            spread = np.outer(straight, bent) if k == 0 else np.outer(bent, straight)
+    U = np.kron(found[0][1], found[1][1])
+    return np.asarray(U * spread.ravel() @ U.T)
 
 
 # ---------------------------------------------------------------- residual
@@ -447,8 +472,8 @@ def evaluate(data: Data, model: Model, values: Values) -> Answer:
             random[part.term, level] = (float(value), math.sqrt(max(float(error), 0.0)), told)
         shares[part.term] = Z @ effects
     # Without a nugget nothing of a correlated residual can be told apart: it is all left over.
-    told_apart = model.residual.grid is not None and model.residual.nugget
-    shares["ground"] = build_residual(table, model, values)[0] @ P @ y if told_apart else np.zeros(len(y))
+    ground, rest = build_residual(table, model, values)
+    shares["ground"] = ground @ P @ y if np.any(ground) and np.any(rest) else np.zeros(len(y))
     fitted = X @ beta + sum(shares.values())
     estimates = zip(at.names, zip(beta.tolist(), errors.tolist(), strict=True), strict=True)
     return Answer(textbook(y, X, V), dict(estimates), covariance, means, random, shares, fitted, y - fitted, P)

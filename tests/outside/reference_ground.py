@@ -249,8 +249,15 @@ def predict(data: Columns, model: Model, fit: Fit, places: tuple[int, ...]) -> d
     beta = np.linalg.solve(X.T @ inverse @ X, X.T @ inverse @ y)
     rough = part.covariance(values) @ part.incidence.T @ inverse @ (y - X @ beta)
     x = at.table.numbers[surface.grid[0]]
-    basis = spline_basis(np.array(places, dtype=float), surface.knots[0], float(np.min(x)), float(np.max(x)))
-    return {place: float(beta[0] + beta[1] * place + row @ rough) for place, row in zip(places, basis, strict=True)}
+    middle, low, high = float(np.mean(x)), float(np.min(x)), float(np.max(x))
+    plane = np.column_stack([np.ones(len(x)), x - middle])
+    straight = np.linalg.lstsq(plane, spline_basis(x, surface.knots[0], low, high), rcond=None)[0]
+    at_places = np.column_stack([np.ones(len(places)), np.array(places) - middle])
+    basis = spline_basis(np.array(places, dtype=float), surface.knots[0], low, high) - at_places @ straight
+    return {
+        place: float(beta[0] + beta[1] * (place - middle) + row @ rough)
+        for place, row in zip(places, basis, strict=True)
+    }
 
 
 # ---------------------------------------------------------------- factors

@@ -144,17 +144,33 @@ def test_dense_when_ground_is_a_smooth_trend_then_the_general_library(kind: str)
     assert [found.shares[surface.name].shape for surface in surfaces] == [(48,)] * len(surfaces)
 
 
+@pytest.mark.parametrize("sizes", [(3e6, 2e5), (1e-3, 40.0), (2.0, 1e-4)])
+def test_spread_of_a_surface_is_a_generalised_inverse_of_the_penalty(sizes: tuple[float, float]) -> None:
+    axes = []
+    for knots in (4, 6):
+        E = spline_basis(np.linspace(0.0, 1.0, knots), knots, 0.0, 1.0)
+        axes.append((dense_reml.difference_penalty(knots), E.T @ E))
+    S, G = dense_reml.penalty_of(axes, sizes), dense_reml.spread_of(axes, sizes)
+    assert np.linalg.matrix_rank(S, hermitian=True) == 20
+    again = S @ G @ S
+    assert again == pytest.approx(S, abs=1e-9 * np.max(np.abs(S)))
+    one = dense_reml.spread_of(axes[:1], sizes[:1])
+    again = axes[0][0] @ one @ axes[0][0]
+    assert again == pytest.approx(axes[0][0] * sizes[0], abs=1e-9 * sizes[0])
+
+
 def test_dense_when_the_generalised_inverse_is_another_one_then_the_likelihood_is_the_same() -> None:
     data, model = wheat_grid(), Model("yield", (("gen",),), surfaces=(Surface(("row", "col"), (4, 6)),))
     values = Values({("row:col", "row"): 3e6, ("row:col", "col"): 2e5, ("residual", ""): 1.2e5})
     at = dense_reml.Layout(data, model)
-    (part,) = at.parts
+    row, col = at.table.numbers["row"], at.table.numbers["col"]
+    bases = [spline_basis(row, 4, 1.0, 6.0), spline_basis(col, 6, 1.0, 8.0)]
+    humps = np.array([np.kron(a, b) for a, b in zip(*bases, strict=True)])
     flat = np.kron(np.vander(np.arange(4.0), 2), np.vander(np.arange(6.0), 2))
     root = np.random.default_rng(2).normal(size=(4, 4))
-    other = part.covariance(values) + flat @ (root @ root.T) @ flat.T * 1e4
-    V = part.incidence @ other @ part.incidence.T + 1.2e5 * np.eye(48)
-    y = at.table.y
-    assert textbook(y, at.fixed, V) == pytest.approx(evaluate(data, model, values).log_likelihood, abs=1e-7)
+    other = at.parts[0].covariance(values) + flat @ (root @ root.T) @ flat.T * 1e4
+    V = humps @ other @ humps.T + 1.2e5 * np.eye(48)
+    assert textbook(at.table.y, at.fixed, V) == pytest.approx(evaluate(data, model, values).log_likelihood, abs=1e-7)
 
 
 @pytest.mark.parametrize("gone", ["row", "col", "both"])
