@@ -23,6 +23,8 @@ SLOW = 0.98
 # A residual variance is not let below this share of its former value in one step.
 FALL = 0.1
 LONGEST = 20.0
+# The damping of the first step where parameters work otherwise than in proportion.
+CAREFUL = 0.1
 # Curvature above this, relative to that of each parameter alone, is taken as it is.
 LEAST_CURVATURE = 1e-10
 # A residual variance below this share of the response variance counts as 0.
@@ -135,7 +137,7 @@ def climb(hill: Hill[S], start: Array) -> Summit[S]:
     tests/science/test_fit_twin.py
     """
     state = hill.look(hill.stand(start))
-    damping, before, last = 0.0, np.inf, None
+    damping, before, last = CAREFUL if hill.curved else 0.0, np.inf, None
     bend = np.zeros((len(start), len(start))) if hill.curved else None
     for iteration in range(MOST_ITERATIONS):
         direction = _direction(state, hill.kinds, 0.0, bend)
