@@ -31,8 +31,8 @@ from .simulating import read_records
 ANALYSIS = "firstsilk.science.analysis"
 # Where columns are read, where effects are told, and where equations are factored anew.
 READING = (("mixed_models", "arrange_records"),)
-TELLING = (("mixed_models", "_tell"), ("large_models", "_tell"))
-SOLVING = (("reml", "solve_equations"), ("reml", "solve"), ("sparse_reml", "solve_large"))
+TELLING = (("mixed_models", "_tell"), ("large_models", "tell_large"))
+SOLVING = (("reml", "solve_equations"), ("sparse_reml", "solve_large"))
 
 
 class Watch:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import shutil
 import stat
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import pytest
 from benchmarks.beside_r.cases import CASES, Bar, Case, Peer, find_case
 from benchmarks.beside_r.judging import compare_criterion, criterion_slack, judge
+from benchmarks.beside_r.ours import ANALYSIS, READING, SOLVING, TELLING
 from benchmarks.beside_r.pedigree import lay_programme, lay_related_year
 from benchmarks.beside_r.running import Outcome, Programs, find_programs, run_case
 from benchmarks.beside_r.simulating import lay_series, read_records, write_records
@@ -74,6 +76,11 @@ def test_cases_when_listed_then_each_name_once_and_every_script_is_there() -> No
     folder = Path(__file__).parents[2] / "benchmarks" / "beside_r"
     assert all((folder / peer.script).exists() for case in CASES for peer in case.peers)
     assert {case.size for case in choose_cases("SM")} == {"S", "M"}
+
+
+def test_bench_when_it_leaves_out_reading_and_telling_then_the_functions_named_are_there() -> None:
+    for module, name in (*READING, *TELLING, *SOLVING):
+        assert callable(getattr(importlib.import_module(f"{ANALYSIS}.{module}"), name)), name
 
 
 def test_bench_when_there_is_no_r_then_ours_is_timed_and_the_rest_named_as_left_out() -> None:
