@@ -37,8 +37,9 @@ lint: .venv/test.stamp
 types: .venv/test.stamp
 	FIRSTSILK_HOME="$(CURDIR)/.made/types" $(BIN)/mypy
 
+# Mixed models are timed beside R where there is one with lme4, glmmTMB, nlme and mgcv; LARGE=1 takes 63,000 plots as well.
 bench: .venv/test.stamp
-	$(BIN)/python benchmarks/run.py
+	$(BIN)/python benchmarks/run.py $(if $(LARGE),--large,)
 
 # Long proofs, apart from `make test`: the forecast over two hundred seasons of each frozen world (about ten minutes).
 soak: .venv/test.stamp
