@@ -138,8 +138,10 @@ def test_room_fits_a_phone_without_sideways_scrolling(desk, address: str, room: 
 
 DAY_PAGES = [f"flowering/{page}" for page in ("phones", "crew", "window", "supplies", "cutoff")]
 
+ANALYSIS_PAGES = ["analysis/field/of/EH30-kettle", "analysis/series/of/early hybrids 2030"]
 
-@pytest.mark.parametrize("room", ["", *ROOMS, "bring", "accounts", *DAY_PAGES])
+
+@pytest.mark.parametrize("room", ["", *ROOMS, "bring", "accounts", *DAY_PAGES, *ANALYSIS_PAGES])
 def test_page_has_no_accessibility_violation(desk, address: str, room: str) -> None:
     desk.goto(f"{address}/{room}/" if room else f"{address}/")
     desk.evaluate(AXE.read_text(encoding="utf-8"))
@@ -150,6 +152,40 @@ def test_page_has_no_accessibility_violation(desk, address: str, room: str) -> N
         for node in one["nodes"]
     ]
     assert told == []
+
+
+@pytest.mark.parametrize("page", ANALYSIS_PAGES)
+def test_page_of_a_field_or_series_fits_a_phone_without_sideways_scrolling(desk, address: str, page: str) -> None:
+    desk.set_viewport_size({"width": 390, "height": 844})
+    desk.goto(f"{address}/{page}/")
+    assert desk.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_field_is_switched_without_a_reload_and_walked_with_the_arrow_keys(desk, address: str) -> None:
+    desk.goto(f"{address}/{ANALYSIS_PAGES[0]}/")
+    desk.evaluate("window.stayed = true")
+    shown = "[...document.querySelectorAll('.view')].filter((one) => one.offsetParent).map((one) => one.dataset.view)"
+    assert desk.evaluate(shown) == ["measured"]
+    desk.focus("input[value=measured]")
+    desk.keyboard.press("ArrowRight")
+    assert desk.evaluate(shown) == ["ground"]
+    desk.keyboard.press("ArrowRight")
+    assert desk.evaluate(shown) == ["left"]
+    desk.focus(".view[data-view=left]")
+    desk.keyboard.press("ArrowRight")
+    first = desk.inner_text("[data-said]")
+    desk.keyboard.press("ArrowUp")
+    assert re.match(r"Plot \d+, row 1, column 1, ", first)
+    assert re.match(r"Plot \d+, row 2, column 1, ", desk.inner_text("[data-said]"))
+    for place in ("3 4", "5 5"):
+        # Figures, crosses and the edges of checks lie over the cells.
+        desk.hover(f".view[data-view=left] path[data-place='{place}']", timeout=10_000)
+        assert ", row {}, column {}, ".format(*place.split()) in desk.inner_text("[data-said]")
+    assert desk.evaluate("window.stayed")
+    desk.emulate_media(media="print")
+    assert desk.evaluate("document.querySelectorAll('.on-paper svg').length") == 3
+    assert desk.evaluate("document.querySelector('.on-paper').offsetHeight") > 0
+    assert desk.evaluate(shown) == []
 
 
 def test_keyboard_alone_reaches_the_rooms_and_skips_to_the_page(desk, address: str) -> None:
