@@ -123,6 +123,15 @@ def test_shift_when_the_way_through_the_field_is_turned_round_then_late_is_early
     assert abs(one.first - 30) + abs(one.last - 44) <= NEAR
 
 
+def test_shift_when_many_plots_of_an_entry_have_no_value_then_they_may_be_given_some() -> None:
+    """Plots that were planned but not sown are often all written under one name."""
+    grown = grow_trial(Shape(24, 2, 12), np.random.default_rng(3))
+    grown.values[:14] = np.nan
+    grown.entry[:14] = 0
+    trial = arrange(grown)
+    assert find_shifted_pass(trial, [fit_trait(trial, "t0")])[1] is None
+
+
 def test_rates_when_few_trials_are_judged_then_the_clean_pass_and_the_whole_pass_is_found() -> None:
     """The short form of tests/soak/prove_plot_quality.py, which judges many more."""
     clean = judge(Shape(48, 3, 24, ground=0.1), "", range(8))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.special
+from numpy.typing import NDArray
 
 from firstsilk.answers import InputRefused
 from firstsilk.science.analysis.columns import Column
@@ -22,8 +23,9 @@ LEAST_FREE = 2
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """A course along harvest order: `course` (n,) around 0, its `change` from first to last plot and its whole `span`.
+    """A course along harvest order: `course` (n,) around 0, within replicates where there are some.
 
+    `change` is that from first to last plot (of a replicate, on the mean), `span` that from lowest to highest plot;
     `chance` is that of so strong a course in a clean trial, over all waves looked at; `wave` the number of the
     strongest, 1 the half wave that only rises or falls.
     """
@@ -77,7 +79,8 @@ def find_drift(trial: TrialPlots, fit: TraitFit, odd: tuple[OddPlot, ...] = ()) 
         found = fit_mixed_model(data, Model("value", (*by_rep, *fixed), random, numeric=tuple(waves)))
     except InputRefused:
         return None
-    return _judge(found, np.column_stack(list(waves.values())), _count_free(trial, fit, found))
+    rep = np.unique(trial.rep if by_rep else [""] * trial.n, return_inverse=True)[1]
+    return _judge(found, np.column_stack(list(waves.values())), rep, _count_free(trial, fit, found))
 
 
 def _count_free(trial: TrialPlots, fit: TraitFit, found: Fit) -> float:
@@ -88,7 +91,7 @@ def _count_free(trial: TrialPlots, fit: TraitFit, found: Fit) -> float:
     return max(fit.free - N_WAVES, float(LEAST_FREE))
 
 
-def _judge(found: Fit, waves: Array, free: float) -> Drift | None:
+def _judge(found: Fit, waves: Array, rep: NDArray[np.intp], free: float) -> Drift | None:
     lines = {line.term: line for line in found.fixed}
     told = [lines[f"wave{j}"] for j in range(1, N_WAVES + 1)]
     t = np.array([line.estimate / line.se if line.se > 0 else 0.0 for line in told])
@@ -99,5 +102,8 @@ def _judge(found: Fit, waves: Array, free: float) -> Drift | None:
     # Waves that chance may have made are not drawn.
     kept = np.where(chances < FALSE_ALARM, [line.estimate for line in told], 0.0)
     course = waves @ kept
-    span = float(course.max() - course.min())
-    return Drift(course, float(course[-1] - course[0]), span, chance, int(np.argmin(chances)) + 1)
+    # What lies between replicates is theirs, so it is taken out.
+    course = course - (np.bincount(rep, course) / np.bincount(rep))[rep]
+    ends = [np.flatnonzero(rep == one)[[0, -1]] for one in range(int(rep.max()) + 1)]
+    change = float(np.mean([course[last] - course[first] for first, last in ends]))
+    return Drift(course, change, float(course.max() - course.min()), chance, int(np.argmin(chances)) + 1)

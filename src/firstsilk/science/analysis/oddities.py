@@ -66,7 +66,8 @@ def find_odd_plots(trial: TrialPlots, trait: str) -> tuple[TraitFit, tuple[OddPl
     r = (Py)_i / sqrt(P_ii), t = r sqrt((f - 1) / (f - r^2)) with f the degrees of freedom left to error. A plot is odd
     beyond the bound that t on f - 1 degrees of freedom passes with chance `FALSE_ALARM` / n, both sides together
     (Bonferroni over n plots). Of each entry the farthest one is left out and the rest is fitted again, until none is
-    odd or `MOST_ROUNDS` were made: so one does not hide another, nor draw others out.
+    odd or `MOST_ROUNDS` were made: so one does not hide another, nor draw others out. What is told of an odd plot is
+    its distance from what the rest expects, times sqrt(1 - h) over the error of the rest, h its own share in its fit.
 
     References
     ----------
@@ -105,13 +106,17 @@ def _leave_out_far(trial: TrialPlots, trait: str) -> tuple[TraitFit, NDArray[np.
 def _put_back(
     trial: TrialPlots, trait: str, fit: TraitFit, out: NDArray[np.bool_]
 ) -> tuple[TraitFit, dict[int, tuple[float, float]]]:
-    """Each plot beside the rest by itself: one that was drawn out by another that is gone by now is put back."""
+    """How far each plot lies from what the rest expects; one that others had drawn out is put back."""
     told = {}
+    bound = measure_t(fit)[1]
     for at in np.flatnonzero(out).tolist():
         back = out.copy()
         back[at] = False
-        t, bound = measure_t(fit_trait(trial, trait, back))
-        told[at] = (float(t[at]), bound)
+        beside = fit_trait(trial, trait, back)
+        # The share of its own value that is left to error is that beside the rest; the error is that of the rest.
+        share = (beside.left[at] / beside.studentised[at]) ** 2 / beside.residual_variance
+        miss = trial.values[trait][at] - fit.expected[at]
+        told[at] = (float(miss * np.sqrt(share / fit.residual_variance)), bound)
     kept = {at: sizes for at, sizes in told.items() if abs(sizes[0]) > sizes[1]}
     if len(kept) < len(told):
         still_out = np.zeros(trial.n, dtype=np.bool_)

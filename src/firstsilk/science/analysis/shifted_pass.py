@@ -133,7 +133,7 @@ def _make_ready(trial: TrialPlots, fits: Sequence[TraitFit]) -> Ready:
     own, late, early = (np.where(told[:, None], values - ground[source], 0.0) @ turn for source in beside)
     repeatability = np.outer(REPEATABILITIES, share)
     precision, ratio = 1.0 / (1.0 - repeatability), repeatability / (1.0 - repeatability)
-    size = 1.0 + ratio[:, :, None] * np.arange(int(np.bincount(entry[told]).max()) + 3)
+    size = 1.0 + ratio[:, :, None] * np.arange(int(np.bincount(entry).max()) + 3)
     worth = 0.5 * (ratio * precision)[:, :, None] / size
     cost = 0.5 * np.sum(np.log(size), axis=1)
     ready = Ready(own, late, early, entry, told, precision, worth, cost, np.zeros(len(REPEATABILITIES)))

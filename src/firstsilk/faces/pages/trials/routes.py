@@ -1,6 +1,7 @@
 """Which addresses lead into the trials room?"""
 
 from firstsilk.faces.pages.desk import desk_page
+from firstsilk.faces.pages.trials.quality import show_quality
 from firstsilk.faces.pages.trials.views import (
     give_data_sheet,
     give_packets,
@@ -23,5 +24,6 @@ routes = [
     desk_page("trials/of/<path:name>/data-sheet.csv", give_data_sheet, "data-sheet", read=READERS),
     desk_page("trials/of/<path:name>/packets/", show_packets, "packets", read=READERS, change=DESK),
     desk_page("trials/of/<path:name>/data/", show_received, "plot-data", read=DESK, change=DESK),
+    desk_page("trials/of/<path:name>/quality/", show_quality, "plot-quality", read=READERS),
     desk_page("trials/of/<path:name>/", show_trial, "trial", read=READERS),
 ]
