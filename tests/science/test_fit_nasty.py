@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from firstsilk.answers import InputRefused
+from firstsilk.science.analysis import mixed_models
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Model, RandomTerm, Relationship, Residual
 
@@ -160,7 +161,11 @@ REFUSED = {
     ),
     "one place only, fixed": (trial(1), Model("y", SITE, (LINE,)), "'site' has one level only"),
     "one place only, random": (trial(1), Model("y", (), (LINE, RandomTerm(("site",)))), "site cannot be told from the"),
-    "a residual for each record": (trial(), Model("y", residual=Residual("plot")), "residual p.* falls to 0"),
+    "a residual for each record": (
+        trial(),
+        Model("y", residual=Residual("plot")),
+        r"plot p0 has one record only.*\(so have 35 others\)",
+    ),
     "a number alone as random term": (trial(), Model("y", SITE, (RandomTerm(("x",)),), numeric=("x",)), "class column"),
     "an empty cell of a fixed interaction": (
         keep(trial(), lambda line, site: (line, site) != ("L1", "S1")),
@@ -197,11 +202,13 @@ def test_model_when_it_asks_too_much_then_refused_naming_what(case: str) -> None
         fit_mixed_model(data, model)
 
 
-def test_residual_of_one_record_that_a_fixed_term_takes_then_refused_naming_it() -> None:
+def test_residual_of_its_own_for_one_record_then_refused_naming_its_group() -> None:
     data = keep(trial(), lambda line, site: site != "S2")
     last = keep(trial(), lambda line, site: (line, site) == ("L5", "S2"))
     data = {name: [*values, last[name][0]] for name, values in data.items()}
-    with pytest.raises(InputRefused, match="variance of residual S2 cannot be told from the fixed terms"):
+    with pytest.raises(
+        InputRefused, match="site S2 has one record only, so a residual variance of its own cannot be told"
+    ):
         fit_mixed_model(data, Model("y", SITE, (LINE,), Residual("site")))
 
 
@@ -285,3 +292,24 @@ def test_fit_when_a_relationship_is_tiny_then_its_variance_is_large_and_all_else
     tiny = fit_mixed_model(trial(), Model("y", SITE, (related(1e-12 * np.eye(6)),)))
     assert tiny.variance("line") == pytest.approx(1e12 * plain.variance("line"), rel=1e-6)
     assert tiny.variance("residual") == pytest.approx(plain.variance("residual"), rel=1e-6)
+
+
+@pytest.mark.parametrize("case", REFUSED, ids=str)
+def test_model_when_it_asks_too_much_then_refused_the_sparse_way_too(
+    case: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(mixed_models, "SMALL_SIZE", 0)
+    monkeypatch.setattr(mixed_models, "SMALL_RECORDS", 0)
+    data, model, told = REFUSED[case]
+    with pytest.raises(InputRefused, match=told):
+        fit_mixed_model(data, model)
+
+
+@pytest.mark.parametrize("case", RIGHT, ids=str)
+def test_model_when_it_can_be_fitted_then_the_sparse_way_too(case: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mixed_models, "SMALL_SIZE", 0)
+    monkeypatch.setattr(mixed_models, "SMALL_RECORDS", 0)
+    data, model, log_likelihood, variances = RIGHT[case]
+    fit = fit_mixed_model(data, model)
+    assert fit.reml_log_likelihood == pytest.approx(log_likelihood, abs=1e-5)
+    assert [line.value for line in fit.variances] == pytest.approx(variances, rel=1e-5, abs=1e-12)

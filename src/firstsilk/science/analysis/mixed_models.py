@@ -207,6 +207,15 @@ def _residual_groups(records: Records, residual: Residual) -> tuple[NDArray[np.i
     if residual.variance_by not in records.classes:
         raise refuse("variance_by_number", "variance_by of the residual must name a class column")
     by = records.classes[residual.variance_by]
+    alone = np.flatnonzero(np.bincount(by.codes) == 1)
+    if len(alone) and residual.variance is None:
+        raise refuse(
+            "residual_of_one",
+            f"{by.name} {by.levels[alone[0]]} has one record only, so a residual variance of its own cannot be told"
+            + (f" (so have {len(alone) - 1} others)" if len(alone) > 1 else ""),
+            "Give the residual one variance for all, or leave those records out.",
+            columns=by.name,
+        )
     return by.codes, by.levels
 
 

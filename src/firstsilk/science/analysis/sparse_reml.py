@@ -159,7 +159,9 @@ def response_variance(problem: LargeProblem) -> float:
     """
     n, p = problem.fixed.columns.shape
     if n <= p:
-        raise refuse("no_freedom", f"{n} records leave nothing to estimate variances from beside {p} fixed effects")
+        told = f"{n} record{'s leave' if n > 1 else ' leaves'}"
+        effects = f"{p} fixed effect{'s' if p > 1 else ''}"
+        raise refuse("no_freedom", f"{told} nothing to estimate variances from beside {effects}")
     weights = getattr(problem.left, "weights", None)
     squares = problem.response**2
     return float(np.sum(squares if weights is None else weights * squares)) / (n - p)
