@@ -276,6 +276,7 @@ BAD = {
     "a grid of one plot": (Model("y", residual=Residual(grid=("one", "uno"))), "has but one plot"),
     "numbers that are not whole": (Model("y", residual=Residual(grid=("row", "half"))), "needs whole numbers"),
     "a grid far too wide": (Model("y", residual=Residual(grid=("row", "far"))), "spans"),
+    "variances that split a field": (Model("y", residual=Residual("site", grid=GRID)), "splits one field"),
     "a surface that is flat": (Model("y", surfaces=(Surface(("row", "one"), (5, 5)),)), "has but one one"),
     "a surface within a site that is not fixed": (Model("y", surfaces=(BY_SITE,)), "needs 'site' as a fixed term"),
     "too few knots": (Model("y", surfaces=(Surface(GRID, (3, 5)),)), "4 or more"),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from firstsilk.answers import refuse
+from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.models import Residual
 from firstsilk.science.analysis.records import Records
@@ -50,9 +50,7 @@ def find_grids(layout: Layout, residual: Residual) -> list[PlotGrid]:
     for code, level in enumerate(within.levels if within else ("",)):
         at = np.flatnonzero(codes == code)
         if len(set(layout.groups[at].tolist())) > 1:
-            raise refuse(
-                "variance_by_not_nested", f"variance_by of the residual must not change within {residual.within!r}"
-            )
+            raise _split_field(residual)
         spans = [(int(column[at].min()), int(column[at].max())) for column in columns]
         shape = (spans[0][1] - spans[0][0] + 1, spans[1][1] - spans[1][0] + 1)
         cells = ((columns[0][at] - spans[0][0]) * shape[1] + columns[1][at] - spans[1][0]).astype(np.intp)
@@ -83,3 +81,12 @@ def _check_grid(
         twice = np.flatnonzero(cells == found[np.argmax(times > 1)])[:2]
         one, two = (int(records.kept[at[k]]) + 1 for k in twice)
         raise refuse("plot_twice", f"Records {one} and {two} stand on the same place of the grid {names}{where}")
+
+
+def _split_field(residual: Residual) -> InputRefused:
+    told = f"a level of within ({residual.within!r})" if residual.within else "one field"
+    return refuse(
+        "variance_by_not_nested",
+        f"variance_by ({residual.variance_by!r}) of the residual splits {told}, whose plots go together",
+        f"Repeat the grid within {residual.variance_by!r}." if residual.within is None else "Leave variance_by out.",
+    )
