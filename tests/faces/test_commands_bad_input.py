@@ -48,6 +48,9 @@ DOORS = {
     "heat": Door("heat {file} --scale chu", WEATHER, "tmin_c", "date", "date"),
     "frost": Door("frost {file}", WEATHER, "tmin_c", "date", "date"),
     "kin": Door("kin {file}", "line,mother,father,method\nA,,,founder\nB,A,,self\n", "", "method"),
+    "seed": Door(
+        "seed {file} {file}", "use,lot,line,kernels,germination,made\nu,L,A,5,1,2031-10-02\n", "kernels", "", "made"
+    ),
     "design": Door("design complete {file}", "entry,copies\nA,1\nB,1\n", "copies", ""),
     "stability": Door("stability {file}", "entry,environment,mean\nA,x,1\nA,y,2\nB,x,3\nB,y,3.5\n", "mean", ""),
     "ability": Door(
@@ -56,6 +59,7 @@ DOORS = {
         "mean",
     ),
     "fit": Door("fit {file} {model}", "line,y\na,1\nb,2\na,3\nb,2.5\n", "y", ""),
+    "fit-traits": Door("fit-traits {file} {model} --traits y --workers 1", "line,y\na,1\nb,2\na,3\nb,2.5\n", "y", ""),
 }
 
 NO_NUMBERS = ("abc", "nan", "inf", '"1,5"', "½", "0x10", "1_000", "١٢", "1e400", "--5")

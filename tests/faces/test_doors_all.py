@@ -27,6 +27,11 @@ DOORS = {
         "row,sown,units_to_silk,units_to_shed,silk_not_yet\nb,2031-05-12,1299,1241,2031-07-17\na,2031-05-19,1299,,\n",
         "--draws 60",
     ),
+    "seed": (
+        f"seed {EXAMPLES / 'seed' / 'need.csv'} {{file}}",
+        "lot,line,kernels,germination,made,germination_seeds\nb,E14,300,0.9,2031,60\na,E14,90,1,2030-10-02,\n",
+        "",
+    ),
     "design": ("design complete {file}", "entry,check,copies\nA,0,\nB,1,2\n", "--reps 2"),
 }
 

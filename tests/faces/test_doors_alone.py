@@ -28,6 +28,7 @@ DOORS = (
     "two-stage",
     "stability",
     "ability",
+    "seed",
 )
 
 

@@ -10,6 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from firstsilk.records.models import Lot, Movement, Note
+from firstsilk.science.seed.germination import find_germination_interval
 from tests.factories import (
     make_line,
     make_lot,
@@ -104,6 +105,8 @@ def test_a_lot_warns_of_a_test_with_too_few_seeds(client, station, lot):
     sign_in(client, station, "cooperator")
     page = client.get(f"/seed/lots/{lot.tag}/").content.decode()
     assert "Germination from 100 seeds: not an official test." in page
+    low, high = find_germination_interval(lot.germination_frac, 100)
+    assert f"the lot's own {100 * low:.0f}–{100 * high:.0f} %" in page
     assert "Take seed out" not in page
 
 

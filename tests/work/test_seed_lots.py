@@ -95,6 +95,8 @@ def test_germination_of_fewer_than_400_seeds_is_not_an_official_test(station, se
     lot = make_lot(make_line(station, "E1"), germination_seeds=seeds)
     cautions = " ".join(read_lot(ON, lot.name).cautions)
     assert (told or "official") in cautions if told else "official" not in cautions
+    interval = read_lot(ON, lot.name).germination_interval
+    assert interval is None if seeds is None else interval is not None and interval[0] < 0.95 < interval[1]
 
 
 def test_a_lot_without_a_germination_test_says_so(station):

@@ -55,7 +55,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("plot-doubts", "plot_doubts:plot_doubts", DOORS, "odd plots, drift, a shifted pass in a trial's plot data"),
     Entry("stability", "stability:stability", DOORS, "how entries respond to environments"),
     Entry("merit", "unbuilt:merit", DOORS, "an index with verdicts"),
-    Entry("seed", "unbuilt:seed", DOORS, "which lots cover a need for kernels"),
+    Entry("seed", "seed:seed", DOORS, "which lots cover a need for kernels"),
     Entry("season", "climate_year:season", YEAR, "heat units of this season against past years"),
     Entry("morning", "morning:morning", YEAR, "how the season stands: heat, flowering, hands, who meets, frost"),
     Entry("ripening", "ripening_year:ripening", YEAR, "which hybrids ripen before the killing frost"),

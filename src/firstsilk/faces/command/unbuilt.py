@@ -18,8 +18,3 @@ def _not_built(door: str) -> NoReturn:
 def merit(rest: Rest = None) -> None:
     """Not built yet."""
     _not_built("merit")
-
-
-def seed(rest: Rest = None) -> None:
-    """Not built yet."""
-    _not_built("seed")
