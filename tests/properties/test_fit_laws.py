@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,8 @@ from hypothesis import strategies as st
 
 from firstsilk.science.analysis import mixed_models
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
-from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Relationship
+from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Relationship, Residual
+from tests.twin_agreement import list_differences
 
 MODEL = Model("y", (("site",),), (RandomTerm(("line",)), RandomTerm(("site", "rep"))), genotype="line")
 
@@ -115,3 +117,59 @@ def test_reliability_lies_between_0_and_1_and_a_longer_model_is_never_less_likel
     assert all(-1e-9 <= line.reliability <= 1 for line in fit.random if line.reliability is not None)
     shorter = fit_mixed_model(data, Model("y", (("site",),), (RandomTerm(("line",)),)))
     assert fit.reml_log_likelihood >= shorter.reml_log_likelihood - 1e-8
+
+
+@settings(max_examples=12, deadline=None)
+@given(trials(), st.floats(0.01, 100), st.integers(0, 1_000))
+def test_weights_times_c_are_a_residual_variance_times_c(data: dict[str, list[object]], c: float, seed: int) -> None:
+    weights = np.random.default_rng(seed).uniform(0.5, 2.0, len(data["y"]))
+    model = replace(MODEL, weights="w")
+    one = fit_mixed_model({**data, "w": weights.tolist()}, model)
+    two = fit_mixed_model({**data, "w": (c * weights).tolist()}, model)
+    assert two.reml_log_likelihood == pytest.approx(one.reml_log_likelihood, abs=1e-6)
+    assert two.variance("residual") == pytest.approx(c * one.variance("residual"), rel=1e-4)
+    assert two.variance("line") == pytest.approx(one.variance("line"), rel=1e-4, abs=1e-5)
+    assert [line.value for line in two.random] == pytest.approx([line.value for line in one.random], abs=1e-4)
+
+
+@settings(max_examples=12, deadline=None)
+@given(trials(), st.integers(1, 3))
+def test_a_record_without_a_value_changes_nothing_and_a_line_without_records_is_predicted_at_0(
+    data: dict[str, list[object]], more: int
+) -> None:
+    names = tuple(sorted({str(line) for line in data["line"]}))
+    related = Relationship((*names, "new"), np.eye(len(names) + 1))
+    model = replace(MODEL, random=(RandomTerm(("line",), related), *MODEL.random[1:]))
+    longer = {name: [*values, *([None if name == "y" else values[0]] * more)] for name, values in data.items()}
+    longer["line"][-1] = "new"
+    one, two = fit_mixed_model(data, MODEL), fit_mixed_model(longer, model)
+    assert (two.n, two.n_dropped) == (one.n, one.n_dropped + more)
+    assert two.reml_log_likelihood == pytest.approx(one.reml_log_likelihood, abs=1e-6)
+    found = {(line.term, line.level): line for line in two.random}
+    new = found.pop(("line", "new"))
+    assert new.value == pytest.approx(0.0, abs=1e-9)
+    assert new.se == pytest.approx(two.variance("line") ** 0.5, rel=1e-6)
+    wanted = {(line.term, line.level): line.value for line in one.random}
+    assert {key: line.value for key, line in found.items()} == pytest.approx(wanted, abs=1e-5)
+
+
+TERMS = (
+    RandomTerm(("line",)),
+    RandomTerm(("line", "site")),
+    RandomTerm(("site", "rep")),
+    RandomTerm(("site", "line"), variance_by="site"),
+)
+
+
+@settings(max_examples=12, deadline=None)
+@given(trials(), st.sets(st.sampled_from(TERMS), min_size=1), st.booleans(), st.booleans(), st.integers(0, 1_000))
+def test_a_fit_of_any_plain_model_is_what_the_slow_twin_says_and_at_a_top(
+    data: dict[str, list[object]], terms: set[RandomTerm], by_site: bool, weighted: bool, seed: int
+) -> None:
+    # The interaction of line and site in two ways is one too many.
+    chosen = [term for term in TERMS if term in terms and not (term.variance_by and TERMS[1] in terms)]
+    model = Model("y", (("site",),), tuple(chosen), Residual("site" if by_site else None))
+    if weighted:
+        model = replace(model, weights="w")
+        data["w"] = np.random.default_rng(seed).uniform(0.5, 2.0, len(data["y"])).tolist()
+    assert list_differences(data, model, fit_mixed_model(data, model)) == []
