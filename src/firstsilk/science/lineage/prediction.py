@@ -1,0 +1,396 @@
+"""What is an untested line worth, told from its markers and the lines that were tested?
+
+One mixed model, y = X b + u + e, with var(u) = s2u K over all lines and var(e) = s2e / weight. With K = Z Z'/k of the
+marker doses this is the same as giving every marker a normal effect of variance s2u / k: worth and effects are two
+views of one fit.
+
+Reduced maximum likelihood costs one reduction of K to a tridiagonal matrix T = Q' K Q (the first and dearest half of an
+eigen-decomposition; the eigenvectors are never needed). The covariance of Q'y is then tridiagonal for every ratio of
+variances, so that each trial value costs a few passes over n numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_solve, lapack
+from scipy.optimize import minimize_scalar
+
+from firstsilk.answers import NotConverged, refuse
+from firstsilk.science.lineage.marker_relationship import Centred, Precision, centre_doses
+from firstsilk.science.lineage.markers import MarkerTable, walk_chunks
+
+LEAST_TESTED = 5
+"""Tested lines below which no variance is estimated: ours."""
+LARGEST_SHARE = 1.0 - 1e-6
+"""Largest share of the variance given to the genes: at 1 the covariance of lines alike by markers has no inverse."""
+GRID = 41
+"""Shares tried before the best is polished, so that a second hump of the likelihood is not missed: ours."""
+
+Numbers = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class GenomicFit:
+    """The fit of tested lines, and the worth of all lines told by it.
+
+    `values` (n,) are deviations from the mean of the fixed part, `reliability` (n,) [0 to 1], for all lines in the
+    order of the relationship. `effects` (q,) of the fixed part with `effects_se`; `tested` (m,) are the places of
+    tested lines. `design` (m, q) is X; `weighted_rest` (m,) is V^-1 (y - X b), from which marker effects follow;
+    `projection` (m, m) is P. `log_likelihood` is the reduced one with the (m-q)/2 ln 2 pi term, without +1/2 ln|X'X|.
+    """
+
+    genetic_variance: float
+    residual_variance: float
+    log_likelihood: float
+    at_bound: bool
+    effects: Numbers
+    effects_se: Numbers
+    values: Numbers
+    reliability: Numbers
+    tested: NDArray[np.intp]
+    response: Numbers
+    design: Numbers
+    weighted_rest: Numbers
+    projection: Numbers
+
+    @property
+    def genetic_share(self) -> float:
+        """Share of the variance of a record with weight 1 that lines with a relationship of 1 to themselves explain."""
+        return self.genetic_variance / (self.genetic_variance + self.residual_variance)
+
+
+def fit_genomic_values(
+    relationship: Numbers,
+    tested: NDArray[np.intp],
+    response: Numbers,
+    design: Numbers | None = None,
+    weights: Numbers | None = None,
+    variances: tuple[float, float] | None = None,
+) -> GenomicFit:
+    """Fit tested lines and tell the worth of all lines, tested or not, with reliabilities.
+
+    Parameters
+    ----------
+    relationship
+        K (n, n) of all lines, symmetric.
+    tested
+        Places of the m tested lines in it, each once.
+    response
+        Their values (m,), in any unit.
+    design
+        X (m, q) of the fixed part; the mean alone if absent.
+    weights
+        Relative precision of each value (m,), above 0; 1 if absent.
+    variances
+        s2u and s2e if known; else estimated by reduced maximum likelihood.
+
+    Raises
+    ------
+    InputRefused
+        Fewer than 5 tested lines while variances are to be estimated; values that do not vary; columns of X that are
+        not independent; weights or variances that are not above 0.
+
+    Notes
+    -----
+    V = s2u K_tt + s2e W^-1; u = s2u K_.t V^-1 (y - X b); reliability 1 - PEV / (s2u K_ii) with the error of b counted,
+    the variances taken as known; 0 where s2u is 0 or K_ii is 0.
+
+    References
+    ----------
+    Henderson 1975, Biometrics 31:423; VanRaden 2008, J. Dairy Sci. 91:4414; Habier, Fernando & Dekkers 2007, Genetics
+    177:2389 (the same predictions by markers).
+
+    Checked by
+    ----------
+    tests/outside/test_markers_published.py; the engine of `science/analysis` and dense equations in
+    tests/science/test_prediction.py
+    """
+    places = np.asarray(tested, dtype=np.intp)
+    m = len(places)
+    fixed = np.ones((m, 1)) if design is None else np.asarray(design, dtype=np.float64)
+    scale = np.ones(m) if weights is None else np.sqrt(np.asarray(weights, dtype=np.float64))
+    _check(response, fixed, scale, variances)
+    # Records scaled by the root of their weight have an even residual.
+    among = relationship[np.ix_(places, places)] * scale[:, None] * scale
+    genetic, residual = variances or estimate_variances(among, fixed * scale[:, None], response * scale)
+    inverse, log_size = _invert(genetic * among + residual * np.eye(m))
+    log_size -= 2.0 * float(np.log(scale).sum())
+    inverse *= scale[:, None] * scale
+    spread = inverse @ fixed
+    information = fixed.T @ spread
+    of_effects = np.linalg.inv(information)
+    effects = of_effects @ (spread.T @ response)
+    projection = inverse - spread @ of_effects @ spread.T
+    rest = inverse @ (response - fixed @ effects)
+    log_size += float(np.linalg.slogdet(information)[1]) + (m - fixed.shape[1]) * float(np.log(2.0 * np.pi))
+    # The part of V and of I that the fixed part takes: diagonals of X A X' and of X A X' V^-1.
+    taken = [np.einsum("ij,ij->i", fixed @ of_effects, part) for part in (fixed, spread)]
+    told = _explain(relationship, places, genetic, residual / scale**2, projection, taken)
+    return GenomicFit(
+        genetic,
+        residual,
+        -0.5 * (float((response - fixed @ effects) @ rest) + log_size),
+        _is_at_bound(genetic * float(np.trace(among)) / m, residual),
+        effects,
+        np.sqrt(np.diag(of_effects)),
+        genetic * (relationship[:, places] @ rest),
+        _find_reliability(told, genetic * np.diag(relationship)),
+        places,
+        np.asarray(response, dtype=np.float64),
+        fixed,
+        rest,
+        projection,
+    )
+
+
+def _is_at_bound(genetic: float, residual: float) -> bool:
+    return genetic == 0.0 or residual <= 1.01 * (1.0 - LARGEST_SHARE) * (genetic + residual)
+
+
+def estimate_variances(relationship: Numbers, design: Numbers, response: Numbers) -> tuple[float, float]:
+    """Genetic and residual variance by reduced maximum likelihood.
+
+    Parameters
+    ----------
+    relationship
+        K (m, m) of the records; design (m, q); response (m,).
+
+    Returns
+    -------
+    tuple of float
+        s2u (exactly 0 if its likelihood is highest there) and s2e, in the square of the unit of the response.
+
+    Raises
+    ------
+    NotConverged
+        If the reduction of the matrix fails.
+
+    Notes
+    -----
+    The likelihood is profiled over the size of both variances and searched over the share h of s2u, from 0 to 1 - 1e-6,
+    with K divided by the mean of its diagonal: 41 shares, then Brent's method between the neighbours of the best.
+
+    References
+    ----------
+    Patterson & Thompson 1971, Biometrika 58:545; Golub & Van Loan 2013, Matrix Computations, 8.3 (tridiagonal
+    reduction).
+
+    Checked by
+    ----------
+    tests/outside/test_markers_published.py; tests/science/test_prediction.py
+    """
+    size = float(np.trace(relationship)) / len(relationship)
+    if size <= 0.0:
+        return 0.0, _profile(np.zeros(len(design)), np.zeros(len(design) - 1), design, response)(0.0)[1]
+    diagonal, beside, turned = _reduce(relationship / size, np.column_stack([design, response]))
+    judge = _profile(diagonal, beside, turned[:, :-1], turned[:, -1])
+    shares = np.linspace(0.0, LARGEST_SHARE, GRID)
+    found = [judge(share)[0] for share in shares]
+    best = int(np.argmin(found))
+    low, high = shares[max(best - 1, 0)], shares[min(best + 1, GRID - 1)]
+    polished = minimize_scalar(lambda h: judge(h)[0], bounds=(low, high), method="bounded", options={"xatol": 1e-10})
+    share = float(polished.x)
+    # The polish stays a hair within its bounds; a bound is taken if it is as good.
+    for bound in (0.0, LARGEST_SHARE):
+        if bound in (low, high) and judge(bound)[0] <= polished.fun:
+            share = bound
+    total = judge(share)[1]
+    return share * total / size, (1.0 - share) * total
+
+
+def _reduce(matrix: Numbers, columns: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """Diagonal and side diagonal of Q' M Q, and Q' times some columns."""
+    if len(matrix) < 2:
+        return np.diag(matrix).copy(), np.zeros(0), columns
+    room = int(lapack.dsytrd_lwork(len(matrix), lower=1)[0])
+    reflected, diagonal, beside, factors, wrong = lapack.dsytrd(matrix, lower=1, lwork=room)
+    turned = np.array(columns, dtype=np.float64, order="F")
+    below = np.asfortranarray(turned[1:])
+    vectors = np.asfortranarray(reflected[1:, :-1])
+    work = max(1, 64 * below.shape[1])
+    below, _, fault = lapack.dormqr("L", "T", vectors, factors, below, work)
+    if wrong or fault:
+        raise NotConverged("The relationship of the tested lines could not be reduced. Look for odd values in it.")
+    turned[1:] = below
+    return diagonal, beside, turned
+
+
+def _profile(
+    diagonal: Numbers, beside: Numbers, design: Numbers, response: Numbers
+) -> Callable[[float], tuple[float, float]]:
+    """A function of the share h: minus twice the reduced log-likelihood but for a constant, and the best total."""
+    both = np.column_stack([design, response])
+    freedom = len(response) - design.shape[1]
+
+    def judge(share: float) -> tuple[float, float]:
+        main, side, wrong = lapack.dpttrf(share * diagonal + (1.0 - share), share * beside)
+        if wrong:
+            return np.inf, np.nan
+        solved, _ = lapack.dpttrs(main, side, both)
+        products = both.T @ solved
+        information = products[:-1, :-1]
+        misfit = products[-1, -1] - products[-1, :-1] @ np.linalg.solve(information, products[:-1, -1])
+        total = float(misfit) / freedom
+        if total <= 0.0:
+            return np.inf, np.nan
+        size = np.log(main).sum() + np.linalg.slogdet(information)[1]
+        return float(size + freedom * np.log(total)), total
+
+    return judge
+
+
+def _invert(covariance: Numbers) -> tuple[Numbers, float]:
+    """The inverse of a covariance by its Cholesky factor, and its log-determinant."""
+    factor, wrong = lapack.dpotrf(covariance, lower=1)
+    if wrong:
+        raise refuse(
+            "lines_alike",
+            "Tested lines are alike by their relationship and leave no residual, so their values cannot be told apart.",
+            "Give a residual variance, or leave lines out that are the same.",
+        )
+    log_size = 2.0 * float(np.log(np.diag(factor)).sum())
+    inverse, _ = lapack.dpotri(factor, lower=1)
+    inverse = np.tril(inverse)
+    inverse += np.tril(inverse, -1).T
+    return inverse, log_size
+
+
+def _explain(
+    relationship: Numbers,
+    tested: NDArray[np.intp],
+    genetic: float,
+    noise: Numbers,
+    projection: Numbers,
+    taken: list[Numbers],
+) -> Numbers:
+    """The variance of each line's predicted worth: the diagonal of s2u K_.t P K_t. s2u, shape (n,).
+
+    Among tested lines s2u K = V - R, and V P V, V P R and R P R have diagonals that are known without a product of
+    matrices; only for the others is one needed.
+    """
+    explained = np.empty(len(relationship))
+    own = genetic * np.diag(relationship)[tested] + noise
+    explained[tested] = own - taken[0] - 2.0 * noise * (1.0 - taken[1]) + noise**2 * np.diag(projection)
+    others = np.setdiff1d(np.arange(len(relationship)), tested)
+    shared = genetic * relationship[np.ix_(others, tested)]
+    explained[others] = np.einsum("ij,ij->i", shared @ projection, shared)
+    return explained
+
+
+def _find_reliability(explained: Numbers, own: Numbers) -> Numbers:
+    reliability = np.zeros_like(explained)
+    np.divide(explained, own, out=reliability, where=own > 0.0)
+    return np.clip(reliability, 0.0, 1.0)
+
+
+def _check(response: Numbers, design: Numbers, scale: Numbers, variances: tuple[float, float] | None) -> None:
+    if variances is None and len(response) < LEAST_TESTED:
+        raise refuse(
+            "too_few_tested",
+            f"{len(response)} tested lines have markers; {LEAST_TESTED} are the least from which variances are told.",
+            "Add tested lines, or check that both files name lines alike.",
+        )
+    if variances is not None and not (variances[0] >= 0.0 and variances[1] > 0.0):
+        raise refuse("variances_odd", "The genetic variance is below 0, or the residual not above 0.", "Correct them.")
+    if not bool((scale > 0.0).all()):
+        raise refuse("weight_not_positive", "A weight is not above 0.", "Give weights above 0.")
+    if np.linalg.matrix_rank(design) < design.shape[1]:
+        raise refuse("fixed_not_independent", "The fixed columns say the same thing twice.", "Leave one out.")
+    if variances is None and np.ptp(response) == 0.0:
+        raise refuse("values_alike", "All tested lines have the same value.", "Give values that differ.")
+
+
+def find_marker_effects(
+    table: MarkerTable, frequency: Numbers, divisor: float, fit: GenomicFit, share: float = 1.0
+) -> Numbers:
+    """The effect of one copy of the counted allele of each marker, shape (p,), in the unit of the response.
+
+    Parameters
+    ----------
+    table
+        Markers of all lines of the relationship, in its order.
+    frequency, divisor
+        As the relationship was centred (p,) and divided.
+    fit
+        What `fit_genomic_values` found with that relationship.
+    share
+        Share of the marker relationship in a blend with the pedigree [0 to 1].
+
+    Notes
+    -----
+    s2u share Z_t' V^-1 (y - X b) / k. With share 1, Z times the effects gives the values of the lines.
+
+    References
+    ----------
+    VanRaden 2008, J. Dairy Sci. 91:4414; Habier, Fernando & Dekkers 2007, Genetics 177:2389.
+
+    Checked by
+    ----------
+    tests/outside/test_markers_published.py
+    """
+    effects = np.empty(len(table.markers))
+    rest: Numbers = np.zeros(len(table.samples))
+    rest[fit.tested] = fit.weighted_rest
+    kind: Precision = np.dtype(np.float64) if table.doses.size < 2e7 else np.dtype(np.float32)
+    turned: Centred = rest.astype(kind)
+    for part in walk_chunks(len(effects)):
+        effects[part] = turned @ centre_doses(table, part, frequency, kind)
+    return effects * (fit.genetic_variance * share / divisor)
+
+
+def score_lines(table: MarkerTable, frequency: Numbers, effects: Numbers) -> Numbers:
+    """The worth of lines as the sum of their marker effects, shape (n,), from the mean of the fixed part.
+
+    Checked by
+    ----------
+    tests/outside/test_markers_published.py
+    """
+    worth = np.zeros(len(table.samples))
+    for part in walk_chunks(len(effects)):
+        worth += centre_doses(table, part, frequency, np.dtype(np.float64)) @ effects[part]
+    return worth
+
+
+def predict_left_out(fit: GenomicFit, groups: NDArray[np.intp]) -> Numbers:
+    """What each tested line would have been predicted to be, had its whole group not been tested, shape (m,).
+
+    Parameters
+    ----------
+    fit
+        The fit of all tested lines.
+    groups
+        The group of each tested line (m,), counted from 0.
+
+    Returns
+    -------
+    ndarray
+        Predicted values in the unit of the response, fixed part included; NaN for a group without which the fixed part
+        could not be told.
+
+    Notes
+    -----
+    Exact with the variances held: y_g - (P_gg)^-1 (P y)_g, the fixed part estimated anew. The variances were estimated
+    with the group in, which matters little unless it is a large part of all.
+
+    References
+    ----------
+    Gianola & Schoen 2016, G3 6:3107 (leaving out by the inverse); block form derived here, checked by refitting.
+
+    Checked by
+    ----------
+    tests/science/test_prediction.py (each group refitted without it)
+    """
+    weighted = fit.projection @ fit.response
+    predicted = np.full(len(fit.response), np.nan)
+    for group in np.unique(groups):
+        at = np.flatnonzero(groups == group)
+        if np.linalg.matrix_rank(fit.design[groups != group]) < fit.design.shape[1]:
+            continue
+        factor, wrong = lapack.dpotrf(fit.projection[np.ix_(at, at)], lower=1)
+        if not wrong:
+            predicted[at] = fit.response[at] - cho_solve((factor, True), weighted[at])
+    return predicted
