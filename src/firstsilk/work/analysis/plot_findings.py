@@ -14,7 +14,6 @@ from firstsilk.science.analysis.oddities import OddPlot
 from firstsilk.science.analysis.plot_doubts import TraitDoubts, TrialDoubts
 from firstsilk.science.analysis.shifted_pass import ShiftedPass
 
-KEEP = "Nothing is changed by itself"
 _CAUSES = {
     "empty": "Was it harvested and weighed? If not, leave the value empty",
     "double": "It is about twice what is expected: look for two plots in one record",
@@ -115,7 +114,7 @@ def _tell_shift(doubts: TrialDoubts, shift: ShiftedPass, labels: Sequence[PlotLa
     value = f"correlation with the plan {shift.as_planned:.2f} as recorded, {shift.moved:.2f} moved by one plot"
     repair = (
         f"Compare harvest notes and packets as sown. If the records slipped, send them again one plot {back}; if the "
-        f"seed slipped, correct the plan. {KEEP}"
+        "seed slipped, correct the plan"
     )
     place = Place(first.place.file, first.place.line, "" if len(doubts.traits) > 1 else doubts.traits[0].trait)
     return Finding("shifted_pass", message, place, value, repair, stops=False)
@@ -136,7 +135,7 @@ def _tell_odd(doubts: TrialDoubts, trait: TraitDoubts, odd: OddPlot, labels: Seq
         other = labels[odd.other].plot
         repair = f"It and plot {other} have what is expected of each other: look whether they were swapped"
     place = Place(label.place.file, label.place.line, trait.trait)
-    return Finding("plot_far_out", message, place, write_number(odd.value), f"{repair}. {KEEP}", stops=False)
+    return Finding("plot_far_out", message, place, write_number(odd.value), repair, stops=False)
 
 
 def _tell_drift(trait: TraitDoubts, has_reps: bool, labels: Sequence[PlotLabel], says: str) -> list[Finding]:
@@ -150,7 +149,7 @@ def _tell_drift(trait: TraitDoubts, has_reps: bool, labels: Sequence[PlotLabel],
     )
     repair = (
         "Check the scale and the meter from plot to plot, and the weather of the harvest day; a trend of the ground "
-        f"along the same way looks alike. {KEEP}"
+        "along the same way looks alike"
     )
     place = Place(labels[0].place.file, None, trait.trait)
     return [Finding("drift", message, place, f"chance {drift.chance:.2g}", repair, stops=False)]
