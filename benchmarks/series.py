@@ -39,8 +39,8 @@ def find(way: str) -> Workers:
 
 
 def lay_traits() -> tuple[Data, Model, list[str]]:
-    """12 traits of 400 lines at 6 sites in two replicates: 4,800 records."""
-    data = lay_trials(400, 6, 10)
+    """12 traits of 1,000 lines at 8 sites in two replicates: 16,000 records."""
+    data = lay_trials(1_000, 8, 20)
     dice = np.random.default_rng(3)
     plain = np.array(data["y"], dtype=float)
     names = [f"trait {k}" for k in range(12)]

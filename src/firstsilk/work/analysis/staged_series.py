@@ -22,7 +22,7 @@ from firstsilk.work.analysis.many_traits import TraitFit, name_columns
 from firstsilk.work.analysis.workers import Done, Here, Lost, Progress, Workers
 
 # So many trials that failed are told one by one in a sentence.
-SHOWN = 5
+SHOWN = 2
 
 
 @dataclass(frozen=True, slots=True)
