@@ -50,3 +50,42 @@ class Line(StationRecord):
 
     def __str__(self) -> str:
         return self.name
+
+
+class LineName(StationRecord):
+    """Another name of a line: an old one, or what others call it. It finds the line wherever a name is asked for."""
+
+    line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="other_names")
+    name = models.CharField(max_length=120)
+    remark = models.CharField(max_length=200, default="", blank=True)
+    recorded_on = models.DateField()
+    recorded_by = models.CharField(max_length=150, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["station", "name"], name="line_other_name_once")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class LineMerge(StationRecord):
+    """Two records that were found to be one line. Both stay as they are with their histories; one stands for both.
+
+    A merge can be undone; then `undone_on` says when.
+    """
+
+    kept = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="merged_in")
+    gone = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="merged_away")
+    reason = models.CharField(max_length=400)
+    merged_on = models.DateField()
+    merged_by = models.CharField(max_length=150, default="", blank=True)
+    undone_on = models.DateField(null=True, blank=True)
+    undone_by = models.CharField(max_length=150, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=~models.Q(kept=models.F("gone")), name="line_merge_of_two"),
+            models.UniqueConstraint(
+                fields=["station", "gone"], condition=models.Q(undone_on__isnull=True), name="line_merged_once"
+            ),
+        ]

@@ -4,9 +4,9 @@ from firstsilk.records.analysis import Estimate
 from firstsilk.records.choice import Verdict
 from firstsilk.records.climate import Site, WeatherDay, WeatherFeed, WeatherHour
 from firstsilk.records.flowering import Note, NoteAside
-from firstsilk.records.lineage import Line
+from firstsilk.records.lineage import Line, LineMerge, LineName
 from firstsilk.records.nursery import CrewPlan, Row, Season, Target
-from firstsilk.records.seed import Lot, LotOrigin, Movement, Reservation
+from firstsilk.records.seed import GerminationTest, Lot, LotOrigin, Movement, Reservation, Weighing
 from firstsilk.records.station import Account, Device, Job, Result, Role, SignInTry, Station, Tag, Worker
 from firstsilk.records.trials import Plot, PlotRecord, Trial
 
@@ -15,8 +15,11 @@ __all__ = [
     "CrewPlan",
     "Device",
     "Estimate",
+    "GerminationTest",
     "Job",
     "Line",
+    "LineMerge",
+    "LineName",
     "Lot",
     "LotOrigin",
     "Movement",
@@ -39,5 +42,6 @@ __all__ = [
     "WeatherDay",
     "WeatherFeed",
     "WeatherHour",
+    "Weighing",
     "Worker",
 ]

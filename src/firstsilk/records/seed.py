@@ -104,3 +104,49 @@ class Reservation(StationRecord):
         constraints: ClassVar = [
             models.CheckConstraint(condition=models.Q(kernels__gt=0), name="reservation_holds_something")
         ]
+
+
+class GerminationTest(StationRecord):
+    """One germination test of a lot: seeds laid out, and how many germinated. The lot itself shows the newest."""
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="germination_tests")
+    tested_on = models.DateField()
+    seeds = models.IntegerField()
+    germinated = models.IntegerField()
+    remark = models.CharField(max_length=200, default="", blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.CharField(max_length=150, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(seeds__gt=0, germinated__gte=0, germinated__lte=models.F("seeds")),
+                name="germination_test_counts",
+            )
+        ]
+
+
+class Weighing(StationRecord):
+    """One weighing of a lot: its net weight, and the counted sample from which the weight of a kernel comes.
+
+    Without a sample the lot's known kernel weight was used; `kernels` is what it came to.
+    """
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="weighings")
+    weighed_on = models.DateField()
+    net_g = models.FloatField()
+    sample_kernels = models.IntegerField(null=True, blank=True)
+    sample_g = models.FloatField(null=True, blank=True)
+    kernels = models.IntegerField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.CharField(max_length=150, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=models.Q(net_g__gte=0, kernels__gte=0), name="weighing_not_negative"),
+            models.CheckConstraint(
+                condition=models.Q(sample_kernels__isnull=True, sample_g__isnull=True)
+                | models.Q(sample_kernels__gt=0, sample_g__gt=0),
+                name="weighing_sample_is_whole",
+            ),
+        ]
