@@ -561,14 +561,14 @@ class Likelihood:
 def maximise(data: Data, model: Model, starts: Sequence[float] = (0.05, 0.3, 1.0, 3.0)) -> tuple[float, Values]:
     """The best log-likelihood and values from several starts (shares of the response's variance); tiny problems only.
 
-    Variances are kept at 0 or above, that of the residual above 0; correlations inside -1 to 1.
+    Variances are kept at 0 or above, that of the residual above 0; correlations from -0.98 to 0.999.
     """
     climb = Likelihood(data, model)
     total = float(np.var(climb.layout.table.y))
     bounds: list[tuple[float | None, float | None]] = []
     for kind, key in climb.keys:
         lowest = 1e-6 * total if key[0] == "residual" else 0.0
-        bounds.append({"variance": (lowest, None), "correlation": (-0.98, 0.9999), "loading": (None, None)}[kind])
+        bounds.append({"variance": (lowest, None), "correlation": (-0.98, 0.999), "loading": (None, None)}[kind])
     unit = np.array([{"variance": total, "correlation": 1.0, "loading": math.sqrt(total)}[k] for k, _ in climb.keys])
     scaled = [tuple(None if end is None else end / u for end in pair) for pair, u in zip(bounds, unit, strict=True)]
 
