@@ -68,6 +68,10 @@ def test_field_tells_what_correlation_is_left_with_its_table(client, cast):
     assert f"({lags.pairs[0, 1]:,})" in page
 
 
+def test_the_trial_s_own_page_leads_to_its_field(client, cast):
+    assert f'href="{FIELD}"' in read_page(client, cast, "/trials/of/home-2031/")
+
+
 def test_field_without_places_says_so_and_still_has_its_table(client, cast):
     Plot.objects.filter(trial__name="home-2031", number=1).update(field_col=None)
     page = read_page(client, cast, FIELD)

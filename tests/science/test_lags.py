@@ -62,6 +62,17 @@ def test_a_trend_is_seen_and_noise_is_called_so_about_as_often_as_said() -> None
     assert 0.02 < np.mean([one.ravel()[1:] for one in called]) < 0.07
 
 
+def test_next_neighbours_are_pooled_over_their_pairs() -> None:
+    rows, cols, left = field_with_holes(3)
+    slow = slow_lags(rows, cols, left)
+    near = [slow[at] for at in ((0, 1), (1, 0), (1, 1))]
+    count = sum(pairs for _, pairs in near)
+    value, error = correlate_lags(rows, cols, left).pool_nearest()
+    assert value == pytest.approx(sum(one * pairs for one, pairs in near) / count)
+    assert error == pytest.approx(count**-0.5)
+    assert correlate_lags([1, 3, 5, 7], [1, 3, 5, 7], [1.0, 0.0, 2.0, 5.0]).pool_nearest() is None
+
+
 def test_places_without_a_pair_are_empty_and_one_row_has_no_neighbours_above() -> None:
     found = correlate_lags([1, 1, 5, 5], [1, 2, 1, 2], [1.0, -1.0, 2.0, 0.5])
     assert np.isnan(found.correlation[1, 0])

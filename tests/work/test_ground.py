@@ -63,8 +63,11 @@ def test_entry_means_are_better_with_the_ground_taken_out_and_come_with_their_er
     assert found.mean_variance == pytest.approx(np.var(off, ddof=1), rel=0.5)
 
 
-def test_what_is_left_of_value_ground_and_rest_is_the_engine_s_prediction_of_the_entry() -> None:
+@pytest.mark.parametrize("with_hill", [False, True])
+def test_what_is_left_of_value_ground_and_rest_is_the_engine_s_prediction_of_the_entry(with_hill: bool) -> None:
     field = planted(5)
+    if with_hill:
+        add_hill(field)
     found = split(field)
     assert np.mean(found.ground) == pytest.approx(0, abs=1e-6)
     own = np.array(field["values"]) - found.ground - found.left
@@ -72,32 +75,62 @@ def test_what_is_left_of_value_ground_and_rest_is_the_engine_s_prediction_of_the
     data |= {"row": field["rows"], "col": field["cols"]}
     data |= {"field_row": [str(r) for r in field["rows"]], "field_col": [str(c) for c in field["cols"]]}
     terms = tuple(RandomTerm((name,)) for name in ("entry", "replicate", "field_row", "field_col"))
-    surface = Surface(("row", "col"), (7, 6))
-    fit = fit_mixed_model(data, Model("value", (), terms, numeric=("row", "col"), surfaces=(surface,)))
+    model = Model("value", (), terms)
+    if with_hill:
+        model = Model("value", (), terms, numeric=("row", "col"), surfaces=(Surface(("row", "col"), (7, 6)),))
+    assert ("smooth surface" in found.model) == with_hill
+    fit = fit_mixed_model(data, model)
     predicted = {line.level: line.value for line in fit.random if line.term == "entry"}
     worth = np.array([predicted[entry] for entry in field["entries"]])
     assert own - own.mean() == pytest.approx(worth - worth.mean(), abs=1e-3)
     assert found.left == pytest.approx(fit.records.residual, abs=1e-3)
 
 
+def add_hill(field: dict[str, list]) -> list[float]:
+    """A hill in one half of the field: rows and columns do not add up to it."""
+    places = zip(field["rows"], field["cols"], strict=True)
+    hill = [1200 * np.exp(-(((r - 4) / 2.5) ** 2) - ((c - 5) / 2) ** 2) for r, c in places]
+    field["values"] = [value + high for value, high in zip(field["values"], hill, strict=True)]
+    return hill
+
+
 @pytest.mark.parametrize("seed", [6, 7, 8])
 def test_a_hill_within_the_field_is_seen_by_the_surface_better_than_by_rows_and_columns(seed: int, monkeypatch) -> None:
     field = planted(seed, 0.0)
-    places = zip(field["rows"], field["cols"], strict=True)
-    hill = [1200 * np.exp(-(((r - 4) / 2.5) ** 2) - ((c - 5) / 2) ** 2) for r, c in places]
-    field["values"] = [v + h for v, h in zip(field["values"], hill, strict=True)]
+    hill = add_hill(field)
     smooth = split(field)
     assert "smooth surface over field rows and field columns" in smooth.model
+    assert "next neighbours are alike" in smooth.said[0]
     monkeypatch.setattr(ground, "_plan_surface", lambda data: None)
     seen = [np.corrcoef(found.ground, hill)[0, 1] for found in (smooth, split(field))]
     assert seen[0] > 0.8 > seen[1]
 
 
-def test_two_long_rows_have_a_surface_along_them_only() -> None:
-    field = planted()
-    field["rows"] = [int(rep) for rep in field["reps"]]
-    field["cols"] = [at % 40 + 1 for at in range(80)]
-    assert "smooth surface over field columns" in split(field).model
+def test_where_rows_and_columns_tell_the_ground_no_surface_is_laid_and_it_is_said() -> None:
+    laid = 0
+    for seed in range(20):
+        found = split(planted(seed))
+        laid += "smooth surface" in found.model
+        assert any("No smooth surface" in one for one in found.said) == ("smooth surface" not in found.model)
+    assert laid <= 3
+
+
+def test_means_and_map_rest_on_the_same_kind_of_ground() -> None:
+    for size, high in ((1.0, False), (0.0, True)):
+        field = planted(7, size)
+        if high:
+            add_hill(field)
+        assert ("smooth" in split(field).model) == ("smooth" in split(field, entries_fixed=True).model) == high
+
+
+def test_one_long_row_has_a_surface_along_it_only() -> None:
+    field = planted(4, 0.0)
+    field["rows"], field["cols"] = [1] * 80, list(range(1, 81))
+    wave = [700 * np.sin(col / 6) for col in field["cols"]]
+    field["values"] = [value + high for value, high in zip(field["values"], wave, strict=True)]
+    found = split(field)
+    assert found.model == "entry (random) + smooth surface over field columns + replicate (random)"
+    assert np.corrcoef(found.ground, wave)[0, 1] > 0.95
 
 
 def test_without_a_ground_none_is_made_up() -> None:

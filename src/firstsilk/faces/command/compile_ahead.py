@@ -6,6 +6,7 @@ says that it was done.
 
 from __future__ import annotations
 
+import math
 import os
 from pathlib import Path
 
@@ -29,7 +30,8 @@ def compile_ahead(home: Path) -> bool:
     from firstsilk.work.analysis.ground import find_ground
 
     places = [(row, col) for row in range(1, 7) for col in range(1, 7)]
-    values = [8000.0 + 90 * row - 40 * col + (row * 37 + col * 61) % 23 * 9 for row, col in places]
+    # A ground that runs across rows and columns, so that a surface is laid.
+    values = [8000.0 + 900 * math.sin((row + col) / 2) + (row * 37 + col * 61) % 23 * 9 for row, col in places]
     entries = [f"E{at % 18}" for at in range(36)]
     replicates = [str(at // 18) for at in range(36)]
     find_ground(values, entries, replicates, [row for row, _ in places], [col for _, col in places])

@@ -44,6 +44,18 @@ class LagMap:
         """Between neighbours one field row apart in the same field column; None if there are none."""
         return self._at(1, 0)
 
+    def pool_nearest(self) -> tuple[float, float] | None:
+        """Correlation of all next neighbours together, along rows, columns and diagonals, and 1 / sqrt(pairs) of it.
+
+        None if no two plots are next to each other.
+        """
+        near = [(r, c) for r, c in ((0, 1), (1, 0), (1, 1)) if r < self.pairs.shape[0] and c < self.pairs.shape[1]]
+        count = sum(int(self.pairs[at]) for at in near)
+        if not count:
+            return None
+        total = sum(float(self.correlation[at]) * int(self.pairs[at]) for at in near if self.pairs[at])
+        return total / count, 1.0 / math.sqrt(count)
+
     def _at(self, row: int, col: int) -> float | None:
         if row >= self.correlation.shape[0] or col >= self.correlation.shape[1]:
             return None

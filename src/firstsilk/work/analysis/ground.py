@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstsilk.answers import InputRefused, refuse
+from firstsilk.science.analysis.lags import correlate_lags
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Surface
 
@@ -22,6 +23,11 @@ AXES = {"row_number": "field row", "col_number": "field column"}
 LEAST_STEPS, LEAST_HUMPS, MOST_HUMPS = 5, 4, 12
 """A surface bends along an axis of at least so many rows or columns; a hump for every two of them, within bounds (a
 choice of ours)."""
+
+
+ALIKE = 1.3
+"""A surface is laid where next neighbours, without it, are alike by more than so many standard errors (a choice of ours
+by planted fields: docs/pictures.md)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,9 +101,11 @@ def find_ground(
 
     Notes
     -----
-    Mixed model by REML: ground = smooth surface over field rows and columns (cubic B-splines, wiggles along each axis
-    with a variance of their own) + replicate + field row + field column, these random, as far as the lay-out has them
-    and can tell them apart. The ground averages 0 over the plots that tell a value.
+    Mixed model by REML: ground = replicate + field row + field column, random, as far as the lay-out has them and can
+    tell them apart. Where next neighbours are still alike by what that leaves (entries random), a smooth surface over
+    field rows and columns is laid as well: cubic B-splines, wiggles along each axis with a variance of their own. On a
+    field that does not need it a surface would cost more than it gives. The ground averages 0 over the plots that tell
+    a value.
 
     References
     ----------
@@ -121,7 +129,7 @@ def find_ground(
     }
     placed = all(field_row[at] is not None and field_col[at] is not None for at in kept)
     said: list[str] = [] if placed else ["Not every plot has a place in the field: the ground is told by replicates."]
-    tried, fit = _fit_first(data, _list_models(data, placed), entries_fixed, said)
+    tried, fit = _choose_model(data, placed, entries_fixed, said)
     said += [_say_bound(term) for term in fit.at_bound]
     if not fit.converged:
         said.append("The search for the variances stopped before the top: read the figures with care.")
@@ -135,17 +143,46 @@ def _say_bound(term: str) -> str:
     return f"{GROUND_TERMS.get(term, term).capitalize()}: no variance found."
 
 
-def _list_models(data: dict[str, list[object]], placed: bool) -> list[_Try]:
-    """The models that are tried, the fullest first: the one place where the ground is decided on."""
+def _choose_model(
+    data: dict[str, list[object]], placed: bool, entries_fixed: bool, said: list[str]
+) -> tuple[_Try, Fit]:
+    """The model of the ground, decided on here: blocks, and a surface only where they leave neighbours alike."""
+    plain, surfaced = _list_models(data, placed)
+    tried, fit = _fit_first(data, plain, entries_fixed=False, said=(own := []))
+    if surfaced:
+        alike = _look_at_neighbours(data, fit)
+        if alike is not None and alike[0] > ALIKE * alike[1]:
+            said.append(f"Without the surface next neighbours are alike: correlation {alike[0]:.2f}.")
+            return _fit_first(data, [*surfaced, *plain], entries_fixed, said)
+        said.append("No smooth surface: without one next neighbours are no more alike than chance gives.")
+    said += own
+    return (tried, fit) if not entries_fixed else _fit_first(data, plain, entries_fixed, [])
+
+
+def _look_at_neighbours(data: dict[str, list[object]], fit: Fit) -> tuple[float, float] | None:
+    """How alike next neighbours are by what a fit leaves, and the standard error; None if that cannot be told."""
+    assert fit.records is not None
+    rows, cols = ([int(str(one)) for one in data[axis]] for axis in ("field_row", "field_col"))
+    left = np.empty(len(rows))
+    left[fit.records.kept] = fit.records.residual
+    try:
+        return correlate_lags(rows, cols, left.tolist()).pool_nearest()
+    except InputRefused:
+        return None
+
+
+def _list_models(data: dict[str, list[object]], placed: bool) -> tuple[list[_Try], list[_Try]]:
+    """The models that are tried, the fullest first: those of blocks alone, and those with a surface."""
     terms = ["replicate"] if len(set(data["replicate"])) > 1 else []
     if placed:
         terms += [axis for axis in ("field_row", "field_col") if _adds(data, axis, terms)]
     surface = _plan_surface(data) if placed else None
-    models = [_Try(True, part, surface) for part in dict.fromkeys((tuple(terms), tuple(terms[:1]), ())) if surface]
-    models += [_Try(True, tuple(terms[:size])) for size in range(len(terms), -1, -1)]
-    if surface is not None:
-        models.append(_Try(False, tuple(terms), surface))
-    return [*models, _Try(False, tuple(terms)), _Try(False, ())]
+    plain = [_Try(True, tuple(terms[:size])) for size in range(len(terms), -1, -1)]
+    plain += [_Try(False, tuple(terms)), _Try(False, ())]
+    if surface is None:
+        return plain, []
+    parts = dict.fromkeys((tuple(terms), tuple(terms[:1]), ()))
+    return plain, [*(_Try(True, part, surface) for part in parts), _Try(False, tuple(terms), surface)]
 
 
 def _plan_surface(data: dict[str, list[object]]) -> Surface | None:
