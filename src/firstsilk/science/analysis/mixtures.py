@@ -58,7 +58,7 @@ def weigh_mixture(information: Array) -> Array:
     if k == 0:
         return np.ones(1)
     if k <= 3:
-        covariance = np.linalg.inv(J)
+        covariance: Array = np.asarray(np.linalg.inv(J), dtype=np.float64)
         whole, none = _all_positive(covariance), _all_positive(J)
         if k == 1:
             return np.array([none, whole])
@@ -86,7 +86,7 @@ def _weigh_by_points(J: Array) -> Array:
         # The nearest value without negative parts: least squares on the root of the information.
         nearest, _ = scipy.optimize.nnls(upper, point)
         positive[int(np.sum(nearest > 0))] += 1.0
-    return positive / n
+    return np.asarray(positive / n, dtype=np.float64)
 
 
 def find_mixture_chance(ratio: float, interior: int, weights: Sequence[float] | Array) -> float:
