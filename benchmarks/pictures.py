@@ -50,9 +50,11 @@ def time_field(n: int) -> None:
     dice, across = np.random.default_rng(n), 10 if n <= 100 else 50
     rows, cols = [at // across + 1 for at in range(n)], [at % across + 1 for at in range(n)]
     entries = [f"E{at:04d}" for _ in range(2) for at in dice.permutation(n // 2)]
-    values = [8000 + 300 * np.sin(r / 4) + 40 * c + dice.normal(0, 400) for r, c in zip(rows, cols, strict=True)]
+    values = [8000 + 900 * np.sin((r + c) / 3) + dice.normal(0, 400) for r, c in zip(rows, cols, strict=True)]
     replicates = [str(2 * at // n) for at in range(n)]
+    # The ground runs across rows and columns, so that a surface is laid.
     split = measure(f"field of {n} plots: ground", lambda: find_ground(values, entries, replicates, rows, cols))
+    print(f"    {split.model}")
     cells = [
         FieldCell(at + 1, rows[at], cols[at], entries[at], at % 20 == 0, values[at], split.ground[at], split.left[at])
         for at in range(n)

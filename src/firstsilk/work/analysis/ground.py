@@ -148,7 +148,8 @@ def _choose_model(
 ) -> tuple[_Try, Fit]:
     """The model of the ground, decided on here: blocks, and a surface only where they leave neighbours alike."""
     plain, surfaced = _list_models(data, placed)
-    tried, fit = _fit_first(data, plain, entries_fixed=False, said=(own := []))
+    own: list[str] = []
+    tried, fit = _fit_first(data, plain, False, own)
     if surfaced:
         alike = _look_at_neighbours(data, fit)
         if alike is not None and alike[0] > ALIKE * alike[1]:
