@@ -51,6 +51,12 @@ DOORS = {
     "seed": Door(
         "seed {file} {file}", "use,lot,line,kernels,germination,made\nu,L,A,5,1,2031-10-02\n", "kernels", "", "made"
     ),
+    "pollinations-needed": Door(
+        "pollinations-needed {file} {file}",
+        "use,line,ears,pollinations,good_ears,kernels\nu,A,5,20,12,900\n",
+        "good_ears",
+    ),
+    "kernels-needed": Door("kernels-needed {file}", "use,line,plants,packets\nu,A,18,2\n", "plants"),
     "design": Door("design complete {file}", "entry,copies\nA,1\nB,1\n", "copies", ""),
     "stability": Door("stability {file}", "entry,environment,mean\nA,x,1\nA,y,2\nB,x,3\nB,y,3.5\n", "mean", ""),
     "ability": Door(

@@ -79,6 +79,12 @@ STATION = """\
 2 notes --limit 0
 2 notes --limit many
 1 notes --tag zz
+1 success NOPE
+2 success --ears -1
+1 success --ears 999999999999
+2 success --assurance 1
+2 success --assurance nan
+1 success --ears 3 --out list.xyz
 1 harvest
 1 harvest --lots --season 2040
 1 harvest ears.csv --out list.xyz
@@ -179,6 +185,36 @@ ALONE = """\
 2 frost weather.csv --threshold cold
 2 frost weather.csv --method guess
 2 frost weather.csv --quantile 9
+2 seed
+2 seed targets.csv
+1 seed targets.csv targets.csv
+1 seed targets.csv gone.csv
+2 seed targets.csv targets.csv --untested 2
+2 seed targets.csv targets.csv --untested nan
+2 pollinations-needed
+1 pollinations-needed targets.csv
+2 pollinations-needed targets.csv --assurance 1
+2 pollinations-needed targets.csv --spread 0
+2 pollinations-needed targets.csv --usable 0
+2 pollinations-needed targets.csv --plants-per-row 0
+2 plants-needed
+2 plants-needed --chance 0
+2 plants-needed --chance 2
+2 plants-needed --chance half
+2 plants-needed --chance 1/0
+2 plants-needed --chance 1e-300
+2 plants-needed --chance 0.25 --assurance 1
+2 plants-needed --chance 0.25 --at-least 0
+2 plants-needed --chance 0.25 --at-least many
+2 plants-needed --chance 0.25 --germination 0
+1 plants-needed --chance 0.000000001
+1 plants-needed --chance 0.25 --out list.xyz
+2 kernels-needed
+1 kernels-needed targets.csv
+2 kernels-needed targets.csv --germination 0
+2 kernels-needed targets.csv --emergence 1.5
+2 kernels-needed targets.csv --overplant -1
+2 kernels-needed targets.csv --assurance 1
 1 kin kin.csv --pairs pairs.csv --among gone.csv
 1 kin kin.csv --pairs {closed}/p.csv
 1 kin kin.csv --pairs pairs.xyz

@@ -32,6 +32,16 @@ DOORS = {
         "lot,line,kernels,germination,made,germination_seeds\nb,E14,300,0.9,2031,60\na,E14,90,1,2030-10-02,\n",
         "",
     ),
+    "pollinations-needed": (
+        f"pollinations-needed {EXAMPLES / 'pollinations-needed' / 'need.csv'} {{file}}",
+        "line,pollinations,good_ears,kernels\nE14,48,37,5210\nE27,60,22,\n",
+        "--assurance 0.9",
+    ),
+    "kernels-needed": (
+        "kernels-needed {file}",
+        "use,line,plants,packets,germination\na,A,18,3,0.8\nb,B,64,,\n",
+        "--assurance 0.9",
+    ),
     "design": ("design complete {file}", "entry,check,copies\nA,0,\nB,1,2\n", "--reps 2"),
 }
 

@@ -29,6 +29,9 @@ DOORS = (
     "stability",
     "ability",
     "seed",
+    "pollinations-needed",
+    "plants-needed",
+    "kernels-needed",
 )
 
 

@@ -115,3 +115,45 @@ def lot(
     columns = ("moved_on", "kernels", "reason", "used_for", "who", "stock_after")
     rows = [(m.moved_on, m.kernels, m.reason, m.used_for, m.who, m.stock_after) for m in page.movements]
     give_result(columns, rows, "", False)
+
+
+def success(
+    line: Annotated[str, typer.Argument(help="One line; all lines with notes if absent.")] = "",
+    ears: Annotated[int, typer.Option("--ears", min=0, help="Good ears wished of each line.")] = 0,
+    kernels: Annotated[int, typer.Option("--kernels", min=0, help="Kernels wished of each line.")] = 0,
+    assurance: Annotated[float, typer.Option("--assurance", help="Chance wanted of reaching them.")] = 0.95,
+    out: Out = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Good ears a pollination and kernels an ear by line, as noted here and as to plan with.
+
+    With --ears or --kernels also the pollinations and rows that reach them. The first columns are RECORDS of
+    `firstsilk pollinations-needed`.
+    """
+    if not 0 < assurance < 1:
+        raise typer.BadParameter(f"--assurance takes a share between 0 and 1; not {assurance:g}.")
+    on = open_books(station, today)
+    from dataclasses import asdict
+
+    from firstsilk.work.seed.success import read_success
+
+    found = read_success(on, line, ears, kernels, assurance)
+    say(found.basis.as_text())
+    lent = found.programme
+    say(
+        f"All lines: {lent.success_frac:.0%} good ears, {lent.kernels_per_ear:.0f} kernels an ear; "
+        f"lent to a line as {lent.pollinations_lent:.0f} pollinations and {lent.ears_lent:.0f} ears."
+    )
+    columns = ["line", "pollinations", "good_ears", "shelled_ears", "kernels", "success", "kernels_per_ear"]
+    columns += ["needed", "rows", "chance"] if ears or kernels else []
+    rows = []
+    for one in found.lines:
+        own = one.counts
+        told: list[object] = [own.line, own.pollinations, own.good_ears, own.shelled_ears, own.kernels]
+        told += [round(one.success_frac, 4), round(one.kernels_per_ear, 1)]
+        if one.chance is not None:
+            told += [one.pollinations, one.rows, round(one.chance, 4)]
+        rows.append(told)
+    give_result(columns, rows, out, as_json, {"programme": asdict(lent)})

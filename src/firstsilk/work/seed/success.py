@@ -1,0 +1,126 @@
+"""What success and set have the station's own notes shown of each line, and how many pollinations does a wish need?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from firstsilk.answers import refuse
+from firstsilk.records.models import Station
+from firstsilk.science.flowering.rows import RowState
+from firstsilk.science.nursery.counts import count_rows
+from firstsilk.science.seed.line_rates import LineCounts, ProgrammeRates, learn_programme, rate_line
+from firstsilk.science.seed.pollinations import find_reach_chance, plan_pollinations
+from firstsilk.work.flowering.states import read_states
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.shelf import get_line, get_station
+from firstsilk.work.standing import rows_on
+
+MOST_WANTED = 10_000_000
+"""More ears or kernels than this are a slip of the keyboard (a choice of ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineSuccess:
+    """One line: its own counts, the success and set to plan it with, and pollinations and rows for the wish (None:
+    nothing was wished) with the chance that they reach it."""
+
+    counts: LineCounts
+    success_frac: float
+    kernels_per_ear: float
+    pollinations: int | None = None
+    rows: int | None = None
+    chance: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SuccessList:
+    """Lines by name, what the programme lends them, and what was wished."""
+
+    lines: tuple[LineSuccess, ...]
+    programme: ProgrammeRates
+    ears: int
+    kernels: int
+    assurance: float
+    basis: Basis
+
+
+def read_success(on: Occasion, line: str = "", ears: int = 0, kernels: int = 0, assurance: float = 0.95) -> SuccessList:
+    """Success and set of the lines that were pollinated here, learnt from notes up to the day.
+
+    Parameters
+    ----------
+    on
+        Notes taken later do not count.
+    line
+        Only this line, with or without notes of its own; all lines with notes if empty.
+    ears, kernels
+        Good ears and kernels wished of each line [count]; 0: not asked for.
+    assurance
+        Chance wanted of reaching them [0 to 1, both ends out].
+
+    Returns
+    -------
+    SuccessList
+        One `LineSuccess` for each line, in the order of names.
+
+    Raises
+    ------
+    InputRefused
+        If the line is not in the books, a wish is negative or beyond reason, or the assurance is no chance.
+
+    Notes
+    -----
+    A row counts under its own line, the mother, with all pollinations noted in it, once ears of it were picked. In a
+    season of an earlier year of which anything was picked the other rows count too: they gave nothing. Kernels count
+    with the ears picked of the rows whose kernels were noted. Ears beyond the pollinations noted do not count.
+    """
+    if not (0 <= ears <= MOST_WANTED and 0 <= kernels <= MOST_WANTED):
+        raise refuse("wish_out_of_range", "So many ears or kernels cannot be wished.", f"Use 0 to {MOST_WANTED:,}.")
+    station = get_station(on.station)
+    only = get_line(station, line).name if line else ""
+    counts, n_rows = _count_lines(station, on)
+    programme = learn_programme(tuple(counts.values()))
+    shown = [counts.get(only, LineCounts(only))] if only else [counts[name] for name in sorted(counts)]
+    lines = tuple(_tell_line(one, programme, ears, kernels, assurance) for one in shown)
+    missing = () if n_rows else ("rows whose ears were picked; the published mean stands in",)
+    used = (("rows", n_rows), ("pollinations", sum(one.pollinations for one in counts.values())))
+    return SuccessList(lines, programme, ears, kernels, assurance, Basis(used, missing))
+
+
+def _tell_line(own: LineCounts, programme: ProgrammeRates, ears: int, kernels: int, assurance: float) -> LineSuccess:
+    rates = rate_line(own, programme)
+    if not ears and not kernels:
+        return LineSuccess(own, rates.success_frac, rates.kernels_per_ear)
+    tries = plan_pollinations(rates, ears, kernels, assurance)
+    chance = find_reach_chance(tries, rates, ears, kernels)
+    return LineSuccess(own, rates.success_frac, rates.kernels_per_ear, tries, count_rows(tries), chance)
+
+
+def _count_lines(station: Station, on: Occasion) -> tuple[dict[str, LineCounts], int]:
+    """What became of each line's pollinations, and how many rows tell of it."""
+    rows = list(rows_on(station, on.today).values_list("tag", "line__name", "season_id", "season__year"))
+    states = read_states(station, up_to=on.today)
+    over = _find_seasons_over(rows, states, on.today.year)
+    sums: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
+    n_rows = 0
+    for tag, line, season, _ in rows:
+        state = states.get(tag)
+        if state is None or not state.ears_pollinated or not (state.ears_picked or season in over):
+            continue
+        n_rows += 1
+        shelled = state.ears_picked if state.kernels else 0
+        good = min(state.ears_picked, state.ears_pollinated)
+        for at, count in enumerate((state.ears_pollinated, good, shelled, state.kernels if shelled else 0)):
+            sums[line][at] += count
+    return {line: LineCounts(line, *counts) for line, counts in sums.items()}, n_rows
+
+
+def _find_seasons_over(rows: Iterable[tuple[str, str, int, int]], states: dict[str, RowState], year: int) -> set[int]:
+    """Seasons of earlier years of which ears were picked: what was not picked there gave nothing."""
+    return {
+        season
+        for tag, _, season, of_year in rows
+        if of_year < year and (state := states.get(tag)) is not None and state.ears_picked
+    }
