@@ -1,4 +1,4 @@
-"""Do the values of a trial rise, fall or bend along harvest order, beyond what entries, replicates and rows explain?"""
+"""Do the values of a trial rise, fall or bend along harvest order, beyond what entries and replicates explain?"""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ FALSE_ALARM = 0.01
 """The chance that a clean trial is told to drift, for each trait (a choice of ours)."""
 N_WAVES = 4
 LEAST_FREE = 2
+"""Fewer degrees of freedom between passes tell nothing of a course from pass to pass (a choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,15 +27,13 @@ class Drift:
     """A course along harvest order: `course` (n,) around 0, within replicates where there are some.
 
     `change` is that from first to last plot (of a replicate, on the mean), `span` that from lowest to highest plot;
-    `chance` is that of so strong a course in a clean trial, over all waves looked at; `wave` the number of the
-    strongest, 1 the half wave that only rises or falls.
+    `chance` is that of so strong a course in a clean trial, over all that was looked at.
     """
 
     course: Array
     change: float
     span: float
     chance: float
-    wave: int
 
 
 def find_drift(trial: TrialPlots, fit: TraitFit, odd: tuple[OddPlot, ...] = ()) -> Drift | None:
@@ -56,10 +55,11 @@ def find_drift(trial: TrialPlots, fit: TraitFit, odd: tuple[OddPlot, ...] = ()) 
 
     Notes
     -----
-    Cosine waves of order, cos(pi j (k - 1/2) / n), j = 1 to `N_WAVES`, are fixed beside replicates; entries, rows and
-    columns random. Each is tested by its t; the degrees of freedom are the passes less the other fixed effects where
-    rows differ, else those left to error. The smallest chance counts `N_WAVES` times (Bonferroni). A trend of the
-    ground along the same way looks alike: only a person can tell which it is.
+    Within passes: cosine waves of order, cos(pi j (k - 1/2) / n), j = 1 to `N_WAVES`, fixed beside passes; entries, and
+    what of the ground crosses passes, random; each by its t. From pass to pass: the adjusted means of passes against
+    their middle in order, beside replicates, by its t on the passes less the replicates less 1. The smallest chance
+    counts as often as was looked (Bonferroni). A trend of the ground along the same way looks alike: only a person can
+    tell which it is.
 
     Checked by
     ----------
@@ -69,41 +69,78 @@ def find_drift(trial: TrialPlots, fit: TraitFit, odd: tuple[OddPlot, ...] = ()) 
     values[[one.at for one in odd]] = np.nan
     at = np.arange(trial.n)
     waves = {f"wave{j}": np.cos(np.pi * j * (at + 0.5) / trial.n) for j in range(1, N_WAVES + 1)}
-    data: dict[str, Column] = {"value": values, "entry": list(trial.entry), "rep": list(trial.rep), **waves}
-    if trial.field_row is not None and trial.field_col is not None:
-        data |= {"row": trial.field_row.tolist(), "col": trial.field_col.tolist()}
-    random = tuple(RandomTerm((term,)) for term in ("entry", *fit.ground_terms) if term != "rep")
-    fixed = tuple((name,) for name in waves)
-    by_rep = (("rep",),) if "rep" in fit.ground_terms else ()
+    several = bool(trial.passes.max())
+    data: dict[str, Column] = {"value": values, "entry": list(trial.entry), "pass": trial.passes.tolist(), **waves}
+    crossing = [(name, codes) for name, codes in _list_lines(trial, fit) if not _is_told_by(codes, trial.passes)]
+    data |= {name: codes.tolist() for name, codes in crossing}
+    random = tuple(RandomTerm((name,)) for name in ("entry", *(name for name, _ in crossing)))
+    fixed = ((("pass",),) if several else ()) + tuple((name,) for name in waves)
     try:
-        found = fit_mixed_model(data, Model("value", (*by_rep, *fixed), random, numeric=tuple(waves)))
+        found = fit_mixed_model(data, Model("value", fixed, random, numeric=tuple(waves)))
+        plain = fit_mixed_model(data, Model("value", (("pass",),), random)) if several else None
     except InputRefused:
         return None
-    rep = np.unique(trial.rep if by_rep else [""] * trial.n, return_inverse=True)[1]
-    return _judge(found, np.column_stack(list(waves.values())), rep, _count_free(trial, fit, found))
+    rep = np.unique(trial.rep, return_inverse=True)[1].astype(np.intp)
+    if not _is_told_by(rep, trial.passes):
+        rep = np.zeros(trial.n, dtype=np.intp)
+    return _judge(trial, rep, _test_waves(found, fit, waves), _test_passes(trial, rep, plain))
 
 
-def _count_free(trial: TrialPlots, fit: TraitFit, found: Fit) -> float:
-    """Degrees of freedom for a course: those of the passes where rows differ, else those left to error."""
-    used = N_WAVES + len(set(trial.rep))
-    if "row" in fit.ground_terms and found.variance("row") > 0:
-        return max(float(trial.passes.max()) + 1.0 - used, float(LEAST_FREE))
-    return max(fit.free - N_WAVES, float(LEAST_FREE))
+def _list_lines(trial: TrialPlots, fit: TraitFit) -> list[tuple[str, NDArray[np.intp]]]:
+    lines = {"rep": np.unique(trial.rep, return_inverse=True)[1], "row": trial.field_row, "col": trial.field_col}
+    return [(name, np.asarray(lines[name], dtype=np.intp)) for name in fit.ground_terms]
 
 
-def _judge(found: Fit, waves: Array, rep: NDArray[np.intp], free: float) -> Drift | None:
+def _is_told_by(codes: NDArray[np.intp], passes: NDArray[np.intp]) -> bool:
+    """Whether all plots of a pass have the same one."""
+    return len(np.unique(np.column_stack([codes, passes]), axis=0)) == len(np.unique(passes))
+
+
+def _test_waves(found: Fit, fit: TraitFit, waves: dict[str, Array]) -> list[tuple[float, Array]]:
+    """The chance of each wave, and its course (n,)."""
+    free = max(fit.free - N_WAVES, float(LEAST_FREE))
     lines = {line.term: line for line in found.fixed}
-    told = [lines[f"wave{j}"] for j in range(1, N_WAVES + 1)]
-    t = np.array([line.estimate / line.se if line.se > 0 else 0.0 for line in told])
-    chances = 2.0 * scipy.special.stdtr(free, -np.abs(t))
-    chance = min(1.0, N_WAVES * float(chances.min()))
+    told = []
+    for name, wave in waves.items():
+        line = lines[name]
+        t = line.estimate / line.se if line.se > 0 else 0.0
+        told.append((2.0 * float(scipy.special.stdtr(free, -abs(t))), wave * line.estimate))
+    return told
+
+
+def _test_passes(trial: TrialPlots, rep: NDArray[np.intp], plain: Fit | None) -> list[tuple[float, Array]]:
+    """The chance of a course from pass to pass, and that course (n,); nothing where there are too few passes."""
+    if plain is None:
+        return []
+    mean = {line.level: line.value for line in plain.means if line.term == "pass"}
+    passes = [one for one in range(int(trial.passes.max()) + 1) if str(one) in mean]
+    y = np.array([mean[str(one)] for one in passes])
+    middle = np.array([float(np.mean(np.flatnonzero(trial.passes == one))) for one in passes])
+    of = np.array([rep[trial.passes == one][0] for one in passes])
+    free = len(passes) - len(set(of.tolist())) - 1
+    if free < LEAST_FREE:
+        return []
+    within = [one - (np.bincount(of, one) / np.maximum(np.bincount(of), 1))[of] for one in (y, middle)]
+    size = float(within[1] @ within[1])
+    slope = float(within[1] @ within[0]) / size
+    error = float(np.sum((within[0] - slope * within[1]) ** 2)) / free
+    t = slope / np.sqrt(max(error, 1e-300) / size)
+    return [(2.0 * float(scipy.special.stdtr(free, -abs(t))), slope * np.arange(trial.n))]
+
+
+def _judge(
+    trial: TrialPlots, rep: NDArray[np.intp], within: list[tuple[float, Array]], across: list[tuple[float, Array]]
+) -> Drift | None:
+    looked = within + across
+    chance = min(1.0, len(looked) * min(one for one, _ in looked))
     if chance >= FALSE_ALARM:
         return None
-    # Waves that chance may have made are not drawn.
-    kept = np.where(chances < FALSE_ALARM, [line.estimate for line in told], 0.0)
-    course = waves @ kept
-    # What lies between replicates is theirs, so it is taken out.
-    course = course - (np.bincount(rep, course) / np.bincount(rep))[rep]
+    # A course that chance may have made is not drawn; what lies between passes, or between replicates, is theirs.
+    course = np.zeros(trial.n)
+    for group, parts in ((trial.passes, within), (rep, across)):
+        if parts and len(looked) * min(alone for alone, _ in parts) < FALSE_ALARM:
+            own = np.sum([one for _, one in parts], axis=0)
+            course = course + own - (np.bincount(group, own) / np.bincount(group))[group]
     ends = [np.flatnonzero(rep == one)[[0, -1]] for one in range(int(rep.max()) + 1)]
     change = float(np.mean([course[last] - course[first] for first, last in ends]))
-    return Drift(course, change, float(course.max() - course.min()), chance, int(np.argmin(chances)) + 1)
+    return Drift(course, change, float(course.max() - course.min()), chance)

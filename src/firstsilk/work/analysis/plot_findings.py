@@ -144,7 +144,7 @@ def _tell_drift(trait: TraitDoubts, has_reps: bool, labels: Sequence[PlotLabel],
         return []
     of = " of a replicate" if has_reps else ""
     message = (
-        f"{says} drifts along harvest order, beyond entries, replicates and rows: by {write_number(drift.change)} from "
+        f"{says} drifts along harvest order, beyond entries and replicates: by {write_number(drift.change)} from "
         f"the first to the last plot{of}, by {write_number(drift.span)} from the lowest to the highest"
     )
     repair = (
