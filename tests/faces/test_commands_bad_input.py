@@ -57,6 +57,7 @@ DOORS = {
         "good_ears",
     ),
     "kernels-needed": Door("kernels-needed {file}", "use,line,plants,packets\nu,A,18,2\n", "plants"),
+    "markers": Door("markers {file}", "line,m1,m2\nA,0,2\nB,1,2\n", "m1"),
     "design": Door("design complete {file}", "entry,copies\nA,1\nB,1\n", "copies", ""),
     "stability": Door("stability {file}", "entry,environment,mean\nA,x,1\nA,y,2\nB,x,3\nB,y,3.5\n", "mean", ""),
     "ability": Door(

@@ -42,6 +42,8 @@ DOORS = {
         "use,line,plants,packets,germination\na,A,18,3,0.8\nb,B,64,,\n",
         "--assurance 0.9",
     ),
+    "markers": ("markers {file}", "line,m1,m2\nA,0,\nB,1,2\n", ""),
+    "marker-kin": ("marker-kin {file}", "line,m1,m2\nA,0,2\nB,1,2\nD,0,1\n", "--frequencies half"),
     "design": ("design complete {file}", "entry,check,copies\nA,0,\nB,1,2\n", "--reps 2"),
 }
 

@@ -2,8 +2,8 @@
 
 The cases themselves stand in `test_lineage.py`, `test_fit_published.py`, `test_fit_outside_data.py`,
 `test_ground_published.py`, `test_reference_values.py`, `test_design_published.py`, `test_stability_published.py`,
-`test_ability_published.py`, `test_markers_published.py` and `test_agronomy*.py`. Here every topic of the published table must be named once: as
-covered whole, covered in part with what is left, or not covered with the reason.
+`test_ability_published.py`, `test_markers_published.py` and `test_agronomy*.py`. Here every topic of the published
+table must be named once: as covered whole, covered in part with what is left, or not covered with the reason.
 """
 
 from __future__ import annotations

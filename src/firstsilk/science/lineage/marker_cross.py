@@ -33,6 +33,7 @@ _LIKELIER = {
     "self_of_father": "It looks like the father: the father's seed in its packet, or the ear was the father's.",
     "other_father": "It can be the mother's child, but not this father's: other pollen, or another ear's packet.",
     "other_mother": "It can be the father's child, but not this mother's: another row's ear.",
+    "unclear": "It can be a child of each of them alone: too few markers tell what it is instead.",
     "neither": "It can be a child of neither: a swapped sample or packet.",
     "later_generation": "It holds alleles of these two only, but is not their first cross: a self or sib of it.",
     "": "",
@@ -136,10 +137,11 @@ def _find_likelier(
     for parent, word in ((mother, "self_of_mother"), (father, "self_of_father")):
         if compare_samples(parent, hybrid, frequency, error, alarm).verdict == "agrees":
             return word
+    if check_descent(mother, father, hybrid, frequency, error, alarm).verdict == "agrees":
+        return "later_generation"
     of_mother, of_father = (
         check_parent(parent, hybrid, frequency, error, alarm).verdict != "disagrees" for parent in (mother, father)
     )
     if of_mother != of_father:
         return "other_father" if of_mother else "other_mother"
-    alike = check_descent(mother, father, hybrid, frequency, error, alarm).verdict != "disagrees"
-    return "later_generation" if alike else "neither"
+    return "unclear" if of_mother else "neither"
