@@ -41,7 +41,8 @@ types: .venv/test.stamp
 bench: .venv/test.stamp
 	$(BIN)/python benchmarks/run.py $(if $(LARGE),--large,)
 
-# Long proofs, apart from `make test`: the forecast over two hundred seasons of each frozen world (about ten minutes).
+# Long proofs, apart from `make test`: the forecast over two hundred seasons of each frozen world (about ten minutes), and
+# intervals of differences between entries over two thousand trials of each of six kinds (about half an hour).
 soak: .venv/test.stamp
 	$(BIN)/python -m pytest -p no:cacheprovider tests/soak/prove_*.py
 
