@@ -123,6 +123,14 @@ def test_a_target_is_shared_out_over_its_rows(station):
     assert max(shares) - min(shares) <= 1
 
 
+def test_a_target_of_kernels_is_shared_out_by_the_pollinations_that_reach_them(station):
+    season, line = make_season(station), make_line(station, "E1")
+    target = make_target(season, 1, line, ears=1, kernels_wanted=1000)
+    for number in (1, 2):
+        make_row(season, number, line, "self", target)
+    assert [row.wanted for row in rows_on(LAST_READING).values()] == [8, 8]  # 16, as the plan has it
+
+
 @pytest.mark.parametrize(
     ("ears", "spoiled", "day", "standing"),
     [

@@ -10,6 +10,7 @@ import pytest
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Reservation, Row, Season, Target
 from firstsilk.science.nursery.counts import count_pollinations
+from firstsilk.science.seed.pollinations import EarRates, plan_pollinations
 from firstsilk.work.nursery.lay_out import MALE_EARS_PER_ROW
 from firstsilk.work.nursery.plan import (
     PlanSettings,
@@ -20,6 +21,7 @@ from firstsilk.work.nursery.plan import (
     open_season,
     plan_nursery,
 )
+from firstsilk.work.nursery.rates import LineRates
 from firstsilk.work.seed.stock import read_stock
 from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_weather, occasion
 
@@ -194,6 +196,22 @@ def test_rows_are_shared_out_so_that_their_pollinations_make_the_target(station,
     shares = [row.pollinations for row in planned.rows]
     assert sum(shares) == count_pollinations(10)
     assert max(shares) - min(shares) <= 1
+
+
+def test_kernels_ask_for_the_pollinations_that_reach_them_whatever_each_ear_sets(station, season):
+    lines_with_seed(station, E1=1290)
+    add_targets(ON, "2031", [Want("self", "E1", ears=1, kernels=1000)])
+    planned = plan_nursery(ON, "2031", SETTINGS)
+    assert sum(row.pollinations for row in planned.rows) == plan_pollinations(EarRates(), 1, 1000) == 16
+    assert count_pollinations(7) == 14  # the ears that hold 1,000 kernels on average
+    assert (
+        "1,000 kernels (7 good ears on average) at 68% success need 16 pollinations (95% sure)" in planned.rows[0].why
+    )
+
+
+def test_very_many_kernels_are_planned_by_their_mean():
+    rates = LineRates("E1", None, None, 0.05, 20.0, 250, 100)
+    assert rates.pollinations_for(1, 500_000) == 500_000
 
 
 def test_the_oldest_lot_with_enough_live_seed_is_sown_first(station, season):

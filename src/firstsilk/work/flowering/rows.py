@@ -11,7 +11,6 @@ import numpy as np
 
 from firstsilk.records.models import Row, Season, Station
 from firstsilk.science.flowering.rows import RowState
-from firstsilk.science.nursery.counts import count_pollinations
 from firstsilk.science.nursery.sowing import expect_day
 from firstsilk.work.climate.series import DailyHeat, normal_daily, read_daily_heat
 from firstsilk.work.flowering.states import read_states
@@ -145,8 +144,7 @@ def share_pollinations(rows: Sequence[Row], rates: dict[str, LineRates]) -> dict
     for group in by_target.values():
         target = group[0].target
         assert target is not None
-        rate = rates[group[0].line.name]
-        need = count_pollinations(rate.ears_for(target.ears_wanted, target.kernels_wanted), rate.success_frac)
+        need = rates[group[0].line.name].pollinations_for(target.ears_wanted, target.kernels_wanted)
         for step, row in enumerate(group):
             shares[row.number] = need // len(group) + (1 if step < need % len(group) else 0)
     return shares

@@ -9,7 +9,7 @@ import numpy as np
 
 from firstsilk.records.models import Season
 from firstsilk.science.flowering.supplies import Supply, SupplyNeed, count_supplies, find_order_day
-from firstsilk.science.nursery.counts import count_pollinations, count_rows
+from firstsilk.science.nursery.counts import count_rows
 from firstsilk.work.flowering.crew import CrewNeed, weigh_crew
 from firstsilk.work.flowering.season_demand import SeasonDemand, read_season_demand
 from firstsilk.work.nursery.rates import read_line_rates
@@ -83,7 +83,7 @@ def count_drafts(on: Occasion, season: Season) -> tuple[float, float, float]:
     for one in drafts:
         rate = rates[one.female.name]
         ears = rate.ears_for(one.ears_wanted, one.kernels_wanted)
-        need = count_pollinations(ears, rate.success_frac)
+        need = rate.pollinations_for(one.ears_wanted, one.kernels_wanted)
         attempts, good, rows = attempts + need, good + ears, rows + count_rows(need)
     return attempts, good, rows
 

@@ -246,8 +246,10 @@ def _rows_for_target(target: Target, bench: _Bench) -> tuple[list[PlannedRow], l
     """The rows of one target, its males' rows added to the bench; or nothing and what is short."""
     need = bench.needs[target.number]
     success = bench.rates[need.female].success_frac
+    ears = f"{need.ears} good ear{'s' if need.ears > 1 else ''}"
+    wanted = f"{target.kernels_wanted:,} kernels ({ears} on average)" if target.kernels_wanted else ears
     why = (
-        f"{need.ears} good ear{'s' if need.ears > 1 else ''} at {success:.0%} success need {need.attempts} pollinations"
+        f"{wanted} at {success:.0%} success need {need.attempts} pollinations"
         f" ({bench.settings.assurance:.0%} sure): {need.rows} row{'s' if need.rows > 1 else ''}"
     )
     purpose = "female" if need.male else "self"

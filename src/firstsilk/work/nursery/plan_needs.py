@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from firstsilk.answers import refuse
 from firstsilk.records.models import Target
-from firstsilk.science.nursery.counts import count_pollinations, count_rows
+from firstsilk.science.nursery.counts import count_rows
 from firstsilk.work.nursery.joint_sowing import CrossNeed, FieldLimits
 from firstsilk.work.nursery.rates import LineRates
 
@@ -60,7 +60,7 @@ def limit_field(settings: PlanSettings) -> FieldLimits:
 def count_need(target: Target, rates: LineRates, settings: PlanSettings) -> CrossNeed:
     """How many ears, pollinations and rows a target needs."""
     ears = rates.ears_for(target.ears_wanted, target.kernels_wanted)
-    attempts = count_pollinations(ears, rates.success_frac, settings.assurance)
+    attempts = rates.pollinations_for(target.ears_wanted, target.kernels_wanted, settings.assurance)
     rows = count_rows(attempts, settings.plants_per_row)
     male = target.male.name if target.male is not None else ""
     return CrossNeed(target.number, target.kind, target.female.name, male, target.priority, ears, attempts, rows)

@@ -8,13 +8,16 @@ from dataclasses import dataclass
 from datetime import date
 
 from firstsilk.records.models import Line, Row, Station
-from firstsilk.science.nursery.counts import KERNELS_PER_EAR, SUCCESS_FRAC
+from firstsilk.science.nursery.counts import KERNELS_PER_EAR, SUCCESS_FRAC, count_pollinations
+from firstsilk.science.seed.pollinations import EarRates, expect_pollinations, plan_pollinations
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.nursery.units import FloweringUnits, read_units
 
 PRIOR_POLLINATIONS = 20
 PRIOR_EARS = 10
 """How many pollinations and ears the programme's mean counts for, beside a line's own (a choice of ours)."""
+MANY_POLLINATIONS = 50_000
+"""From here on chance evens out, and what is needed on average is planned (a choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,19 @@ class LineRates:
     def ears_for(self, ears: int, kernels: int | None) -> int:
         """Good ears needed to have at least so many ears and, where kernels are asked for, so many kernels."""
         return max(ears, math.ceil(kernels / self.kernels_per_ear)) if kernels else ears
+
+    def pollinations_for(self, ears: int, kernels: int | None, assurance: float = 0.95) -> int:
+        """Pollinations that give so many good ears and, where kernels are asked for, so many kernels, so surely.
+
+        Ears differ in their kernels, so that kernels ask for more pollinations than the ears that hold them on average.
+        """
+        if not kernels:
+            return count_pollinations(ears, self.success_frac, assurance)
+        rates = EarRates(self.success_frac, self.kernels_per_ear)
+        on_average = expect_pollinations(rates, ears, kernels)
+        if on_average > MANY_POLLINATIONS:
+            return math.ceil(on_average)
+        return plan_pollinations(rates, ears, kernels, assurance)
 
 
 def read_line_rates(station: Station, names: Iterable[str], up_to: date | None = None) -> dict[str, LineRates]:
