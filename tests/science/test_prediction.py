@@ -8,15 +8,16 @@ import pytest
 from firstsilk.answers import InputRefused
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Model, RandomTerm, Relationship
+from firstsilk.science.lineage import variances
 from firstsilk.science.lineage.marker_relationship import find_marker_relationship
 from firstsilk.science.lineage.markers import MarkerTable
 from firstsilk.science.lineage.prediction import (
-    estimate_variances,
     find_marker_effects,
     fit_genomic_values,
     predict_left_out,
     score_lines,
 )
+from firstsilk.science.lineage.variances import estimate_variances
 
 
 def world(n: int = 60, tested: int = 45, p: int = 400, noise: float = 1.0, seed: int = 3):
@@ -67,6 +68,27 @@ def test_untested_lines_come_out_of_the_full_equations_alike() -> None:
     assert fit.effects_se[0] == pytest.approx(np.sqrt(inverse[0, 0]), abs=1e-9)
     assert fit.values == pytest.approx(solved[1:], abs=1e-9)
     assert fit.reliability == pytest.approx(1 - np.diag(inverse)[1:] / (0.8 * np.diag(matrix)), abs=1e-9)
+
+
+def test_single_precision_moves_the_variances_by_next_to_nothing(monkeypatch) -> None:
+    for noise in (0.3, 1.0, 3.0):
+        _, found, places, response, _ = world(300, 250, 1_000, noise)
+        among = found.matrix[np.ix_(places, places)]
+        double = estimate_variances(among, np.ones((250, 1)), response)
+        monkeypatch.setattr(variances, "DOUBLE_UP_TO", 0)
+        single = estimate_variances(among, np.ones((250, 1)), response)
+        monkeypatch.undo()
+        assert single != double
+        assert single == pytest.approx(double, rel=1e-5)
+
+
+def test_where_next_to_no_residual_is_left_double_precision_is_taken(monkeypatch) -> None:
+    _, found, places, _, genes = world(80, 60, 400, 0.0)
+    among = found.matrix[np.ix_(places, places)]
+    double = estimate_variances(among, np.ones((60, 1)), genes[places])
+    monkeypatch.setattr(variances, "DOUBLE_UP_TO", 0)
+    assert estimate_variances(among, np.ones((60, 1)), genes[places]) == double
+    assert double[1] < 1e-3 * double[0]
 
 
 def test_no_other_variances_have_a_higher_likelihood() -> None:

@@ -103,7 +103,8 @@ def find_marker_relationship(
     n, p = table.doses.shape
     single = float(n) * n * p > DOUBLE_UP_TO
     products = _sum_products(table, frequency, np.dtype(np.float32) if single else np.dtype(np.float64))
-    return MarkerRelationship(table.samples, products / divisor, frequency, divisor)
+    products /= divisor
+    return MarkerRelationship(table.samples, products, frequency, divisor)
 
 
 def centre_doses(table: MarkerTable, part: slice, frequency: Numbers, kind: Precision) -> Centred:
@@ -125,9 +126,19 @@ def _sum_products(table: MarkerTable, frequency: Numbers, kind: Precision) -> Nu
         # A C-ordered (n, k) block is the Fortran-ordered (k, n) that `trans` wants, so that nothing is copied.
         centred = np.ascontiguousarray(centre_doses(table, part, frequency, kind))
         total = update(1.0, centred.T, beta=1.0, c=total, trans=1, lower=1, overwrite_c=1)
-    whole = np.tril(total).astype(np.float64)
-    whole += np.tril(whole, -1).T
+    whole: Numbers = total.astype(np.float64)
+    mirror_lower(whole)
     return whole
+
+
+def mirror_lower(matrix: Numbers, size: int = 512) -> None:
+    """Write the lower triangle of a square matrix over its upper one, in place, a band of rows at a time."""
+    n = len(matrix)
+    for start in range(0, n, size):
+        stop = min(start + size, n)
+        matrix[start:stop, stop:] = matrix[stop:, start:stop].T
+        block = matrix[start:stop, start:stop]
+        block[:] = np.tril(block) + np.tril(block, -1).T
 
 
 def blend_relationships(by_markers: Numbers, by_pedigree: Numbers, pedigree_weight: float, align: bool) -> Numbers:

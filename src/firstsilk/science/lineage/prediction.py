@@ -3,32 +3,23 @@
 One mixed model, y = X b + u + e, with var(u) = s2u K over all lines and var(e) = s2e / weight. With K = Z Z'/k of the
 marker doses this is the same as giving every marker a normal effect of variance s2u / k: worth and effects are two
 views of one fit.
-
-Reduced maximum likelihood costs one reduction of K to a tridiagonal matrix T = Q' K Q (the first and dearest half of an
-eigen-decomposition; the eigenvectors are never needed). The covariance of Q'y is then tridiagonal for every ratio of
-variances, so that each trial value costs a few passes over n numbers.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_solve, lapack
-from scipy.optimize import minimize_scalar
 
-from firstsilk.answers import NotConverged, refuse
-from firstsilk.science.lineage.marker_relationship import Centred, Precision, centre_doses
+from firstsilk.answers import refuse
+from firstsilk.science.lineage.marker_relationship import Centred, Precision, centre_doses, mirror_lower
 from firstsilk.science.lineage.markers import MarkerTable, walk_chunks
+from firstsilk.science.lineage.variances import LARGEST_SHARE, estimate_variances
 
 LEAST_TESTED = 5
 """Tested lines below which no variance is estimated: ours."""
-LARGEST_SHARE = 1.0 - 1e-6
-"""Largest share of the variance given to the genes: at 1 the covariance of lines alike by markers has no inverse."""
-GRID = 41
-"""Shares tried before the best is polished, so that a second hump of the likelihood is not missed: ours."""
 
 Numbers = NDArray[np.float64]
 
@@ -117,15 +108,20 @@ def fit_genomic_values(
     # Records scaled by the root of their weight have an even residual.
     among = relationship[np.ix_(places, places)] * scale[:, None] * scale
     genetic, residual = variances or estimate_variances(among, fixed * scale[:, None], response * scale)
-    inverse, log_size = _invert(genetic * among + residual * np.eye(m))
+    # From here on the place of `among` holds the covariance, then its inverse: a copy less of the largest matrix.
+    size = genetic * float(np.trace(among)) / m
+    among *= genetic
+    among.flat[:: m + 1] += residual
+    inverse, log_size = _invert(among)
     log_size -= 2.0 * float(np.log(scale).sum())
     inverse *= scale[:, None] * scale
     spread = inverse @ fixed
     information = fixed.T @ spread
     of_effects = np.linalg.inv(information)
     effects = of_effects @ (spread.T @ response)
-    projection = inverse - spread @ of_effects @ spread.T
     rest = inverse @ (response - fixed @ effects)
+    projection = inverse
+    projection -= spread @ of_effects @ spread.T
     log_size += float(np.linalg.slogdet(information)[1]) + (m - fixed.shape[1]) * float(np.log(2.0 * np.pi))
     # The part of V and of I that the fixed part takes: diagonals of X A X' and of X A X' V^-1.
     taken = [np.einsum("ij,ij->i", fixed @ of_effects, part) for part in (fixed, spread)]
@@ -134,7 +130,7 @@ def fit_genomic_values(
         genetic,
         residual,
         -0.5 * (float((response - fixed @ effects) @ rest) + log_size),
-        _is_at_bound(genetic * float(np.trace(among)) / m, residual),
+        _is_at_bound(size, residual),
         effects,
         np.sqrt(np.diag(of_effects)),
         genetic * (relationship[:, places] @ rest),
@@ -151,101 +147,10 @@ def _is_at_bound(genetic: float, residual: float) -> bool:
     return genetic == 0.0 or residual <= 1.01 * (1.0 - LARGEST_SHARE) * (genetic + residual)
 
 
-def estimate_variances(relationship: Numbers, design: Numbers, response: Numbers) -> tuple[float, float]:
-    """Genetic and residual variance by reduced maximum likelihood.
-
-    Parameters
-    ----------
-    relationship
-        K (m, m) of the records; design (m, q); response (m,).
-
-    Returns
-    -------
-    tuple of float
-        s2u (exactly 0 if its likelihood is highest there) and s2e, in the square of the unit of the response.
-
-    Raises
-    ------
-    NotConverged
-        If the reduction of the matrix fails.
-
-    Notes
-    -----
-    The likelihood is profiled over the size of both variances and searched over the share h of s2u, from 0 to 1 - 1e-6,
-    with K divided by the mean of its diagonal: 41 shares, then Brent's method between the neighbours of the best.
-
-    References
-    ----------
-    Patterson & Thompson 1971, Biometrika 58:545; Golub & Van Loan 2013, Matrix Computations, 8.3 (tridiagonal
-    reduction).
-
-    Checked by
-    ----------
-    tests/outside/test_markers_published.py; tests/science/test_prediction.py
-    """
-    size = float(np.trace(relationship)) / len(relationship)
-    if size <= 0.0:
-        return 0.0, _profile(np.zeros(len(design)), np.zeros(len(design) - 1), design, response)(0.0)[1]
-    diagonal, beside, turned = _reduce(relationship / size, np.column_stack([design, response]))
-    judge = _profile(diagonal, beside, turned[:, :-1], turned[:, -1])
-    shares = np.linspace(0.0, LARGEST_SHARE, GRID)
-    found = [judge(share)[0] for share in shares]
-    best = int(np.argmin(found))
-    low, high = shares[max(best - 1, 0)], shares[min(best + 1, GRID - 1)]
-    polished = minimize_scalar(lambda h: judge(h)[0], bounds=(low, high), method="bounded", options={"xatol": 1e-10})
-    share = float(polished.x)
-    # The polish stays a hair within its bounds; a bound is taken if it is as good.
-    for bound in (0.0, LARGEST_SHARE):
-        if bound in (low, high) and judge(bound)[0] <= polished.fun:
-            share = bound
-    total = judge(share)[1]
-    return share * total / size, (1.0 - share) * total
-
-
-def _reduce(matrix: Numbers, columns: Numbers) -> tuple[Numbers, Numbers, Numbers]:
-    """Diagonal and side diagonal of Q' M Q, and Q' times some columns."""
-    if len(matrix) < 2:
-        return np.diag(matrix).copy(), np.zeros(0), columns
-    room = int(lapack.dsytrd_lwork(len(matrix), lower=1)[0])
-    reflected, diagonal, beside, factors, wrong = lapack.dsytrd(matrix, lower=1, lwork=room)
-    turned = np.array(columns, dtype=np.float64, order="F")
-    below = np.asfortranarray(turned[1:])
-    vectors = np.asfortranarray(reflected[1:, :-1])
-    work = max(1, 64 * below.shape[1])
-    below, _, fault = lapack.dormqr("L", "T", vectors, factors, below, work)
-    if wrong or fault:
-        raise NotConverged("The relationship of the tested lines could not be reduced. Look for odd values in it.")
-    turned[1:] = below
-    return diagonal, beside, turned
-
-
-def _profile(
-    diagonal: Numbers, beside: Numbers, design: Numbers, response: Numbers
-) -> Callable[[float], tuple[float, float]]:
-    """A function of the share h: minus twice the reduced log-likelihood but for a constant, and the best total."""
-    both = np.column_stack([design, response])
-    freedom = len(response) - design.shape[1]
-
-    def judge(share: float) -> tuple[float, float]:
-        main, side, wrong = lapack.dpttrf(share * diagonal + (1.0 - share), share * beside)
-        if wrong:
-            return np.inf, np.nan
-        solved, _ = lapack.dpttrs(main, side, both)
-        products = both.T @ solved
-        information = products[:-1, :-1]
-        misfit = products[-1, -1] - products[-1, :-1] @ np.linalg.solve(information, products[:-1, -1])
-        total = float(misfit) / freedom
-        if total <= 0.0:
-            return np.inf, np.nan
-        size = np.log(main).sum() + np.linalg.slogdet(information)[1]
-        return float(size + freedom * np.log(total)), total
-
-    return judge
-
-
 def _invert(covariance: Numbers) -> tuple[Numbers, float]:
-    """The inverse of a covariance by its Cholesky factor, and its log-determinant."""
-    factor, wrong = lapack.dpotrf(covariance, lower=1)
+    """The inverse of a covariance, written in its place, and its log-determinant."""
+    # Turned, a C-ordered symmetric matrix is the Fortran-ordered one that need not be copied.
+    factor, wrong = lapack.dpotrf(covariance.T, lower=1, overwrite_a=1)
     if wrong:
         raise refuse(
             "lines_alike",
@@ -253,9 +158,8 @@ def _invert(covariance: Numbers) -> tuple[Numbers, float]:
             "Give a residual variance, or leave lines out that are the same.",
         )
     log_size = 2.0 * float(np.log(np.diag(factor)).sum())
-    inverse, _ = lapack.dpotri(factor, lower=1)
-    inverse = np.tril(inverse)
-    inverse += np.tril(inverse, -1).T
+    inverse, _ = lapack.dpotri(factor, lower=1, overwrite_c=1)
+    mirror_lower(inverse)
     return inverse, log_size
 
 
