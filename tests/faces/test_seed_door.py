@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.faces.calling import call, one_object, rows_of, write
+from tests.factories import make_line, make_lot, make_station
 
 NEED = "use,line,kernels\ntrial,A,100\n"
 LOTS = "lot,line,kernels,germination\nA1,A,50,0.9\nA2,A,200,0.8\nA3,A,300,1\n"
@@ -34,6 +35,24 @@ def test_age_is_the_order_of_the_table_or_as_made_or_year_tells(tmp_path, capsys
         assert rows_of(ask(tmp_path, capsys, NEED, lots)[1])[0]["lot"] == "A2"
     lots = "lot,line,kernels,germination\nA1,A,500,1\nA2,A,500,1\n"
     assert rows_of(ask(tmp_path, capsys, NEED, lots)[1])[0]["lot"] == "A1"
+
+
+def test_promised_kernels_are_left_alone(tmp_path, capsys):
+    lots = "lot,line,kernels,promised,germination\nA1,A,150,80,1\nA2,A,20,90,1\nA3,A,60,,1\n"
+    rows = rows_of(ask(tmp_path, capsys, NEED, lots)[1])
+    assert [(row["lot"], row["kernels"], row["short"]) for row in rows] == [("A1", "70", "0"), ("A3", "30", "0")]
+
+
+@pytest.mark.django_db
+def test_what_lots_writes_can_be_given_as_lots(tmp_path, capsys):
+    station = make_station()
+    make_lot(make_line(station, "A"), 500, year=2030, germination_frac=0.8, germination_seeds=50)
+    make_lot(make_line(station, "B"), 500, year=2029, germination_frac=None)
+    lots = tmp_path / "lots.csv"
+    assert call(capsys, "lots", "--today", "2031-06-01", "--out", lots)[0] == 0
+    code, out, err = call(capsys, "seed", write(tmp_path, NEED, "need.csv"), lots, "--untested", "0.9")
+    assert (code, rows_of(out)[0]["lot"], rows_of(out)[0]["kernels"]) == (0, "A-30", "125")
+    assert "from 50 seeds: not an official test" in err
 
 
 def test_needs_are_served_in_their_order_and_short_is_told(tmp_path, capsys):

@@ -105,6 +105,7 @@ def test_a_lot_warns_of_a_test_with_too_few_seeds(client, station, lot):
     sign_in(client, station, "cooperator")
     page = client.get(f"/seed/lots/{lot.tag}/").content.decode()
     assert "Germination from 100 seeds: not an official test." in page
+    assert "<small>of 100</small>" in client.get("/seed/").content.decode()
     low, high = find_germination_interval(lot.germination_frac, 100)
     assert f"the lot's own {100 * low:.0f}–{100 * high:.0f} %" in page
     assert "Take seed out" not in page

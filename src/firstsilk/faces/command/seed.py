@@ -24,8 +24,8 @@ LotsFile = Annotated[
     str,
     typer.Argument(
         metavar="LOTS",
-        help="Lots on hand: lot, line, kernels, germination[, made or year][, germination_seeds]. Oldest first, unless "
-        "made (a date or a year) or year tells.",
+        help="Lots on hand: lot, line, kernels, germination[, promised][, made or year][, germination_seeds]. Oldest "
+        "first, unless made (a date or a year) or year tells.",
     ),
 ]
 Untested = Annotated[
@@ -40,6 +40,7 @@ def seed(need: NeedFile, lots: LotsFile, untested: Untested = None, out: Out = "
     Each need takes from the fewest lots that cover it; of those that do, the oldest, and these oldest first and whole.
     Needs are served in the order of the table, each from what those before it have left. short is how many germinating
     kernels are missing, the same on each line of a use and line; a line without any lot has one line with no lot.
+    Kernels promised are left alone. What `firstsilk lots` writes can be given as LOTS.
 
     With germination_seeds the table has germination_low and germination_high more, the 95 % interval (Wilson) of the
     lot's own share; a test of fewer than 400 seeds is told to be no official one.

@@ -59,7 +59,19 @@ def lots(
 
     found = list_lots(on, text, in_stock, size=1_000_000)
     say(found.basis.as_text())
-    columns = ("lot", "tag", "line", "year", "kind", "kernels", "promised", "free", "germination", "place")
+    columns = (
+        "lot",
+        "tag",
+        "line",
+        "year",
+        "kind",
+        "kernels",
+        "promised",
+        "free",
+        "germination",
+        "place",
+        "germination_seeds",
+    )
     rows = [
         (
             one.stock.name,
@@ -72,6 +84,7 @@ def lots(
             one.stock.free,
             one.stock.germination_frac,
             one.place,
+            one.germination_seeds,
         )
         for one in found.lots
     ]

@@ -1,7 +1,8 @@
 """How are needs for kernels and the lots on hand read, with every fault named at once?
 
-Needs: ``use, line, kernels``. Lots: ``lot, line, kernels, germination``, and if there ``made`` or ``year``,
-``germination_seeds``. More columns are left alone, so that a station's own table of lots can be given as it is.
+Needs: ``use, line, kernels``. Lots: ``lot, line, kernels, germination``, and if there ``promised``, ``made`` or
+``year``, ``germination_seeds``. More columns are left alone, so that a station's own table of lots, and what
+``firstsilk lots`` writes, can be given as they are.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from firstsilk.answers import Finding, stop_if_any
+from firstsilk.faces.files.ear_needs import read_count
 from firstsilk.faces.files.tables import FIRST_YEAR, LAST_YEAR, TableRow, read_table
 from firstsilk.science.seed.covering import KernelNeed, LotOnHand
 
@@ -23,7 +25,8 @@ Age = tuple[int, int, int]
 
 @dataclass(frozen=True, slots=True)
 class ReadLot:
-    """A lot as the table has it: its share, None where no test is on record; seeds of the test; when it was made."""
+    """A lot as the table has it: kernels not promised; its share, None where no test is on record; seeds of the test;
+    when it was made."""
 
     lot: str
     line: str
@@ -86,7 +89,8 @@ def read_lots(path: str | Path, name: str = "", untested_allowed: bool = False) 
         share = _read_share(row, untested_allowed, findings)
         seeds = _read_seeds(row, findings)
         age = _read_age(row, age_column, findings) if age_column else None
-        lots.append(ReadLot(lot, line, _read_kernels(row, findings), share, seeds, age))
+        free = max(0, _read_kernels(row, findings) - (read_count(row, "promised", findings) or 0))
+        lots.append(ReadLot(lot, line, free, share, seeds, age))
     stop_if_any(findings)
     return tuple(sorted(lots, key=lambda one: one.age or (0, 0, 0)))
 

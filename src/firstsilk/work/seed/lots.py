@@ -31,6 +31,7 @@ class LotRow:
     place: str
     generation: str
     is_low: bool
+    germination_seeds: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +127,9 @@ def read_signs(text: str) -> str:
 
 
 def _lot_row(stock: LotStock, lot: Lot) -> LotRow:
-    return LotRow(stock, lot.kind, _place(lot), lot.line.generation, stock.kernels < 0 or stock.free < 0)
+    is_low = stock.kernels < 0 or stock.free < 0
+    seeds = None if stock.germination_frac is None else lot.germination_seeds
+    return LotRow(stock, lot.kind, _place(lot), lot.line.generation, is_low, seeds)
 
 
 def _place(lot: Lot) -> str:
