@@ -15,7 +15,7 @@ from firstsilk.work.nursery.units import FloweringUnits, read_units
 
 PRIOR_POLLINATIONS = 20
 PRIOR_EARS = 10
-"""How many pollinations and ears the programme's mean counts for, beside a line's own (a choice of ours)."""
+"""How many pollinations and ears the published mean counts for, beside a line's own (a choice of ours)."""
 MANY_POLLINATIONS = 50_000
 """From here on chance evens out, and what is needed on average is planned (a choice of ours)."""
 
@@ -53,7 +53,7 @@ class LineRates:
 
 
 def read_line_rates(station: Station, names: Iterable[str], up_to: date | None = None) -> dict[str, LineRates]:
-    """The rates of each named line, its own records up to a day shrunk towards the programme's mean.
+    """The rates of each named line, its own records up to a day shrunk towards the published mean.
 
     Notes
     -----
