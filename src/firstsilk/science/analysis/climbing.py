@@ -5,6 +5,7 @@ Average-information steps, projected at 0 with an active set, damped when a step
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
@@ -22,6 +23,9 @@ SETTLED = 1e-9
 SLOW = 0.98
 # A residual variance is not let below this share of its former value in one step.
 FALL = 0.1
+# Far from the top a plain step down overshoots: one of more than STEEP of a value, which is above SMALL of the response
+# variance, is taken by ratio instead.
+STEEP, SMALL = 0.3, 0.02
 LONGEST = 20.0
 # The damping of the first step where parameters work otherwise than in proportion.
 CAREFUL = 0.1
@@ -145,7 +149,7 @@ def climb(hill: Hill[S], start: Array) -> Summit[S]:
         if promise < hill.promise or SETTLED > promise >= SLOW * before:
             return Summit(state, True, iteration)
         stretch = _stretch(state, direction, last) if damping == 0.0 and bend is None else 1.0
-        found, damping = _rise(hill, state, damping, stretch, bend)
+        found, damping = _rise(hill, state, damping, stretch, bend, direction)
         if found is None or np.array_equal(found.values, state.values):
             return Summit(state, promise < SETTLED, iteration)
         # Two plain steps one after the other show how fast the climb slows; after a stretched one, look anew.
@@ -189,11 +193,14 @@ def _stretch(state: Climbing, direction: Array, last: Array | None) -> float:
     return 1.0 / (1.0 - ratio) if 0.05 < abs(ratio) < 0.95 else 1.0
 
 
-def _rise(hill: Hill[S], state: S, damping: float, stretch: float, bend: Array | None) -> tuple[S | None, float]:
+def _rise(
+    hill: Hill[S], state: S, damping: float, stretch: float, bend: Array | None, plain: Array
+) -> tuple[S | None, float]:
     """One accepted step and the next damping; None if no step, however short, leads up."""
     slack = hill.rounding * max(abs(state.log_likelihood), 1.0)
     for _ in range(40):
-        found = hill.stand(_step(hill, state, damping, stretch, bend))
+        direction = plain if damping == 0.0 else _direction(state, hill.kinds, damping, bend)
+        found = hill.stand(_step(hill, state, stretch * direction))
         if found.log_likelihood >= state.log_likelihood - slack:
             return found, damping / 10.0 if damping > 1e-2 else 0.0
         if stretch == 1.0:
@@ -240,12 +247,16 @@ def _solve_upwards(curvature: Array, score: Array) -> Array:
     return np.asarray(directions @ taken, dtype=np.float64)
 
 
-def _step(hill: Hill[S], state: S, damping: float, stretch: float, bend: Array | None) -> Array:
+def _step(hill: Hill[S], state: S, direction: Array) -> Array:
+    """Where a step leads: not below bounds, and a steep fall of a variance by ratio, as on the scale of logarithms."""
     kinds = hill.kinds
-    direction = stretch * _direction(state, kinds, damping, bend)
     direction = np.where(kinds.bounded, direction, np.clip(direction, -kinds.reach, kinds.reach))
     values = state.values + direction
     values = np.where(kinds.bounded, np.maximum(values, 0.0), np.clip(values, -kinds.most, kinds.most))
+    ratio = np.divide(direction, state.values, out=np.zeros_like(values), where=state.values > SMALL * hill.total)
+    gentle = np.exp(np.clip(ratio, math.log(FALL), 0.0)) * state.values
+    if hill.curved:
+        values = np.where(kinds.bounded & (ratio < -STEEP), gentle, values)
     return np.where(kinds.residual, np.maximum(values, FALL * state.values), values)
 
 

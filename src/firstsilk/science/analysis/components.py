@@ -297,10 +297,17 @@ def _inner_levels(
         place = np.array([at[level] for level in column.levels], dtype=np.intp)
         return names, np.arange(len(names)), place[column.codes[inside]]
     columns = [records.classes[name] for name in inner]
-    codes = np.column_stack([column.codes[inside] for column in columns])
-    cells, positions = np.unique(codes, axis=0, return_inverse=True)
-    names = [":".join(c.levels[k] for c, k in zip(columns, cell, strict=True)) for cell in cells]
-    return names, cells[:, 0].astype(np.intp), np.asarray(positions, dtype=np.intp).ravel()
+    key = columns[0].codes[inside].astype(np.int64)
+    for column in columns[1:]:
+        key = key * len(column.levels) + column.codes[inside]
+    cells, positions = np.unique(key, return_inverse=True)
+    parts: list[Sequence[str]] = []
+    for column in reversed(columns):
+        cells, code = np.divmod(cells, len(column.levels))
+        parts.append([column.levels[k] for k in code.tolist()])
+    units = np.asarray(code, dtype=np.intp)
+    names = [":".join(cell) for cell in zip(*reversed(parts), strict=True)]
+    return names, units, np.asarray(positions, dtype=np.intp)
 
 
 def _pattern_of(related: Relationship | SparseRelationship) -> _Pattern:

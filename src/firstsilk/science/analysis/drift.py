@@ -125,7 +125,8 @@ def _test_passes(trial: TrialPlots, rep: NDArray[np.intp], plain: Fit | None) ->
     slope = float(within[1] @ within[0]) / size
     error = float(np.sum((within[0] - slope * within[1]) ** 2)) / free
     t = slope / np.sqrt(max(error, 1e-300) / size)
-    return [(2.0 * float(scipy.special.stdtr(free, -abs(t))), slope * np.arange(trial.n, dtype=np.float64))]
+    along = np.asarray(slope * np.arange(trial.n), dtype=np.float64)
+    return [(2.0 * float(scipy.special.stdtr(free, -abs(t))), along)]
 
 
 def _judge(

@@ -13,8 +13,9 @@ import numpy as np
 import scipy.sparse.linalg
 
 from firstsilk.answers import InputRefused
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.models import Array, Fit, Heritability, Model, RandomTerm, SparseRelationship
-from firstsilk.science.analysis.records import Column, Records
+from firstsilk.science.analysis.records import Records
 
 Fitter = Callable[[Mapping[str, Column], Model], Fit]
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,9 +24,10 @@ from firstsilk.science.analysis.large_models import (
 from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.mixed_models import lay_out
 from firstsilk.science.analysis.models import Array, Fit, Model
-from firstsilk.science.analysis.parameters import RESIDUAL, TURNED, VARIANCE, WIGGLE, Parameter, parameter_kinds
+from firstsilk.science.analysis.parameters import NUGGET, RESIDUAL, TURNED, VARIANCE, WIGGLE, Parameter, parameter_kinds
 from firstsilk.science.analysis.sparse_columns import Sparse
 from firstsilk.science.analysis.sparse_equations import LargeState, find_slopes, solve_large
+from firstsilk.science.analysis.sparse_left import Simpler
 from firstsilk.science.analysis.sparse_reml import LargeTop, response_variance
 
 # A parameter is moved by this share of its value (a turned correlation by this much) to see how covariances move.
@@ -116,32 +117,32 @@ def stand_on_large(data: Mapping[str, Column], model: Model, fit: Fit) -> LargeS
     tests/science/test_fixed_tests.py, tests/outside/test_fixed_tests_published.py
     """
     layout = lay_out(data, model)
-    own = model
-    if model.residual.nugget and all(line.value == 0.0 for line in fit.variances if line.term == "nugget"):
-        own = replace(model, residual=replace(model.residual, nugget=False))
     surfaces = {surface.name for surface in model.surfaces}
-    straight = frozenset(
-        (line.term, line.level) for line in fit.variances if line.term in surfaces and line.value == 0.0
+    gone = [line for line in fit.variances if line.value == 0.0]
+    simpler = Simpler(
+        frozenset((line.term, line.level) for line in gone if line.term in surfaces),
+        frozenset(line.level for line in gone if line.term == NUGGET and model.residual.nugget),
     )
-    arranged, problem, least_squares = arrange_large(layout, own, straight)
+    arranged, problem, least_squares = arrange_large(layout, model, simpler)
     values = _read_values(problem.parameters, fit)
     state: LargeState = find_slopes(problem, solve_large(problem, values, np.zeros(len(values))))
     kinds = parameter_kinds(problem.parameters, response_variance(problem))
     covariance = parameter_covariance(state, kinds)
     top = LargeTop(state, covariance, fit.gradient, fit.converged, fit.iterations)
-    large = LargeFit(layout, own, arranged, problem, top, least_squares, _move_planes(arranged, problem.fixed))
+    moved = _move_planes(arranged, problem.fixed)
+    large = LargeFit(layout, model, arranged, problem, top, least_squares, moved, simpler)
     return LargeStanding(large, tuple(np.flatnonzero(~np.isnan(np.diag(covariance))).tolist()))
 
 
 def _read_values(parameters: tuple[Parameter, ...], fit: Fit) -> Array:
     """The parameters as the lines of the fit tell them, in the order of the parameters."""
-    variances = iter(line.value for line in fit.variances)
-    correlations = iter(line.value for line in fit.correlations)
+    variances = {(line.term, line.level): line.value for line in fit.variances}
+    correlations = {(line.axis, line.level): line.value for line in fit.correlations}
     values = []
     for one in parameters:
         if one.kind in (VARIANCE, WIGGLE, RESIDUAL):
-            values.append(next(variances))
+            values.append(variances[one.term, one.level])
         elif one.kind == TURNED:
-            correlation = next(correlations)
+            correlation = correlations[one.axis, one.level]
             values.append(0.0 if math.isnan(correlation) else math.atanh(correlation))
     return np.array(values)

@@ -6,6 +6,7 @@ Importing this module imports numba: do it inside the function that needs it.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,10 +25,11 @@ from firstsilk.science.analysis.large_told import (
 )
 from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.models import Array, Fit, FixedLine, MeanLine, Model
-from firstsilk.science.analysis.parameters import RESIDUAL, WIGGLE
+from firstsilk.science.analysis.parameters import NUGGET, RESIDUAL, WIGGLE, Parameter
 from firstsilk.science.analysis.sparse_columns import Sparse
 from firstsilk.science.analysis.sparse_design import FixedPart, MeanPlan, arrange_fixed, plan_sparse_means
 from firstsilk.science.analysis.sparse_equations import LargeProblem, LargeState, arrange_equations
+from firstsilk.science.analysis.sparse_left import PLAIN_MODEL, Simpler
 from firstsilk.science.analysis.sparse_model import Arranged, arrange_model
 from firstsilk.science.analysis.sparse_reml import LargeTop, maximise_large, response_variance
 from firstsilk.science.analysis.starts import plan_starts
@@ -46,7 +48,8 @@ OUTSIDE = 1e-6
 class LargeFit:
     """A fitted model before it is told: what was laid out, the equations, the top, the least-squares coefficients.
 
-    `moved` (p, q) is what each random unknown adds to the fixed coefficients: the plane under each surface.
+    `moved` (p, q) is what each random unknown adds to the fixed coefficients: the plane under each surface. `simpler`
+    says what of the model came out as 0 and was left out.
     """
 
     layout: Layout
@@ -56,6 +59,7 @@ class LargeFit:
     top: LargeTop
     least_squares: Array
     moved: Sparse
+    simpler: Simpler
 
     @property
     def coefficients(self) -> Array:
@@ -93,15 +97,13 @@ def fit_large(layout: Layout, model: Model) -> Fit:
     return tell_large(climb_large(layout, model))
 
 
-def arrange_large(
-    layout: Layout, model: Model, straight: frozenset[tuple[str, str]] = frozenset()
-) -> tuple[Arranged, LargeProblem, Array]:
+def arrange_large(layout: Layout, model: Model, simpler: Simpler = PLAIN_MODEL) -> tuple[Arranged, LargeProblem, Array]:
     """Lay out the equations of a model; also the least-squares coefficients, whose part the response has lost."""
     records = layout.records
     fixed = arrange_fixed(layout.terms, records)
     _check_surfaces(layout, model, fixed)
     least_squares = fixed.fit(records.response)
-    arranged = arrange_model(layout, model, straight)
+    arranged = arrange_model(layout, model, simpler)
     problem = arrange_equations(
         records.response - fixed.columns @ least_squares,
         arranged.place,
@@ -123,21 +125,41 @@ def climb_large(layout: Layout, model: Model) -> LargeFit:
     A nugget that falls to 0 is left out, and an axis along which a surface does not bend is made straight; then the
     rest is fitted once more, so that both are exactly 0.
     """
-    arranged, problem, least_squares = arrange_large(layout, model)
-    total = response_variance(problem)
-    top = maximise_large(problem, plan_starts(problem.parameters, total, problem.n), model.residual.nugget)
-    nuggets = [k for k, one in enumerate(problem.parameters) if one.kind == RESIDUAL]
-    if model.residual.nugget and np.all(top.state.values[nuggets] < NO_NUGGET * total):
-        without = replace(model, residual=replace(model.residual, nugget=False))
-        return replace(climb_large(layout, without), model=model)
-    straight = [k for k, one in enumerate(problem.parameters) if one.kind == WIGGLE and top.state.values[k] == 0.0]
-    if straight:
-        named = frozenset((problem.parameters[k].term, problem.parameters[k].level) for k in straight)
-        arranged, problem, least_squares = arrange_large(layout, model, named)
-        start, before = top.state.values.copy(), top.iterations
-        top = maximise_large(problem, [start], model.residual.nugget)
-        top = replace(top, iterations=top.iterations + before)
-    return LargeFit(layout, model, arranged, problem, top, least_squares, _move_planes(arranged, problem.fixed))
+    simpler, starts, iterations = PLAIN_MODEL, list[Array](), 0
+    while True:
+        arranged, problem, least_squares = arrange_large(layout, model, simpler)
+        total = response_variance(problem)
+        first = plan_starts(problem.parameters, total, problem.n)
+        top = maximise_large(problem, starts or first, first[0], model.residual.nugget)
+        iterations += top.iterations
+        found = _simplify(problem, top, simpler, total)
+        if found == simpler:
+            break
+        simpler, starts = found, [_carry_over(problem, top, arrange_model(layout, model, found).parameters)]
+    moved = _move_planes(arranged, problem.fixed)
+    return LargeFit(
+        layout, model, arranged, problem, replace(top, iterations=iterations), least_squares, moved, simpler
+    )
+
+
+def _simplify(problem: LargeProblem, top: LargeTop, simpler: Simpler, total: float) -> Simpler:
+    """What has come out as 0 and can be left out."""
+    straight, without = set(simpler.straight), set(simpler.without_nugget)
+    for one, value in zip(problem.parameters, top.state.values, strict=True):
+        if one.kind == WIGGLE and value == 0.0:
+            straight.add((one.term, one.level))
+        elif one.term == NUGGET and value < NO_NUGGET * total:
+            without.add(one.level)
+    return Simpler(frozenset(straight), frozenset(without))
+
+
+def _carry_over(problem: LargeProblem, top: LargeTop, parameters: Sequence[Parameter]) -> Array:
+    """The parameters of a simpler model where the last climb ended."""
+    ended = {
+        (one.term, one.level, one.axis): value for one, value in zip(problem.parameters, top.state.values, strict=True)
+    }
+    start = np.array([ended[one.term, one.level, one.axis] for one in parameters])
+    return np.where([one.kind == RESIDUAL for one in parameters], np.maximum(start, 1e-3 * start.max()), start)
 
 
 def _check_surfaces(layout: Layout, model: Model, fixed: FixedPart) -> None:

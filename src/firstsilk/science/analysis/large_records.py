@@ -61,7 +61,8 @@ def tell_records(
         own = np.diag(project(problem, state, problem.on_rows(np.eye(problem.n)))[problem.place]).copy()
         own = np.where(own > 0, own, np.nan)
     studentised = state.Py[problem.place] / np.sqrt(own)
-    ground = _ground(arranged, problem, state, layout, coefficients)
+    ground = _ground(arranged, problem, state, layout, coefficients) + np.where(arranged.bare, left, 0.0)
+    left, studentised = np.where(arranged.bare, 0.0, left), np.where(arranged.bare, np.nan, studentised)
     return RecordFit(records.kept, records.response - left, left, studentised, ground), used_up
 
 
@@ -76,7 +77,7 @@ def _ground(arranged: Arranged, problem: LargeProblem, state: LargeState, layout
     for term in layout.terms:
         slope = coefficients[at : at + len(term.levels)]
         at += len(term.levels)
-        if any(term.factors[0].column in patch.slopes for patch in arranged.patches if term.factors):
+        if term.factors and term.factors[0].column in arranged.slopes:
             ground += named[term.factors[0].column] * float(slope[0])
     if arranged.ground.stop > arranged.ground.start:
         alone = np.zeros(problem.size)

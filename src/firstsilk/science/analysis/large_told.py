@@ -10,7 +10,16 @@ import numpy as np
 
 from firstsilk.science.analysis.components import RandomPart
 from firstsilk.science.analysis.models import Array, CorrelationLine, LoadingLine, RandomLine, VarianceLine
-from firstsilk.science.analysis.parameters import FURTHEST, LOADING, RESIDUAL, TURNED, VARIANCE, WIGGLE, Parameter
+from firstsilk.science.analysis.parameters import (
+    FURTHEST,
+    LOADING,
+    NUGGET,
+    RESIDUAL,
+    TURNED,
+    VARIANCE,
+    WIGGLE,
+    Parameter,
+)
 
 
 class Stood(Protocol):
@@ -50,10 +59,12 @@ def tell_variances(
         for k, one in enumerate(parameters)
         if one.kind == TURNED and abs(top.state.values[k]) >= FURTHEST
     ]
-    if nugget and all(line.term != "nugget" for line in lines):
+    if nugget:
+        told = {line.level: line for line in lines if line.term == NUGGET}
         levels = [line.level for line in lines if line.term == "residual"]
-        lines += [VarianceLine("nugget", level, 0.0, None) for level in levels]
-        at_bound += [f"nugget:{level}" if level else "nugget" for level in levels]
+        at_bound += [f"{NUGGET}:{level}" if level else NUGGET for level in levels if level not in told]
+        lines = [line for line in lines if line.term != NUGGET]
+        lines += [told.get(level, VarianceLine(NUGGET, level, 0.0, None)) for level in levels]
     return tuple(lines), tuple(at_bound)
 
 

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.models import Array, Model
-from firstsilk.science.analysis.records import Column, arrange_records, label_of
+from firstsilk.science.analysis.records import arrange_records, label_of
 
 LINE_TESTER, DIALLEL = "line-tester", "diallel"
 KINDS = (LINE_TESTER, DIALLEL)

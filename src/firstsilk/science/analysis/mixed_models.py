@@ -23,6 +23,7 @@ from firstsilk.science.analysis.codings import (
     plan_means,
     plan_terms,
 )
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.components import RandomPart, plan_random
 from firstsilk.science.analysis.equations import Problem, State, effect_covariance, measure_leverages
 from firstsilk.science.analysis.heritability import estimate_heritability, mean_difference
@@ -38,7 +39,7 @@ from firstsilk.science.analysis.models import (
     Residual,
     VarianceLine,
 )
-from firstsilk.science.analysis.records import Column, Records, arrange_records
+from firstsilk.science.analysis.records import Records, arrange_records
 from firstsilk.science.analysis.reml import Top, maximise
 from firstsilk.science.analysis.structures import as_matrices, check_structures, lay_surfaces, needs_sparse
 

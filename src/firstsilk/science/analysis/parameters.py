@@ -16,6 +16,8 @@ WIGGLE = "wiggle"
 RESIDUAL = "residual"
 LOADING = "loading"
 TURNED = "turned"
+# The term of what is independent from plot to plot beside correlated ground.
+NUGGET = "nugget"
 # An atanh of a correlation moves at most this far in one step.
 TURN = 1.0
 # Correlations are not taken beyond 0.999: further on, only their ratio to the variance could be told.

@@ -109,12 +109,16 @@ class Ground:
 
     def covary(self, values: Array, right: Array) -> Array:
         """The correlation times `right`."""
-        one, two = turned_values(self.turned, values)
-        rows, columns = self.shape
-        along = covary_neighbours(one, right.reshape(rows, -1)).reshape(rows, columns, -1)
-        turned = np.ascontiguousarray(along.transpose(1, 0, 2))
-        across = covary_neighbours(two, turned.reshape(columns, -1)).reshape(turned.shape)
-        return np.ascontiguousarray(across.transpose(1, 0, 2)).reshape(right.shape)
+        return covary_ground(self.shape, turned_values(self.turned, values), right)
+
+
+def covary_ground(shape: tuple[int, int], turned: tuple[float, float], right: Array) -> Array:
+    """The correlation of a grid times `right` (rows x columns, m)."""
+    rows, columns = shape
+    along = covary_neighbours(turned[0], right.reshape(rows, -1)).reshape(rows, columns, -1)
+    over = np.ascontiguousarray(along.transpose(1, 0, 2))
+    across = covary_neighbours(turned[1], over.reshape(columns, -1)).reshape(over.shape)
+    return np.ascontiguousarray(across.transpose(1, 0, 2)).reshape(right.shape)
 
 
 def turned_values(turned: tuple[int | None, int | None], values: Array) -> tuple[float, float]:

@@ -8,19 +8,12 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+import scipy.linalg
 import scipy.sparse
 from numpy.typing import NDArray
 
 from firstsilk.science.analysis.models import Array
-from firstsilk.science.analysis.neighbours import neighbour_covariance
-from firstsilk.science.analysis.priors import (
-    Counts,
-    Sparse,
-    across_grid,
-    count_ground,
-    ground_pieces,
-    turned_values,
-)
+from firstsilk.science.analysis.priors import Counts, Sparse, count_ground, covary_ground, turned_values
 
 Ints = NDArray[np.intp]
 
@@ -84,12 +77,15 @@ class Groups:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One grid of plots: its rows among all, its shape, and the places of its variance and turned correlations."""
+    """One grid of plots: its rows among all, its shape, the places of its variance and turned correlations, and the
+    pieces of its inverse correlation.
+    """
 
     rows: slice
     shape: tuple[int, int]
     variance: int
     turned: tuple[int | None, int | None]
+    pieces: tuple[Sparse, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +102,7 @@ class Fields:
         """The pieces of each field's inverse correlation."""
         for field in self.fields:
             at = np.arange(field.rows.start, field.rows.stop)
-            for piece in ground_pieces(field.shape):
+            for piece in field.pieces:
                 yield at, piece
 
     def count(self, values: Array) -> Counts:
@@ -138,27 +134,73 @@ class Fields:
         for field in self.fields:
             counts = count_ground(field.shape, turned_values(field.turned, values))
             inside = right[field.rows]
-            parts = zip(counts.weights, ground_pieces(field.shape), strict=True)
+            parts = zip(counts.weights, field.pieces, strict=True)
             out[field.rows] = np.sum([w * (piece @ inside) for w, piece in parts], axis=0) / values[field.variance]
         return out
 
     def change(self, values: Array, k: int, right: Array) -> Array:
-        """The slope of each field that has the parameter."""
+        """The slope of each field that has the parameter: of the correlation it is -S dS^-1 S."""
         wide = right.reshape(len(right), -1)
         out, asked = np.zeros_like(wide), self.parameters[k]
         for field in self.fields:
+            own = [at for at in field.turned if at is not None]
+            if asked not in (field.variance, *own):
+                continue
             turned = turned_values(field.turned, values)
-            (one, d_one), (two, d_two) = (
-                neighbour_covariance(z, size) for z, size in zip(turned, field.shape, strict=True)
-            )
-            inside = wide[field.rows]
-            if asked == field.variance:
-                out[field.rows] = across_grid(one, two, inside)
-            elif asked == field.turned[0]:
-                out[field.rows] = values[field.variance] * across_grid(d_one, two, inside)
-            elif asked == field.turned[1]:
-                out[field.rows] = values[field.variance] * across_grid(one, d_two, inside)
+            inside = covary_ground(field.shape, turned, wide[field.rows])
+            if asked != field.variance:
+                slopes = count_ground(field.shape, turned).slopes[:, own.index(asked)]
+                parts = zip(slopes, field.pieces, strict=True)
+                bent = np.sum([w * (piece @ inside) for w, piece in parts], axis=0)
+                inside = -values[field.variance] * covary_ground(field.shape, turned, bent)
+            out[field.rows] = inside
         return out.reshape(right.shape)
+
+
+@dataclass(frozen=True, slots=True)
+class Stacked:
+    """Residuals of several parts, each over rows of its own."""
+
+    parts: tuple[tuple[slice, Left], ...]
+
+    @property
+    def parameters(self) -> tuple[int, ...]:
+        """Those of all parts."""
+        return tuple(at for _, part in self.parts for at in part.parameters)
+
+    def pieces(self) -> Iterator[tuple[Ints, Sparse]]:
+        """Those of all parts."""
+        for rows, part in self.parts:
+            for at, piece in part.pieces():
+                yield at + rows.start, piece
+
+    def count(self, values: Array) -> Counts:
+        """What the pieces of all parts count; each part has its own parameters."""
+        counts = [part.count(values) for _, part in self.parts]
+        slopes = np.asarray(scipy.linalg.block_diag(*(one.slopes for one in counts)))
+        return Counts(
+            np.concatenate([one.weights for one in counts]),
+            slopes,
+            sum(one.log_size for one in counts),
+            np.concatenate([one.log_slopes for one in counts]),
+        )
+
+    def precision(self, values: Array) -> None:
+        """Not diagonal, since some part is not."""
+        return None
+
+    def weigh(self, values: Array, right: Array) -> Array:
+        """Part by part."""
+        return np.concatenate([part.weigh(values, right[rows]) for rows, part in self.parts])
+
+    def change(self, values: Array, k: int, right: Array) -> Array:
+        """The slope of the part that has the parameter."""
+        out = np.zeros_like(right)
+        for rows, part in self.parts:
+            if 0 <= k < len(part.parameters):
+                out[rows] = part.change(values, k, right[rows])
+            k -= len(part.parameters)
+        return out
 
 
 @dataclass(frozen=True, slots=True)

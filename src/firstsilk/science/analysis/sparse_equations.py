@@ -47,9 +47,9 @@ class LargeProblem:
     """What stays the same while parameters change. Shapes: n records on N rows, q random and p fixed unknowns.
 
     `place` (n,) is the row of each record; rows without one have an unknown of their own (m), which makes them say
-    nothing. `levels` (N, L + p + m) and `turn` (L + p + m, u) lead from rows to uses; `column` and `scaler` (u,) say
-    which unknown a use is of and which parameter scales it. `prior_cell`, `prior_piece`, `prior_value` are the entries of the
-    priors' pieces, numbered one prior after another.
+    nothing. `levels` (N, L + p + m), turned over `from_rows`, and `turn` (L + p + m, u) lead from rows to uses;
+    `column` and `scaler` (u,) say which unknown a use is of and which parameter scales it. `prior_cell`, `prior_piece`,
+    `prior_value` are the entries of the priors' pieces, numbered one prior after another.
     """
 
     response: Array
@@ -59,6 +59,7 @@ class LargeProblem:
     priors: tuple[Prior, ...]
     left: Left
     levels: Sparse
+    from_rows: Sparse
     turn: Sparse
     column: Ints
     scaler: Ints
@@ -95,14 +96,15 @@ class LargeProblem:
 class LargeState:
     """One solved set of equations; slopes and the selected inverse are there after `find_slopes`.
 
-    `used` are the parameters that stood in for `values`, `turned` (levels, size) makes levels of unknowns, `unit` is
-    the solution, `Py` (N,) the projected response.
+    `used` are the parameters that stood in for `values`, `turned` (levels, size) makes levels of unknowns, `back`
+    is that turned over, `unit` the solution, `Py` (N,) the projected response.
     """
 
     values: Array
     log_likelihood: float
     used: Array
     turned: Sparse
+    back: Sparse
     factor: Factor
     unit: Array
     Py: Array
@@ -157,9 +159,9 @@ def arrange_equations(
     whole = np.zeros(n_rows)
     whole[place] = response
     return LargeProblem(
-        whole, place, fixed, tuple(parameters), columns.priors, left, levels, turn, column, scaler, columns.width, size,
-        constant, magnitude, plan, np.where(first == second, 1.0, 2.0), Products(where[: len(keys)], *products),
-        where[len(keys) :], prior_piece, prior_value,
+        whole, place, fixed, tuple(parameters), columns.priors, left, levels, Sparse(levels.T), turn, column, scaler,
+        columns.width, size, constant, magnitude, plan, np.where(first == second, 1.0, 2.0),
+        Products(where[: len(keys)], *products), where[len(keys) :], prior_piece, prior_value,
     )  # fmt: skip
 
 
@@ -234,11 +236,12 @@ def solve_large(problem: LargeProblem, values: Array, floor: Array) -> LargeStat
         raise refuse("equations_singular", "The mixed model equations are singular at these variances") from None
     turned = problem.turn_at(scale)
     weighed = problem.left.weigh(used, problem.response)
-    unit = factor.solve(np.asarray(turned.T @ (problem.levels.T @ weighed)))
+    back = Sparse(turned.T)
+    unit = factor.solve(np.asarray(back @ (problem.from_rows @ weighed)))
     Py = problem.left.weigh(used, problem.response - problem.levels @ (turned @ unit))
     log_size = left.log_size + sum(one.log_size for one in counts)
     log_likelihood = -0.5 * (problem.constant + log_size + factor.log_determinant() + float(problem.response @ Py))
-    return LargeState(values, log_likelihood, used, turned, factor, unit, Py, left, counts)
+    return LargeState(values, log_likelihood, used, turned, back, factor, unit, Py, left, counts)
 
 
 def find_slopes(problem: LargeProblem, state: LargeState) -> LargeState:
@@ -324,7 +327,7 @@ def _through_scales(problem: LargeProblem, used: Array, turned: Sparse, unit: Ar
     loadings = [k for k, one in enumerate(problem.parameters) if one.kind == LOADING]
     if not loadings:
         return found
-    pulled = np.asarray(problem.levels.T @ vector)
+    pulled = np.asarray(problem.from_rows @ vector)
     for k in loadings:
         at = np.flatnonzero(scaler == k)
         own = np.bincount(problem.column[use[at]], turn.data[at] * pulled[level[at]], problem.size).astype(np.float64)
@@ -338,6 +341,6 @@ def _through_scales(problem: LargeProblem, used: Array, turned: Sparse, unit: Ar
 def project(problem: LargeProblem, state: LargeState, values: Array) -> Array:
     """P times values, (N, m); rows without a record are left out of account."""
     weighed = problem.left.weigh(state.used, values)
-    solution = state.factor.solve(np.asarray(state.turned.T @ (problem.levels.T @ weighed)))
+    solution = state.factor.solve(np.asarray(state.back @ (problem.from_rows @ weighed)))
     fitted = problem.levels @ (state.turned @ solution)
     return np.asarray(weighed - problem.left.weigh(state.used, np.asarray(fitted)), dtype=np.float64)

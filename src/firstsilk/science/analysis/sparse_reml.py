@@ -34,6 +34,7 @@ from firstsilk.science.analysis.parameters import (
     parameter_kinds,
     scale_uses,
 )
+from firstsilk.science.analysis.sparse_columns import Sparse
 from firstsilk.science.analysis.sparse_equations import (
     LargeProblem,
     LargeState,
@@ -57,7 +58,7 @@ LET_OFF = (0.1, 0.01)
 VECTORS = 4
 # With so many records and more the climb begins at variances by moments, none below this share of the plain start.
 MANY = 1_000
-LEAST_START = 0.01
+LEAST_START = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,9 @@ class LargeTop:
     iterations: int
 
 
-def maximise_large(problem: LargeProblem, starts: Sequence[Array], residual_may_vanish: bool = False) -> LargeTop:
+def maximise_large(
+    problem: LargeProblem, starts: Sequence[Array], plain: Array, residual_may_vanish: bool = False
+) -> LargeTop:
     """Find the parameters with the highest REML log-likelihood.
 
     Parameters
@@ -80,6 +83,8 @@ def maximise_large(problem: LargeProblem, starts: Sequence[Array], residual_may_
         The data, arranged.
     starts
         Parameters to begin at, (K,) each; known ones have their value.
+    plain
+        Parameters of ordinary size, (K,), at which patterns are compared.
     residual_may_vanish
         Whether a residual variance that falls to 0 is no complaint.
 
@@ -108,13 +113,13 @@ def maximise_large(problem: LargeProblem, starts: Sequence[Array], residual_may_
     """
     total = response_variance(problem)
     kinds = parameter_kinds(problem.parameters, total)
-    traces = _check_identifiable(problem, starts[0], kinds)
+    traces = _check_identifiable(problem, plain, kinds)
     floor = _floors(problem, kinds, total)
     best = _climb(problem, _start_by_moments(problem, starts[0], kinds, traces), kinds, total, floor)
     for start in starts[1:]:
         best = _better(best, _climb(problem, start, kinds, total, floor), kinds, total)
     if len(starts) > 1:
-        best = _try_bounds(problem, best, starts[0], kinds, total, floor)
+        best = _try_bounds(problem, best, plain, kinds, total, floor)
     if not residual_may_vanish:
         check_residual(best.state.values, kinds, total, [one.told() for one in problem.parameters])
     state, gradient, iterations = best.state, steepest(best.state, kinds), best.iterations
@@ -209,6 +214,8 @@ def _check_identifiable(problem: LargeProblem, start: Array, kinds: Kinds) -> Ar
     for k in at:
         if float(np.linalg.norm(made[k])) <= 1e-9 * float(np.linalg.norm(of_plain[:, :, k])):
             raise refuse_confounded([names[k]], "cannot be told from the fixed terms")
+    if not at:
+        return np.zeros((0, 0))
     sizes = np.array([np.linalg.norm(made[k]) for k in at])
     unit = np.array([made[k] for k in at]).reshape(len(at), -1) / sizes[:, None]
     if len(at) > 1:
@@ -229,6 +236,8 @@ def _start_by_moments(problem: LargeProblem, start: Array, kinds: Kinds, traces:
     if problem.n < MANY or any(one.kind not in (VARIANCE, RESIDUAL) for one in problem.parameters):
         return start
     at = np.flatnonzero(kinds.free)
+    if not len(at):
+        return start
     response = problem.response[problem.place]
     forms = _patterns(problem, start, response[:, None])[0]
     seen = response @ forms
@@ -241,9 +250,10 @@ def _patterns(problem: LargeProblem, values: Array, vectors: Array) -> Array:
     """dV / d(each parameter) times vectors (n, m): (m, n, K)."""
     scale, _ = scale_uses(problem.parameters, values)
     turned, counts = problem.turn_at(scale), [prior.count(values) for prior in problem.priors]
+    back = Sparse(turned.T)
     found = []
     for vector in problem.on_rows(vectors).T:
-        pulled = np.asarray(turned.T @ (problem.levels.T @ vector))
+        pulled = np.asarray(back @ (problem.from_rows @ vector))
         unit = np.zeros(problem.size)
         for prior in problem.priors:
             unit[prior.columns] = prior.covary(values, pulled[prior.columns][:, None])[:, 0]

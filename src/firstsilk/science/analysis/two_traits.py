@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firstsilk.answers import refuse
+from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.models import Array, Fit, Model, RandomTerm, Residual
 from firstsilk.science.analysis.parameters import LOADING, RESIDUAL, TURNED, VARIANCE
-from firstsilk.science.analysis.records import Column, label_of
+from firstsilk.science.analysis.records import label_of
 
 if TYPE_CHECKING:
     from firstsilk.science.analysis.large_models import LargeFit
@@ -145,7 +146,7 @@ def _stack(
     used = {name for term in model.fixed for name in term} | {name for term in model.random for name in term.columns}
     out: dict[str, list[object]] = {name: [*data[name], *data[name]] for name in used if name in data}
     # Numbered, so that the first stays the first whatever the names.
-    out[TRAIT] = [f"1 {traits[0]}"] * n + [f"2 {traits[1]}"] * n
+    out[TRAIT] = [f"{1 + k // n} {traits[k // n]}" for k in range(2 * n)]
     out[PLOT] = [*range(n), *range(n)]
     out[VALUE] = [float(value) for own, s in zip(numbers, spread, strict=True) for value in own / s]
     seen = ~np.isnan(np.array(numbers))
@@ -156,7 +157,7 @@ def _numbers(values: Column, name: str) -> Array:
     found = []
     for at, value in enumerate(values):
         try:
-            found.append(math.nan if value is None or value == "" else float(value))  # type: ignore[arg-type]
+            found.append(math.nan if value is None or value == "" else float(str(value)))
         except (TypeError, ValueError):
             raise refuse("not_a_number", f"Column {name!r}, record {at + 1}: {value!r} is not a number") from None
     return np.array(found)
