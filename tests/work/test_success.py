@@ -101,9 +101,22 @@ def test_without_any_notes_the_published_mean_stands_in_and_is_told():
     assert found.basis.missing == ("rows whose ears were picked; the published mean stands in",)
 
 
+def test_a_line_that_no_season_could_bring_so_far_does_not_hide_the_others(rows):
+    found = {one.counts.line: one.pollinations for one in read_success(NOW, kernels=9_000_000).lines}
+    assert found == {"E1": None, "E2": None}
+    found = {one.counts.line: one.pollinations for one in read_success(NOW, kernels=3_000_000, assurance=0.5).lines}
+    assert found["E1"] is not None
+    assert found["E2"] is None or found["E2"] > found["E1"]
+
+
 @pytest.mark.parametrize(
     ("wish", "told"),
-    [({"line": "E9"}, "no line 'E9'"), ({"ears": -1}, "cannot be wished"), ({"kernels": 10**9}, "cannot be wished")],
+    [
+        ({"ears": 1, "assurance": 1.0}, "assurance 1.0"),
+        ({"line": "E9"}, "no line 'E9'"),
+        ({"ears": -1}, "cannot be wished"),
+        ({"kernels": 10**9}, "cannot be wished"),
+    ],
 )
 def test_a_wish_that_cannot_be_is_refused(rows, wish, told):
     with pytest.raises(InputRefused, match=told):

@@ -166,7 +166,7 @@ def success(
         own = one.counts
         told: list[object] = [own.line, own.pollinations, own.good_ears, own.shelled_ears, own.kernels]
         told += [round(one.success_frac, 4), round(one.kernels_per_ear, 1)]
-        if one.chance is not None:
-            told += [one.pollinations, one.rows, round(one.chance, 4)]
+        if ears or kernels:
+            told += [one.pollinations, one.rows, None if one.chance is None else round(one.chance, 4)]
         rows.append(told)
     give_result(columns, rows, out, as_json, {"programme": asdict(lent)})

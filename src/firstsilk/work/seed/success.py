@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from firstsilk.answers import refuse
+from firstsilk.answers import InputRefused, refuse
 from firstsilk.records.models import Station
 from firstsilk.science.flowering.rows import RowState
 from firstsilk.science.nursery.counts import count_rows
@@ -24,7 +24,7 @@ MOST_WANTED = 10_000_000
 @dataclass(frozen=True, slots=True)
 class LineSuccess:
     """One line: its own counts, the success and set to plan it with, and pollinations and rows for the wish (None:
-    nothing was wished) with the chance that they reach it."""
+    nothing was wished, or more than any season holds) with the chance that they reach it."""
 
     counts: LineCounts
     success_frac: float
@@ -36,9 +36,10 @@ class LineSuccess:
 
 @dataclass(frozen=True, slots=True)
 class SuccessList:
-    """Lines by name, what the programme lends them, and what was wished."""
+    """Lines by name (perhaps only the first of `total`), what the programme lends them, and what was wished."""
 
     lines: tuple[LineSuccess, ...]
+    total: int
     programme: ProgrammeRates
     ears: int
     kernels: int
@@ -46,7 +47,15 @@ class SuccessList:
     basis: Basis
 
 
-def read_success(on: Occasion, line: str = "", ears: int = 0, kernels: int = 0, assurance: float = 0.95) -> SuccessList:
+def read_success(
+    on: Occasion,
+    line: str = "",
+    ears: int = 0,
+    kernels: int = 0,
+    assurance: float = 0.95,
+    text: str = "",
+    most: int | None = None,
+) -> SuccessList:
     """Success and set of the lines that were pollinated here, learnt from notes up to the day.
 
     Parameters
@@ -59,6 +68,10 @@ def read_success(on: Occasion, line: str = "", ears: int = 0, kernels: int = 0, 
         Good ears and kernels wished of each line [count]; 0: not asked for.
     assurance
         Chance wanted of reaching them [0 to 1, both ends out].
+    text
+        Only lines whose name holds it.
+    most
+        Tell no more lines than these [count]; all if None.
 
     Returns
     -------
@@ -78,22 +91,29 @@ def read_success(on: Occasion, line: str = "", ears: int = 0, kernels: int = 0, 
     """
     if not (0 <= ears <= MOST_WANTED and 0 <= kernels <= MOST_WANTED):
         raise refuse("wish_out_of_range", "So many ears or kernels cannot be wished.", f"Use 0 to {MOST_WANTED:,}.")
+    if not 0.0 < assurance < 1.0:
+        raise refuse("chance_out_of_range", f"assurance {assurance} is not between 0 and 1", "Give 0.95 for 95 %.")
     station = get_station(on.station)
     only = get_line(station, line).name if line else ""
     counts, n_rows = _count_lines(station, on)
     programme = learn_programme(tuple(counts.values()))
-    shown = [counts.get(only, LineCounts(only))] if only else [counts[name] for name in sorted(counts)]
+    names = [only] if only else sorted(name for name in counts if text.lower() in name.lower())
+    shown = (counts.get(name, LineCounts(name)) for name in names[:most])
     lines = tuple(_tell_line(one, programme, ears, kernels, assurance) for one in shown)
     missing = () if n_rows else ("rows whose ears were picked; the published mean stands in",)
     used = (("rows", n_rows), ("pollinations", sum(one.pollinations for one in counts.values())))
-    return SuccessList(lines, programme, ears, kernels, assurance, Basis(used, missing))
+    return SuccessList(lines, len(names), programme, ears, kernels, assurance, Basis(used, missing))
 
 
 def _tell_line(own: LineCounts, programme: ProgrammeRates, ears: int, kernels: int, assurance: float) -> LineSuccess:
     rates = rate_line(own, programme)
     if not ears and not kernels:
         return LineSuccess(own, rates.success_frac, rates.kernels_per_ear)
-    tries = plan_pollinations(rates, ears, kernels, assurance)
+    try:
+        tries = plan_pollinations(rates, ears, kernels, assurance)
+    except InputRefused:
+        # Beyond any season for this line; the other lines are told all the same.
+        return LineSuccess(own, rates.success_frac, rates.kernels_per_ear)
     chance = find_reach_chance(tries, rates, ears, kernels)
     return LineSuccess(own, rates.success_frac, rates.kernels_per_ear, tries, count_rows(tries), chance)
 

@@ -1,6 +1,7 @@
 """Which addresses lead into the seed room?"""
 
 from firstsilk.faces.pages.desk import desk_page
+from firstsilk.faces.pages.seed.success_views import show_success
 from firstsilk.faces.pages.seed.views import (
     enter_received,
     give_blank_harvest,
@@ -19,5 +20,6 @@ routes = [
     desk_page("seed/harvest/", show_harvest, "harvest", read=READERS, change=CREW),
     desk_page("seed/harvest/lots/", make_season_lots, "make-lots", read=NOBODY, change=DESK),
     desk_page("seed/harvest/harvest.csv", give_blank_harvest, "blank-harvest", read=READERS),
+    desk_page("seed/success/", show_success, "success", read=READERS),
     desk_page("seed/lot-labels.pdf", print_labels, "lot-labels", read=CREW),
 ]
