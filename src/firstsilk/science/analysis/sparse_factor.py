@@ -96,6 +96,9 @@ def plan_factor(n: int, row: Ints, column: Ints) -> Plan:
     first = kernels.merge_columns(parent, count_rows(*turned, parent))
     owner = np.repeat(np.arange(len(first) - 1), np.diff(first))
     row_at, rows = kernels.list_rows(*turned, first, owner, 4 * n + 16)
+    # Sorted here, group by group: a sort inside the kernels would take a second more to compile.
+    base = np.repeat(np.arange(len(first) - 1) * n, np.diff(row_at))
+    rows = np.sort(rows + base) - base
     tall, wide = np.diff(row_at), np.diff(first)
     value_at = np.concatenate([[0], np.cumsum(tall * wide)]).astype(np.int64)
     place = np.empty(n, dtype=np.int64)

@@ -50,7 +50,7 @@ def merge_columns(parent: Ints, count: Ints) -> Ints:
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
 def list_rows(indptr: Ints, indices: Ints, first: Ints, owner: Ints, most: int) -> tuple[Ints, Ints]:
-    """The rows of each group, its own columns first, all sorted; pointers and rows."""
+    """The rows of each group, its own columns first, the others in any order; pointers and rows."""
     groups, n = len(first) - 1, len(owner)
     row_at, rows, used = np.zeros(groups + 1, np.int64), np.empty(most, np.int64), 0
     mark, child, sibling = np.full(n, -1, np.int64), np.full(groups, -1, np.int64), np.full(groups, -1, np.int64)
@@ -81,10 +81,12 @@ def list_rows(indptr: Ints, indices: Ints, first: Ints, owner: Ints, most: int) 
                     rows[used] = i
                     used += 1
             c = sibling[c]
-        rows[begin:used] = np.sort(rows[begin:used])
         row_at[s + 1] = used
         if used - begin > need:
-            t = owner[rows[begin + need]]
+            lowest = n
+            for k in range(begin + need, used):
+                lowest = min(lowest, rows[k])
+            t = owner[lowest]
             sibling[s] = child[t]
             child[t] = s
     return row_at, rows[:used].copy()
