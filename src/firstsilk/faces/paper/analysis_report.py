@@ -69,7 +69,7 @@ def render_analysis_report(report: AnalysisReport) -> bytes:
 
     Checked by
     ----------
-    tests/faces/test_analysis_report.py
+    tests/faces/test_analysis_pictures_pages.py
     """
     own, unit = report.series, UNITS[report.series.trait]
     check_lettering((f"entry {one.entry}", one.entry) for one in own.entries)

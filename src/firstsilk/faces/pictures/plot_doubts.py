@@ -18,8 +18,9 @@ MARKS = ("− − −", "− −", "−", "", "+", "+ +", "+ + +")
 ACROSS = 20
 """Plots in a row where their place in the field is not known."""
 MOST_CELLS = 3_000
-WIDE, HIGH, LEFT, TOP = 56, 38, 30, 20
+WIDE, HIGH, LEFT, TOP, FOOT = 56, 38, 30, 20, 20
 SHIFTED = "#5b2a86"
+AXES = "Field columns across, field rows up"
 
 
 def draw_plot_map(looks: Sequence[PlotLook], linked: bool = False) -> str:
@@ -43,22 +44,23 @@ def draw_plot_map(looks: Sequence[PlotLook], linked: bool = False) -> str:
     rows, cols = sorted({row for row, _ in places}), sorted({col for _, col in places})
     at_x = {col: LEFT + k * WIDE for k, col in enumerate(cols)}
     at_y = {row: TOP + (len(rows) - 1 - k) * HIGH for k, row in enumerate(rows)}
-    wide, high = LEFT + WIDE * len(cols) + 4, TOP + HIGH * len(rows) + 4
+    wide, high = LEFT + WIDE * len(cols) + 4, TOP + HIGH * len(rows) + FOOT
     size = f'width="{wide}" height="{high}" viewBox="0 0 {wide} {high}"'
     parts = [f'<svg xmlns="http://www.w3.org/2000/svg" {size} font-family="system-ui, sans-serif" font-size="11">']
     if looks[0].field_row is not None:
         grey = 'fill="#55534c"'
         parts += [f'<text x="{x + WIDE // 2}" y="14" text-anchor="middle" {grey}>{c}</text>' for c, x in at_x.items()]
         parts += [f'<text x="{LEFT - 6}" y="{y + 22}" text-anchor="end" {grey}>{r}</text>' for r, y in at_y.items()]
+        parts.append(f'<text x="{LEFT}" y="{high - 6}" {grey}>{AXES}</text>')
     parts += [_draw_cell(one, at_x[col], at_y[row], linked) for one, (row, col) in zip(looks, places, strict=True)]
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
 def list_shades() -> tuple[tuple[str, str, str], ...]:
     """The key: fill, mark and words of each shade."""
-    ends = ("", *(f"{edge:g}" for edge in EDGES), "")
-    words = [f"{low} to {high}" for low, high in itertools.pairwise(ends)]
-    words[0], words[-1] = f"below {EDGES[0]:g}", f"above {EDGES[-1]:g}"
+    edges = [f"{edge:g}".replace("-", "−") for edge in EDGES]
+    words = [f"below {edges[0]}", *(f"{low} to {high}" for low, high in itertools.pairwise(edges))]
+    words.append(f"above {edges[-1]}")
     return tuple(zip(BOTH_WAYS, MARKS, words, strict=True))
 
 
@@ -85,7 +87,7 @@ def _place(look: PlotLook, at: int) -> tuple[int, int]:
 
 
 def _draw_cell(look: PlotLook, x: int, y: int, linked: bool) -> str:
-    fill, mark = "#ffffff", "·"
+    fill, mark = "#ffffff", "" if look.rejected else "·"
     if look.t is not None:
         shade = sum(look.t > edge for edge in EDGES)
         fill, mark = BOTH_WAYS[shade], MARKS[shade]
@@ -106,6 +108,8 @@ def _draw_cell(look: PlotLook, x: int, y: int, linked: bool) -> str:
             f'<path d="M{x} {y + high - 3}h{wide}" stroke="{SHIFTED}" stroke-width="3" stroke-dasharray="6 3"/>'
         )
     if look.rejected:
-        inside.append(f'<path d="M{x} {y}l{wide} {high}M{x + wide} {y}l-{wide} {high}" stroke="#8f2412"/>')
+        # Below the number of the plot, which stays readable.
+        left, top, side = x + wide // 2 - 7, y + 15, 14
+        inside.append(f'<path d="M{left} {top}l{side} {side}m-{side} 0l{side} -{side}" stroke="#8f2412" fill="none"/>')
     cell = "".join(inside)
     return f'<a href="#plot-{escape(look.plot, quote=True)}">{cell}</a>' if linked else f"<g>{cell}</g>"

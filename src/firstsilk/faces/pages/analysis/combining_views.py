@@ -15,6 +15,7 @@ from firstsilk.work.occasion import Occasion
 
 MOST_ROWS = 40
 ROW_PX, WIDTH_PX = 18, 640
+KINDS = ("better beyond doubt", "cannot be told", "worse beyond doubt")
 
 
 def show_combining(request: HttpRequest, on: Occasion) -> HttpResponse:
@@ -42,7 +43,7 @@ def tell_lines(found: CombiningAbility, unit: TraitUnit) -> str:
     poor = [one for one in found.lines if max(sign * one.low, sign * one.high) < 0]
     best = max(found.lines, key=lambda one: sign * one.value)
     return (
-        f"{len(good)} of {len(found.lines)} lines are better than the mean of lines beyond doubt, {len(poor)} worse; "
+        f"Better than the mean of lines beyond doubt: {len(good)} of {len(found.lines)}; worse: {len(poor)}; "
         f"the best is {best.line} with {_tell(best.value, unit)} {unit.short}."
     )
 
@@ -50,45 +51,15 @@ def tell_lines(found: CombiningAbility, unit: TraitUnit) -> str:
 def draw_lines(lines: tuple[LineAbility, ...], unit: TraitUnit) -> SafeString:
     """Each line's general combining ability with its interval; the best if there are many."""
     shown = sorted(lines, key=lambda one: one.value * (1.0 if unit.less_is_better else -1.0))[:MOST_ROWS]
-    kinds = ("better beyond doubt", "cannot be told", "worse beyond doubt")
     rows = [
-        {"line": one.line, "value": one.value, "low": one.low, "high": one.high, "kind": kinds[_place(one, unit)]}
+        {"line": one.line, "value": one.value, "low": one.low, "high": one.high, "kind": KINDS[_place(one, unit)]}
         for one in shown
     ]
-    y = {"field": "line", "type": "nominal", "sort": [one.line for one in shown], "title": None}
-    colour = {
-        "field": "kind",
-        "type": "nominal",
-        "scale": {"domain": list(kinds), "range": [GREEN, BLUE, ORANGE]},
-        "legend": {"title": None, "orient": "top", "columnPadding": 40},
-    }
-    title = f"General combining ability, {unit.unit}"
-    across = {"field": "low", "type": "quantitative", "title": title}
     spec = {
         "width": WIDTH_PX,
         "height": {"step": ROW_PX},
         "data": {"values": rows},
-        "layer": [
-            {"mark": {"type": "rule", "color": GREY}, "encoding": {"x": {"datum": 0}}},
-            {
-                "mark": {"type": "rule", "strokeWidth": 2},
-                "encoding": {"y": y, "x": across, "x2": {"field": "high"}, "color": colour},
-            },
-            {
-                "mark": {"type": "point", "filled": True, "size": 60, "stroke": INK, "strokeWidth": 0.5, "opacity": 1},
-                "encoding": {
-                    "y": y,
-                    "x": {"field": "value", "type": "quantitative", "title": title},
-                    "color": colour,
-                    "shape": {
-                        "field": "kind",
-                        "type": "nominal",
-                        "scale": {"domain": list(kinds), "range": ["triangle-up", "circle", "triangle-down"]},
-                        "legend": {"title": None, "orient": "top", "columnPadding": 40},
-                    },
-                },
-            },
-        ],
+        "layer": _layers([one.line for one in shown], f"General combining ability, {unit.unit}"),
     }
     best, last = shown[0], shown[-1]
     return render_chart(
@@ -96,6 +67,33 @@ def draw_lines(lines: tuple[LineAbility, ...], unit: TraitUnit) -> SafeString:
         f"Lines from {best.line} ({_tell(best.value, unit)} {unit.short}) down to "
         f"{last.line} ({_tell(last.value, unit)}), each with its 95 % interval.",
     )
+
+
+def _layers(lines: list[str], title: str) -> list[dict[str, object]]:
+    """A line at 0, then each line's interval and its value, told apart by colour and shape."""
+    y = {"field": "line", "type": "nominal", "sort": lines, "title": None}
+    legend = {"title": None, "orient": "top", "columnPadding": 40}
+    colour = {
+        "field": "kind",
+        "type": "nominal",
+        "scale": {"domain": list(KINDS), "range": [GREEN, BLUE, ORANGE]},
+        "legend": legend,
+    }
+    shapes = {"domain": list(KINDS), "range": ["triangle-up", "circle", "triangle-down"]}
+    shape = {"field": "kind", "type": "nominal", "scale": shapes, "legend": legend}
+    across = {"type": "quantitative", "title": title, "axis": {"tickCount": 7, "labelOverlap": True}}
+    dot = {"type": "point", "filled": True, "size": 60, "stroke": INK, "strokeWidth": 0.5, "opacity": 1}
+    return [
+        {"mark": {"type": "rule", "color": GREY}, "encoding": {"x": {"datum": 0}}},
+        {
+            "mark": {"type": "rule", "strokeWidth": 2},
+            "encoding": {"y": y, "x": {"field": "low", **across}, "x2": {"field": "high"}, "color": colour},
+        },
+        {
+            "mark": dot,
+            "encoding": {"y": y, "x": {"field": "value", **across}, "color": colour, "shape": shape},
+        },
+    ]
 
 
 def _tell(value: float, unit: TraitUnit) -> str:
