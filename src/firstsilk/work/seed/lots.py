@@ -12,14 +12,13 @@ from firstsilk.answers import refuse
 from firstsilk.records.models import Lot, LotOrigin, Movement, Station
 from firstsilk.science.seed.germination import find_germination_interval, judge_germination
 from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.booking import MOST_KERNELS, add_movement, check_lot_name
+from firstsilk.work.seed.germination_tests import GerminationFacts, read_tests
 from firstsilk.work.seed.stock import LotStock, read_lot_stock, read_stock
 from firstsilk.work.shelf import get_line, get_lot, get_station, take_tags
 from firstsilk.work.standing import promises_on, rows_on
 
 DESK_REASONS = ("split", "sent", "discarded", "counted")
-LONGEST_NAME = 60
-MOST_KERNELS = 50_000_000
-"""More kernels in one go than this are a slip of the keyboard: some 12 tonnes (a choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +74,8 @@ class OriginFacts:
 @dataclass(frozen=True, slots=True)
 class LotPage:
     """Everything about one lot; `used_by` are the rows sown from it by season, tag and words, `germination_interval`
-    the two shares between which the lot's own germination lies (95 %, Wilson; None where nobody wrote the seeds)."""
+    the two shares between which the lot's own germination lies (95 %, Wilson; None where nobody wrote the seeds),
+    `tests` its germination tests, newest first."""
 
     stock: LotStock
     kind: str
@@ -94,6 +94,7 @@ class LotPage:
     year: int = 0
     used_by: tuple[tuple[str, str], ...] = ()
     germination_interval: tuple[float, float] | None = None
+    tests: tuple[GerminationFacts, ...] = ()
 
 
 def list_lots(on: Occasion, text: str = "", only_in_stock: bool = False, page: int = 1, size: int = 50) -> LotList:
@@ -128,11 +129,11 @@ def read_signs(text: str) -> str:
 
 def _lot_row(stock: LotStock, lot: Lot) -> LotRow:
     is_low = stock.kernels < 0 or stock.free < 0
-    seeds = None if stock.germination_frac is None else lot.germination_seeds
-    return LotRow(stock, lot.kind, _place(lot), lot.line.generation, is_low, seeds)
+    return LotRow(stock, lot.kind, tell_place(lot), lot.line.generation, is_low, stock.germination_seeds)
 
 
-def _place(lot: Lot) -> str:
+def tell_place(lot: Lot) -> str:
+    """Shelf, box and slot of a lot in one text; empty where it has no place."""
     return " / ".join(part for part in (lot.shelf, lot.box, lot.slot) if part)
 
 
@@ -144,8 +145,7 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
     first = lot.movements.aggregate(first=Min("moved_on"))["first"]
     if first is not None and first > on.today:
         raise refuse("lot_not_yet", f"Lot {lot.name} came into the books on {first}.", "Look at it from that day on.")
-    tested_on = lot.germination_tested_on if lot.germination_frac is not None else None
-    is_tested = tested_on is None or tested_on <= on.today
+    tests = read_tests(lot, on.today)
     movements = _movements(lot, on.today)
     origins = tuple(_origin(one) for one in _origins(lot))
     missing = () if origins or lot.origin in ("received", "open_pollinated") else ("rows or lots it came from",)
@@ -156,14 +156,14 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
         origin=lot.origin,
         origin_text=lot.origin_text,
         pedigree=lot.line.pedigree,
-        germination_seeds=lot.germination_seeds if is_tested else None,
-        germination_tested_on=tested_on if is_tested else None,
+        germination_seeds=stock.germination_seeds,
+        germination_tested_on=tests[0].tested_on if tests else None,
         kernel_weight_mg=lot.kernel_weight_mg,
-        place=_place(lot),
+        place=tell_place(lot),
         origins=origins,
         movements=movements,
         promised=_promised(lot, on.today),
-        cautions=_cautions(lot, stock),
+        cautions=_cautions(stock),
         basis=Basis(used, missing),
         year=lot.year,
         used_by=tuple(
@@ -173,14 +173,15 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
             .select_related("season")
             .order_by("-season__year", "number")[:50]
         ),
-        germination_interval=_germination_interval(lot, stock),
+        germination_interval=_germination_interval(stock),
+        tests=tests,
     )
 
 
-def _germination_interval(lot: Lot, stock: LotStock) -> tuple[float, float] | None:
-    if stock.germination_frac is None or not lot.germination_seeds:
+def _germination_interval(stock: LotStock) -> tuple[float, float] | None:
+    if stock.germination_frac is None or not stock.germination_seeds:
         return None
-    return find_germination_interval(stock.germination_frac, lot.germination_seeds)
+    return find_germination_interval(stock.germination_frac, stock.germination_seeds)
 
 
 def _movements(lot: Lot, day: date) -> tuple[MovementFacts, ...]:
@@ -222,11 +223,11 @@ def _promised(lot: Lot, day: date) -> tuple[tuple[str, int], ...]:
     )
 
 
-def _cautions(lot: Lot, stock: LotStock) -> tuple[str, ...]:
+def _cautions(stock: LotStock) -> tuple[str, ...]:
     told = []
     if stock.germination_frac is None:
         told.append("No germination test is on record.")
-    elif caution := judge_germination(stock.germination_frac, lot.germination_seeds or None).caution:
+    elif caution := judge_germination(stock.germination_frac, stock.germination_seeds or None).caution:
         told.append(caution)
     if stock.kernels < 0:
         told.append("More seed was used than the books hold: count the lot.")
@@ -275,26 +276,8 @@ def move_seed(on: Occasion, tag_or_name: str, kernels: int, reason: str, used_fo
                 f"Take {max(0, stock.free)} or fewer, or give up a promise first.",
             )
         if change:
-            _add_movement(on, lot, change, reason, used_for)
+            add_movement(on, lot, change, reason, used_for)
     return read_lot(on, lot.tag)
-
-
-def _add_movement(on: Occasion, lot: Lot, kernels: int, reason: str, used_for: str) -> None:
-    Movement.objects.create(
-        station=lot.station,
-        lot=lot,
-        kernels=kernels,
-        reason=reason,
-        used_for=used_for[:120],
-        moved_on=on.today,
-        recorded_at=on.now,
-        recorded_by=on.who,
-    )
-
-
-def _check_name_free(station: Station, name: str) -> None:
-    if not name or Lot.objects.filter(station=station, name=name).exists():
-        raise refuse("lot_name_taken", f"The lot name {name!r} is empty or taken.", "Choose another name.")
 
 
 def receive_lot(
@@ -309,11 +292,7 @@ def receive_lot(
     """
     station = get_station(on.station)
     name = name.strip()
-    _check_name_free(station, name)
-    if len(name) > LONGEST_NAME:
-        raise refuse(
-            "lot_name_long", f"The lot name {name[:40]!r}... is too long.", f"Use {LONGEST_NAME} signs or fewer."
-        )
+    check_lot_name(station, name)
     if not 1 <= kernels <= MOST_KERNELS or not origin_text.strip():
         told = "A received lot needs its kernels and where it came from."
         raise refuse("lot_incomplete", told, f"Fill in both; kernels from 1 to {MOST_KERNELS:,}.")
@@ -322,7 +301,7 @@ def receive_lot(
     with transaction.atomic():
         # The tag locks the station: a name taken meanwhile is seen.
         tag = take_tags(station, "lot", 1)[0]
-        _check_name_free(station, name)
+        check_lot_name(station, name)
         lot = Lot.objects.create(
             station=station,
             tag=tag,
@@ -334,5 +313,5 @@ def receive_lot(
             year=on.today.year,
             germination_frac=germination_frac,
         )
-        _add_movement(on, lot, kernels, "opening", "received")
+        add_movement(on, lot, kernels, "opening", "received")
     return read_lot(on, lot.tag)

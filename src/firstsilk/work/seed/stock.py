@@ -9,12 +9,15 @@ from datetime import date
 from django.db.models import Min, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
-from firstsilk.records.models import Lot, Movement, Reservation, Station
+from firstsilk.records.models import GerminationTest, Lot, Movement, Reservation, Station
 
 
 @dataclass(frozen=True, slots=True)
 class LotStock:
-    """One lot with its stock: the sum of its movements, and what of it is promised."""
+    """One lot with its stock: the sum of its movements, and what of it is promised.
+
+    `germination_frac` is that of the newest test, of so many seeds (None: not known).
+    """
 
     id: int
     tag: str
@@ -24,6 +27,7 @@ class LotStock:
     germination_frac: float | None
     kernels: int
     reserved: int
+    germination_seeds: int | None = None
 
     @property
     def free(self) -> int:
@@ -57,6 +61,9 @@ def _count_stock(
     stock = dict(moves.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
     promised = dict(held.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
     later = _not_there_yet(station, up_to)
+    older = _read_older_tests(station, up_to)
+    ordered = list(lots.order_by("year", "name"))
+    tests = {lot.pk: _germination(lot, up_to, older) for lot in ordered}
     return [
         LotStock(
             lot.pk,
@@ -64,19 +71,34 @@ def _count_stock(
             lot.name,
             lot.line.name,
             lot.year,
-            _germination(lot, up_to),
+            tests[lot.pk][0],
             stock.get(lot.pk, 0),
             promised.get(lot.pk, 0),
+            tests[lot.pk][1],
         )
-        for lot in lots.order_by("year", "name")
+        for lot in ordered
         if only is not None or lot.pk not in later
     ]
 
 
-def _germination(lot: Lot, up_to: date | None) -> float | None:
-    """The germination on record; None where it was tested after the day."""
+_Tested = tuple[float | None, int | None]
+
+
+def _germination(lot: Lot, up_to: date | None, older: dict[int, _Tested]) -> _Tested:
+    """Share and seeds of the newest test up to the day; both None where there was none yet."""
     tested_on = lot.germination_tested_on
-    return None if up_to is not None and tested_on is not None and tested_on > up_to else lot.germination_frac
+    if up_to is not None and tested_on is not None and tested_on > up_to:
+        return older.get(lot.pk, (None, None))
+    return lot.germination_frac, None if lot.germination_frac is None else lot.germination_seeds
+
+
+def _read_older_tests(station: Station, up_to: date | None) -> dict[int, _Tested]:
+    """The newest test up to a day of each lot that was tested again after it."""
+    if up_to is None:
+        return {}
+    tests = GerminationTest.objects.filter(station=station, tested_on__lte=up_to, lot__germination_tested_on__gt=up_to)
+    found = tests.order_by("tested_on", "pk").values_list("lot", "germinated", "seeds")
+    return {lot: (germinated / seeds, seeds) for lot, germinated, seeds in found}
 
 
 def _not_there_yet(station: Station, up_to: date | None) -> set[int]:

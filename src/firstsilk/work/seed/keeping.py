@@ -1,0 +1,58 @@
+"""Which of the station's lots should be kept, tested, regrown or discarded, and why?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from firstsilk.records.models import Lot
+from firstsilk.science.seed.keeping import Advice, KeepingRule, KeptLot, judge_keeping
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.germination_tests import read_test_years
+from firstsilk.work.seed.lots import tell_place
+from firstsilk.work.seed.stock import read_stock
+from firstsilk.work.shelf import get_line, get_station
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPlace:
+    """What the rule says of one lot, with its tag and place."""
+
+    tag: str
+    place: str
+    advice: Advice
+
+
+@dataclass(frozen=True, slots=True)
+class KeepingList:
+    """Lots with what to do about them. Nothing was done: who discards a lot takes its kernels out by hand."""
+
+    lots: tuple[KeptPlace, ...]
+    counts: tuple[tuple[str, int], ...]
+    rule: KeepingRule
+    basis: Basis
+
+
+def list_keeping(
+    on: Occasion, rule: KeepingRule | None = None, line: str = "", needed_only: bool = True
+) -> KeepingList:
+    """Hold all lots against the rule; `needed_only` leaves out lots that are simply kept.
+
+    Notes
+    -----
+    Need of a line: its promised kernels and what the rule keeps of every line. Targets that are still drafts have no
+    kernels of their own and do not count.
+    """
+    rule, station = rule or KeepingRule(), get_station(on.station)
+    stock = read_stock(station, [get_line(station, line).name] if line else None, on.today)
+    years = read_test_years(station, on.today)
+    lots = [
+        KeptLot(one.name, one.line, one.year, one.kernels, one.reserved, one.germination_frac, years.get(one.id))
+        for one in stock
+    ]
+    told = judge_keeping(lots, on.today.year, rule)
+    places = {lot.name: (lot.tag, tell_place(lot)) for lot in Lot.objects.filter(station=station)}
+    counts = Counter(one.advice for one in told)
+    shown = tuple(KeptPlace(*places[one.lot.name], one) for one in told if not needed_only or one.advice != "keep")
+    used = (("lots", len(told)),)
+    return KeepingList(shown, tuple(sorted(counts.items())), rule, Basis(used))
