@@ -1,0 +1,85 @@
+"""What in the books of the station cannot be, is unlikely, or is not told?
+
+One look at everything, on any day; nothing is changed. Each subject's rules live on the ground floor.
+"""
+
+from __future__ import annotations
+
+from firstsilk.records.models import Lot, Plot, Station
+from firstsilk.science.flowering.rows import keep_standing_notes, read_row_states
+from firstsilk.work.audited import SUBJECTS, WEIGHT_OF, WEIGHTS, Audit, Found
+from firstsilk.work.flowering.audit import audit_notes, audit_tags
+from firstsilk.work.flowering.states import read_notes
+from firstsilk.work.lineage.audit import audit_lines, read_merged
+from firstsilk.work.nursery.audit import audit_rows
+from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.audit import audit_lots
+from firstsilk.work.shelf import get_station
+from firstsilk.work.standing import rows_on
+from firstsilk.work.trials.audit import audit_trials
+
+__all__ = ["SUBJECTS", "WEIGHTS", "Audit", "Found", "audit_books"]
+
+NOT_JUDGED = (
+    "whether a person was there on the day: the books hold no attendance",
+    "whether a check stands where it was planned: the books hold one entry a plot, as planned or as corrected",
+    "whether one plant bears more ears than is allowed: notes count ears of a row, not of a plant",
+)
+"""Rules of the trade that the books cannot be held against."""
+
+
+def audit_books(on: Occasion, every_year: bool = False) -> Audit:
+    """Look for what contradicts itself in the books of a station as they stood on a day.
+
+    Parameters
+    ----------
+    on
+        The occasion: what came later does not count.
+    every_year
+        Whether a drift is looked for in trials of all years, which takes a fit or two each; else in the newest.
+
+    Returns
+    -------
+    Audit
+        Findings by subject, the heaviest first. Nothing is written or changed.
+
+    Notes
+    -----
+    The number of questions to the books does not depend on their size. Checked by tests/work/test_audit.py.
+    """
+    station = get_station(on.station)
+    found, n_lines = audit_lines(station, on.today)
+    merged = read_merged(station, on.today)
+    lots, n_lots, n_moves, came = audit_lots(station, on.today, merged)
+    related = ("season", "line", "lot__line", "target__female", "target__male")
+    rows = list(rows_on(station, on.today).select_related(*related).order_by("season__year", "season__name", "number"))
+    notes = read_notes(station, None, on.today)
+    states = read_row_states(notes)
+    standing, _ = keep_standing_notes(notes)
+    trials, n_trials, n_plots, untold = audit_trials(station, on.today, every_year)
+    noted, silent = audit_notes(rows, standing, states, on.today)
+    found += lots + audit_rows(rows, states, came, merged) + noted
+    found += audit_tags(standing, {row.tag for row in rows} | _read_other_tags(station)) + trials
+    looked_at = (
+        ("lines", n_lines),
+        ("lots", n_lots),
+        ("movements", n_moves),
+        ("rows", len(rows)),
+        ("notes", len(notes)),
+        ("trials", n_trials),
+        ("plots", n_plots),
+    )
+    not_judged: tuple[str, ...] = NOT_JUDGED
+    if silent:
+        not_judged += (f"ears against pollinations in {', '.join(silent)}: no pollination is noted there",)
+    ordered = tuple(sorted(found, key=_order))
+    return Audit(ordered, looked_at, (*not_judged, *untold), Basis(looked_at))
+
+
+def _order(one: Found) -> tuple[int, int]:
+    return SUBJECTS.index(one.subject), tuple(WEIGHTS).index(WEIGHT_OF[one.finding.code])
+
+
+def _read_other_tags(station: Station) -> set[str]:
+    lots = Lot.objects.filter(station=station).values_list("tag", flat=True)
+    return set(lots) | set(Plot.objects.filter(station=station).exclude(tag="").values_list("tag", flat=True))

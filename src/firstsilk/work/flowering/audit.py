@@ -1,0 +1,96 @@
+"""Which notes of the books cannot all be true on a day?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+
+from firstsilk.answers import Finding, Place
+from firstsilk.records.models import Row
+from firstsilk.science.flowering.bagging_rules import check_pollinations
+from firstsilk.science.flowering.checks import check_row_notes
+from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.rows import RowState
+from firstsilk.work.audited import Found
+from firstsilk.work.nursery.audit import name_row
+
+
+def audit_notes(
+    rows: Sequence[Row], standing: Iterable[Note], states: Mapping[str, RowState], today: date
+) -> tuple[list[Found], list[str]]:
+    """Findings about the standing notes of rows, season by season; and the seasons whose pollinations are not noted.
+
+    Such a season was brought with its ears only: ears are not held against pollinations there.
+
+    Parameters
+    ----------
+    rows
+        With season, line and target at hand.
+    standing
+        All standing notes of the station.
+    states
+        Their states by tag.
+    today
+        The day of the look.
+    """
+    notes: dict[str, list[Note]] = defaultdict(list)
+    bagged: dict[str, set[date]] = defaultdict(set)
+    for note in standing:
+        notes[note.tag].append(note)
+        if note.kind == "tassel_bagged":
+            bagged[note.tag].add(note.taken_on)
+    seasons: dict[int, list[Row]] = defaultdict(list)
+    for row in rows:
+        seasons[row.season_id].append(row)
+    found, silent = [], []
+    for group in seasons.values():
+        names = {row.tag: f"row {row.number}" for row in group}
+        males: dict[int, list[str]] = defaultdict(list)
+        for row in group:
+            if row.purpose == "male":
+                males[row.line_id].append(row.tag)
+        is_silent = not any(states[row.tag].pollinations for row in group if row.tag in states)
+        if is_silent and any(states[row.tag].ears_picked for row in group if row.tag in states):
+            silent.append(group[0].season.name)
+        for row in group:
+            told = _check_row(row, notes.get(row.tag, []), states, names, males, bagged, today)
+            told = [one for one in told if not (is_silent and one.code == "more_ears_than_pollinated")]
+            found += [Found("flowering", "row", row.tag, name_row(row), one) for one in told]
+    return found, silent
+
+
+def _check_row(
+    row: Row,
+    notes: Sequence[Note],
+    states: Mapping[str, RowState],
+    names: Mapping[str, str],
+    males: Mapping[int, list[str]],
+    bagged: Mapping[str, set[date]],
+    today: date,
+) -> list[Finding]:
+    if not notes:
+        return []
+    target = row.target if row.purpose in ("self", "female") else None
+    planned = males.get(target.male_id, []) if target is not None and target.male_id and row.purpose == "female" else []
+    state = states.get(row.tag, RowState(row.tag))
+    found = [*check_row_notes(row.tag, notes, states, names, planned)]
+    found += check_pollinations(state, notes, bagged, target.kind if target is not None else "", today)
+    place = Place(name_row(row))
+    return [replace(one, place=replace(place, column=one.place.column)) for one in found]
+
+
+def audit_tags(standing: Iterable[Note], known: set[str]) -> list[Found]:
+    """Findings about notes whose tag hangs on nothing in the books: one for each such tag."""
+    stray: dict[str, list[Note]] = defaultdict(list)
+    for note in standing:
+        if note.tag and note.tag not in known:
+            stray[note.tag].append(note)
+    found = []
+    for tag, notes in sorted(stray.items()):
+        told = f"{len(notes)} note{'s' if len(notes) > 1 else ''} on a tag that hangs on no row, lot or plot"
+        repair = "Read the tag again; take the notes back and write them on the right one"
+        one = Finding("note_of_no_record", told, Place(f"tag {tag}", None, "tag"), notes[0].id, repair, stops=False)
+        found.append(Found("flowering", "note", tag, f"tag {tag}", one))
+    return found

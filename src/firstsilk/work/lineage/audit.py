@@ -1,0 +1,42 @@
+"""Which lines of the books cannot be what their records say on a day?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+from django.db.models import Q
+
+from firstsilk.records.models import LineMerge, Station
+from firstsilk.science.lineage.line_rules import LineFacts, check_lines
+from firstsilk.work.audited import Found
+from firstsilk.work.standing import lines_on
+
+
+def audit_lines(station: Station, day: date) -> tuple[list[Found], int]:
+    """Findings about lines, and how many lines were looked at."""
+    records = lines_on(station, day).order_by("name")
+    told = records.values_list(
+        "name", "kind", "method", "mother__name", "father__name", "selfings", "generation", "group"
+    )
+    lines = [
+        LineFacts(name, kind, method, mother or "", father or "", selfings, generation, group)
+        for name, kind, method, mother, father, selfings, generation, group in told
+    ]
+    return [Found("lineage", "line", name, name, one) for name, one in check_lines(lines)], len(lines)
+
+
+def read_merged(station: Station, day: date) -> dict[str, str]:
+    """The line that stands for each line merged into another by a day: the two are one, whichever a record names."""
+    undone = Q(undone_on__isnull=True) | Q(undone_on__gt=day)
+    told = LineMerge.objects.filter(undone, station=station, merged_on__lte=day)
+    into = dict(told.values_list("gone__name", "kept__name"))
+    return {gone: _follow(gone, into) for gone in into}
+
+
+def _follow(name: str, into: Mapping[str, str]) -> str:
+    seen = {name}
+    while name in into and into[name] not in seen:
+        name = into[name]
+        seen.add(name)
+    return name
