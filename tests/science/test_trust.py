@@ -14,6 +14,7 @@ from firstsilk.science.lineage.trust import (
     deal_folds,
     measure_ability,
     pool_abilities,
+    shrink_abilities,
     validate_predictions,
 )
 
@@ -38,13 +39,13 @@ def families_world(noise: float, seed: int = 4):
 
 
 def test_folds_take_every_family_apart_evenly() -> None:
-    families = ["a"] * 11 + ["b"] * 7
+    families = ["a"] * 16 + ["b"] * 7 + ["c"]
     dealt = deal_folds(families, 5, np.random.default_rng(1))
-    for name in "ab":
+    for name, parts in (("a", [4, 3, 3, 3, 3]), ("b", [4, 3]), ("c", [1])):
         counts = np.bincount(dealt[[one == name for one in families]], minlength=5)
-        assert counts.max() - counts.min() <= 1
+        assert sorted(counts[counts > 0], reverse=True) == parts
     assert (dealt == deal_folds(families, 5, np.random.default_rng(1))).all()
-    for folds in (1, 19):
+    for folds in (1, 25):
         with pytest.raises(InputRefused, match="cannot be dealt"):
             deal_folds(families, folds, np.random.default_rng(1))
 
@@ -55,26 +56,63 @@ def test_ability_and_interval_are_those_of_the_formula() -> None:
     other = np.random.default_rng(0).normal(size=28)
     other -= np.polyval(np.polyfit(x, other, 1), x)
     y = (x - x.mean()) / x.std() * 0.5 + other / other.std() * math.sqrt(0.75)
-    found = measure_ability(x, y)
+    found = measure_ability(x[None], y, np.zeros((1, 28), dtype=int))
     assert found.ability == pytest.approx(0.5)
     assert (found.low, found.high) == (pytest.approx(0.1560, abs=1e-4), pytest.approx(0.7358, abs=1e-4))
     assert found.slope == pytest.approx(np.polyfit(x, y, 1)[0])
 
 
 def test_ability_is_not_told_of_few_lines_or_of_none_that_differ() -> None:
-    assert math.isnan(measure_ability(np.arange(7.0), np.arange(7.0)).ability)
-    assert math.isnan(measure_ability(np.ones(20), np.arange(20.0)).ability)
-    assert measure_ability(np.where(np.arange(20) < 10, np.nan, 1.0 * np.arange(20)), np.arange(20.0)).lines == 10
+    def measure(predicted: np.ndarray) -> Ability:
+        zeros = np.zeros((1, len(predicted)), dtype=int)
+        return measure_ability(predicted[None], np.arange(len(predicted), dtype=float), zeros)
+
+    assert math.isnan(measure(np.arange(7.0)).ability)
+    assert math.isnan(measure(np.ones(20)).ability)
+    assert measure(np.where(np.arange(20) < 10, np.nan, 1.0 * np.arange(20))).lines == 10
+
+
+def test_ability_within_folds_does_not_see_their_means() -> None:
+    dice = np.random.default_rng(1)
+    x, y = dice.normal(size=(2, 30))
+    y += x
+    folds = np.arange(30) % 5
+    found = measure_ability(x[None], y, folds[None])
+    moved = measure_ability((x - 10.0 * folds)[None], y + 7.0 * folds, folds[None])
+    assert moved.ability == pytest.approx(found.ability)
+    assert moved.freedom == 25
+    # By hand: the correlation of what is left when each fold's mean is taken out.
+    left = [values - np.array([values[folds == fold].mean() for fold in folds]) for values in (x, y)]
+    assert found.ability == pytest.approx(np.corrcoef(*left)[0, 1])
 
 
 def test_pooled_ability_lies_between_and_is_surer() -> None:
-    one, other = Ability(20, 0.2, -0.27, 0.59, 0.8), Ability(40, 0.6, 0.35, 0.77, 1.0)
-    pooled = pool_abilities([one, other, Ability(3, math.nan, math.nan, math.nan, math.nan)])
+    one, other = Ability(20, 19, 0.2, -0.27, 0.59, 0.8), Ability(40, 39, 0.6, 0.35, 0.77, 1.0)
+    pooled = pool_abilities([one, other, Ability(3, 0, math.nan, math.nan, math.nan, math.nan)])
     z = (17 * math.atanh(0.2) + 37 * math.atanh(0.6)) / 54
     assert pooled.ability == pytest.approx(math.tanh(z))
     assert pooled.lines == 60
     assert pooled.high - pooled.low < other.high - other.low
     assert math.isnan(pool_abilities([]).ability)
+
+
+def test_abilities_of_families_are_drawn_together_as_their_spread_tells() -> None:
+    def told(z: float, freedom: float) -> Ability:
+        return Ability(20, freedom, math.tanh(z), -1, 1, 1)
+
+    # Spread as chance alone would, Q = 18 x 0.02 < 1: the least, 0.0225; own weight 0.405 / 1.405, mean 0.3.
+    alike = shrink_abilities([told(0.2, 20), told(0.4, 20)])
+    own = 0.405 / 1.405
+    assert [math.atanh(one.ability) for one in alike] == pytest.approx([0.3 - 0.1 * own, 0.3 + 0.1 * own])
+    # By hand: weights 50, mean 0.6, Q = 50 x 0.72 = 36, spread (36 - 1) / (100 - 50) = 0.7; own weight 35 / 36.
+    apart = shrink_abilities([told(0.0, 52), told(1.2, 52)])
+    assert [math.atanh(one.ability) for one in apart] == pytest.approx([0.6 / 36, 1.2 - 0.6 / 36])
+    variance = 35 / 36 / 50 + (1 / 36) ** 2 * (1 / 50 + 0.7) / 2
+    assert math.atanh(apart[0].high) == pytest.approx(0.6 / 36 + 1.959964 * math.sqrt(variance), abs=1e-6)
+    untold = Ability(3, 0, math.nan, math.nan, math.nan, math.nan)
+    alone = (told(0.5, 20), untold)
+    assert shrink_abilities(alone) == alone
+    assert shrink_abilities([told(0.2, 20), untold, told(0.4, 20)])[1] is untold
 
 
 def test_families_with_sisters_tested_are_ranked_and_the_new_one_is_not_vouched_for() -> None:

@@ -33,7 +33,7 @@ LEAST_TO_FOLD = 10
 """Tested lines below which nothing is left out: ours."""
 PREDICTED = ("line", "family", "tested", "value", "predicted", "reliability", "trust")
 TRUST = ("family", "tested", "untested", "relatives", "reliability", "trust")
-WAYS = ("within", "across")
+WAYS = ("within", "across", "shrunk")
 
 LeastCalled = Annotated[
     float, typer.Option("--least-call-rate", min=0, max=1, help="Leave out markers read in a smaller share of lines.")
@@ -220,7 +220,7 @@ def _say_basis(found: MarkerRelationship, frequencies: str, pedigree: str, weigh
 def _say_checked(checked: Validation | None) -> dict[str, object]:
     if checked is None:
         return {"validation": None, "families": []}
-    validation = {name: _say_ability(getattr(checked, name)) for name in (*WAYS, "overall")}
+    validation = {name: _say_ability(getattr(checked, name)) for name in ("within", "across", "overall")}
     return {"validation": validation, "families": [_say_family(family) for family in checked.families]}
 
 
@@ -244,7 +244,7 @@ def _write_families(path: str, checked: Validation | None) -> None:
     columns = [*TRUST, *(f"{way}{part}" for way in WAYS for part in ("", "_low", "_high")), "words"]
     rows = []
     for family in checked.families if checked else ():
-        abilities = [(one.ability, one.low, one.high) for one in (family.within, family.across)]
+        abilities = [(one.ability, one.low, one.high) for one in (family.within, family.across, family.shrunk)]
         rows.append([getattr(family, name) for name in TRUST] + [value for one in abilities for value in one])
         rows[-1].append(family.words)
     write_table(path, columns, rows)
