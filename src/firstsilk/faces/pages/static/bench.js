@@ -1,0 +1,42 @@
+// The bench by keyboard and scanner: Enter goes on, Escape back. Without this file Tab and Enter still do.
+const first = document.querySelector("[data-first]");
+if (first) { first.focus(); if (first.select) first.select(); }
+const SCANNED = /^[0-9A-Z]{4}-?[0-9A-Z]{4}$/i;
+let typedAt = 0;
+
+function goOn(field) {
+  // A tag scanned into the field of a weight is the next lot; nothing of this one was booked.
+  if (field.inputMode && field.inputMode !== "text" && SCANNED.test(field.value.trim())) {
+    location.assign(`${location.pathname}?lot=${encodeURIComponent(field.value.trim())}`);
+    return;
+  }
+  const steps = [...field.form.querySelectorAll("input:not([type=hidden]), button")];
+  const next = steps[steps.indexOf(field) + 1];
+  if (next && next.tagName === "INPUT") { next.focus(); next.select(); } else field.form.requestSubmit();
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey) return;
+  const field = event.target;
+  if (event.key === "Escape") {
+    const back = document.querySelector("[data-back]");
+    if (back) back.click();
+    else if (first) { first.value = ""; first.focus(); }
+    event.preventDefault();
+  } else if (event.key === "Enter" && field.tagName === "INPUT") {
+    if (field.closest("form[data-steps]")) { event.preventDefault(); goOn(field); }
+    const label = document.querySelector("[data-label]");
+    if (field.closest("form[data-scan]") && !field.value.trim()) {
+      event.preventDefault();
+      if (label) label.click();
+    }
+  } else if (event.key === "Enter" && field.hasAttribute("data-book") && Date.now() - typedAt < 1000) {
+    // A scanner ends with Enter: it must not book what somebody has not looked at.
+    event.preventDefault();
+    document.querySelector("[data-told]").textContent = "First book this lot (Enter) or go back (Esc), then scan the next.";
+  } else if (event.key.length === 1 && event.key !== " ") {
+    typedAt = Date.now();
+    // Whoever scans while the focus is elsewhere scans into the field.
+    if (field.tagName !== "INPUT" && first && first.tagName === "INPUT" && first.closest("form[data-scan]")) first.focus();
+  }
+});
