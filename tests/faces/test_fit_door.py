@@ -177,6 +177,9 @@ def test_fit_when_lines_have_a_pedigree_then_twice_their_coancestry_is_used(fit,
     by_matrix = json.loads(fit(model.format("square.csv"), plots(), square_csv="\n".join(square) + "\n")[1])
     assert by_matrix["reml_log_likelihood"] == pytest.approx(by_pedigree["reml_log_likelihood"], abs=1e-8)
     assert by_matrix["variances"][0]["value"] == pytest.approx(by_pedigree["variances"][0]["value"], rel=1e-6)
+    # Matrices with names are often written with an empty corner.
+    by_corner = json.loads(fit(model.format("square.csv"), plots(), square_csv="\n".join(square)[4:] + "\n")[1])
+    assert by_corner["variances"] == by_matrix["variances"]
     for one in by_matrix["random"]:
         other = next(r for r in by_pedigree["random"] if r["level"] == one["level"])
         assert one["value"] == pytest.approx(other["value"], abs=1e-6)
@@ -295,7 +298,7 @@ def test_fit_when_ground_is_asked_then_correlations_surfaces_and_nugget_are_told
 def test_fit_when_two_plots_share_a_place_then_the_sentence_names_them(fit) -> None:
     code, out, err = fit('response = "yield"\n[residual]\ngrid = ["r", "c"]\n', ground("1"))
     assert (code, out) == (1, "")
-    assert "Records 1 and 9 stand on the same place of the grid r x c" in err
+    assert "plots.csv: Lines 2 and 10 stand on the same place of the grid r x c" in err
 
 
 def test_fit_when_a_cell_of_an_interaction_is_empty_then_the_json_names_the_columns(fit) -> None:
@@ -313,3 +316,18 @@ def test_fit_when_a_square_matrix_has_other_names_then_refused(fit) -> None:
     code, _, err = fit(model, plots(), square_csv="name,L1,L2\nL1,1,0\nL3,0,1\n")
     assert code == 1
     assert "same names in its header and its first column" in err
+
+
+def test_fit_when_a_square_matrix_is_not_symmetric_then_its_file_and_the_pair_are_named(fit) -> None:
+    model = MODEL.replace('columns = ["line"]\n', 'columns = ["line"]\nrelationship = "square.csv"\n')
+    code, _, err = fit(model, plots(), square_csv="name,L1,L2\nL1,1,0.5\nL2,0.2,1\n")
+    assert code == 1
+    assert "square.csv: 'L1' with 'L2' is 0.5, but 'L2' with 'L1' is 0.2." in err
+
+
+def test_fit_when_science_refuses_then_file_and_line_are_named(fit) -> None:
+    # A blank line under the header: the third record stands on line 5.
+    table = plots(at_4_w="-2").replace("\n", "\n\n", 1)
+    code, out, err = fit('response = "yield"\nweights = "w"\nfixed = [["site"]]\n', table)
+    assert (code, out) == (1, "")
+    assert "plots.csv: Column 'w', line 5: a weight must be above 0 (-2)." in err

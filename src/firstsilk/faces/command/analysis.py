@@ -14,6 +14,7 @@ import typer
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from firstsilk.faces.command.giving import check_out, give_json, say
+from firstsilk.faces.command.naming import naming
 from firstsilk.faces.files.fit_models import model_columns, read_model
 from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import read_table, write_table
@@ -46,8 +47,9 @@ def fit(
     wanted = read_model(model, len(table.rows))
     numbers, classes = model_columns(wanted)
     data = columns_from_table(table, numbers, classes, wanted.response)
-    found = fit_mixed_model(data, wanted)
-    judged, differences = judge_fit(data, wanted, found, way)
+    with naming(table, records_are_lines=True):
+        found = fit_mixed_model(data, wanted)
+        judged, differences = judge_fit(data, wanted, found, way)
     if not found.converged:
         say(f"The fit stopped after {found.iterations} steps before it was done: treat its numbers with care.")
     if out not in ("", "-"):

@@ -13,6 +13,7 @@ import typer
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from firstsilk.faces.command.giving import give_json, say
+from firstsilk.faces.command.naming import naming
 from firstsilk.faces.files.fit_models import model_columns, read_model
 from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import read_table
@@ -39,8 +40,10 @@ def compare_models(
     wanted = [model_columns(model) for model in models]
     numbers, classes = wanted[0][0] | wanted[1][0], wanted[0][1] | wanted[1][1]
     data = columns_from_table(table, numbers, classes, models[1].response)
-    first, second = (_fit(data, model, path) for model, path in zip(models, (small, large), strict=True))
-    give_json(comparison_as_json(compare_fits(data, first, second), first, second))
+    with naming(table, records_are_lines=True):
+        first, second = (_fit(data, model, path) for model, path in zip(models, (small, large), strict=True))
+        compared = compare_fits(data, first, second)
+    give_json(comparison_as_json(compared, first, second))
 
 
 def _fit(data: Mapping[str, Column], model: Model, path: str) -> FittedModel:

@@ -13,6 +13,7 @@ import typer
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from firstsilk.faces.command.giving import AsJson, Out, give_result
+from firstsilk.faces.command.naming import naming
 from firstsilk.faces.files.fit_models import model_columns, read_model
 from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import Table, read_table
@@ -40,7 +41,8 @@ def genetic_correlation(
         raise typer.BadParameter(f"--traits must name two columns joined by a comma, not {traits!r}.")
     table = read_table(plots)
     wanted = read_model(model, len(table.rows))
-    found = fit_two_traits(_columns(table, wanted, names), wanted, (names[0], names[1]))
+    with naming(table):
+        found = fit_two_traits(_columns(table, wanted, names), wanted, (names[0], names[1]))
     rows = [[getattr(line, key) for key in COLUMNS] for line in found.lines]
     give_result(COLUMNS, rows, out, as_json, _as_json(found, time.perf_counter() - begun))
 

@@ -17,6 +17,8 @@ from firstsilk.science.lineage.relationship_inverse import find_sparse_relations
 
 # A pedigree of so many lines is written out as a matrix, which takes less time than a compiler.
 WRITTEN_OUT = 500
+# Two cells of a pair may differ by so much of the largest, as rounding does; more is refused.
+NOT_MIRRORED = 1e-8
 
 
 def read_relationship(path: str | Path) -> Relationship | SparseRelationship:
@@ -25,9 +27,9 @@ def read_relationship(path: str | Path) -> Relationship | SparseRelationship:
     Raises
     ------
     InputRefused
-        As `read_pedigree`; or the matrix is not square, its names do not agree, or a cell is no number.
+        As `read_pedigree`; or the matrix is not square or symmetric, its names do not agree, or a cell is no number.
     """
-    table = read_table(path)
+    table = read_table(path, corner="name")
     if is_pedigree(table):
         members = pedigree_from_table(table)
         if len(members) <= WRITTEN_OUT:
@@ -42,7 +44,9 @@ def read_relationship(path: str | Path) -> Relationship | SparseRelationship:
             f"{table.file}: a relationship needs the same names in its header and its first column{told}. "
             "Or give a pedigree: line, mother, father, method."
         )
-    return Relationship(names, _matrix([rows[name] for name in names], names))
+    matrix = _matrix([rows[name] for name in names], names)
+    _check_mirrored(matrix, names, table.file)
+    return Relationship(names, matrix)
 
 
 def read_pedigree_relationship(path: str | Path, wanted: Collection[str] | None = None) -> SparseRelationship:
@@ -64,7 +68,7 @@ def read_covariance(path: str | Path, n: int) -> NDArray[np.float64]:
     InputRefused
         If the table is not n x n or a cell is no number.
     """
-    table = read_table(path)
+    table = read_table(path, corner="name")
     columns = table.columns[1:] if len(table.columns) == n + 1 else table.columns
     if len(table.rows) != n or len(columns) != n:
         raise InputRefused(
@@ -72,6 +76,18 @@ def read_covariance(path: str | Path, n: int) -> NDArray[np.float64]:
             f"known covariance of {n} records must be {n} x {n}, in the order of the records. Write it again."
         )
     return _matrix(list(table.rows), columns)
+
+
+def _check_mirrored(matrix: NDArray[np.float64], names: tuple[str, ...], file: str) -> None:
+    """Refuse a matrix that is not symmetric, naming the cell that differs most from its mirror image."""
+    apart = np.abs(matrix - matrix.T)
+    if apart.size and apart.max() > NOT_MIRRORED * np.abs(matrix).max():
+        i, j = (int(at) for at in np.unravel_index(int(np.argmax(apart)), apart.shape))
+        one, two = names[i], names[j]
+        raise InputRefused(
+            f"{file}: {one!r} with {two!r} is {matrix[i, j]:g}, but {two!r} with {one!r} is {matrix[j, i]:g}. "
+            "A relationship must be symmetric: give both the same number."
+        )
 
 
 def _matrix(rows: list[TableRow], columns: tuple[str, ...]) -> NDArray[np.float64]:

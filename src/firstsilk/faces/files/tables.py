@@ -145,7 +145,7 @@ class Table:
         )
 
 
-def read_table(path: str | Path, name: str = "") -> Table:
+def read_table(path: str | Path, name: str = "", corner: str = "") -> Table:
     """Read a CSV, XLSX or Parquet file as text cells.
 
     Parameters
@@ -154,6 +154,8 @@ def read_table(path: str | Path, name: str = "") -> Table:
         The file; the extension decides how it is read. ``-`` is standard input, as CSV.
     name
         The name to use in complaints; the file's own name if empty.
+    corner
+        The first column's name where the header leaves it empty, as matrices with names often do.
 
     Returns
     -------
@@ -168,7 +170,7 @@ def read_table(path: str | Path, name: str = "") -> Table:
     if str(path) == "-":
         if sys.stdin is None:
             raise InputRefused("standard input: it is closed. Send the table there, or name a file.")
-        return _table_from_csv(sys.stdin.buffer.read(), name or "standard input")
+        return _table_from_csv(sys.stdin.buffer.read(), name or "standard input", corner)
     path = Path(path)
     name = name or path.name
     if not path.is_file():
@@ -177,8 +179,8 @@ def read_table(path: str | Path, name: str = "") -> Table:
     if suffix == ".xlsx":
         check_archive(path.read_bytes(), name)
     if suffix in (".xlsx", ".parquet"):
-        return _table_from_frame(path, name, suffix)
-    return _table_from_csv(path.read_bytes(), name)
+        return _table_from_frame(path, name, suffix, corner)
+    return _table_from_csv(path.read_bytes(), name, corner)
 
 
 def table_from_bytes(content: bytes, name: str) -> Table:
@@ -193,7 +195,7 @@ def table_from_bytes(content: bytes, name: str) -> Table:
     return _table_from_csv(content, name)
 
 
-def _table_from_csv(content: bytes, name: str) -> Table:
+def _table_from_csv(content: bytes, name: str, corner: str = "") -> Table:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -215,10 +217,10 @@ def _table_from_csv(content: bytes, name: str) -> Table:
         raise InputRefused(
             f"{name}, line {first}: the line cannot be read as CSV ({error}). Check the quotation marks."
         ) from None
-    return _table_from_lines(name, lines)
+    return _table_from_lines(name, lines, corner)
 
 
-def _table_from_lines(name: str, lines: Sequence[tuple[int, Sequence[str]]]) -> Table:
+def _table_from_lines(name: str, lines: Sequence[tuple[int, Sequence[str]]], corner: str = "") -> Table:
     if not lines:
         raise InputRefused(f"{name}: the file is empty. The first line must name the columns.")
     header_line, header = lines[0]
@@ -226,6 +228,8 @@ def _table_from_lines(name: str, lines: Sequence[tuple[int, Sequence[str]]]) -> 
     columns = [column.strip() for column in header]
     while columns and not columns[-1]:
         columns.pop()
+    if columns and not columns[0]:
+        columns[0] = corner
     findings = [
         Finding(
             "column_twice", f"column {column!r} appears twice", Place(name, header_line, column), repair="Rename one"
@@ -268,7 +272,7 @@ def _check_separator(name: str, line: int, header: Sequence[str]) -> None:
             raise InputRefused(findings=[found])
 
 
-def _table_from_frame(path: Path, name: str, suffix: str) -> Table:
+def _table_from_frame(path: Path, name: str, suffix: str, corner: str = "") -> Table:
     try:
         if suffix == ".xlsx":
             import fastexcel
@@ -285,7 +289,7 @@ def _table_from_frame(path: Path, name: str, suffix: str) -> Table:
         kind = "spreadsheet" if suffix == ".xlsx" else "Parquet file"
         raise InputRefused(f"{name}: this cannot be read as a {kind}. Save it again, or as CSV UTF-8.") from error
     lines = [(line, cells) for line, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)]
-    return _table_from_lines(name, lines)
+    return _table_from_lines(name, lines, corner)
 
 
 def _cell_text(cell: object) -> str:

@@ -82,8 +82,9 @@ def arrange_records(data: Mapping[str, Column], model: Model) -> Records:
     ]:
         _check_size(name, values, kept)
     if np.any(weights <= 0):
-        bad = int(kept[int(np.argmax(weights <= 0))]) + 1
-        raise refuse("weight_not_positive", f"Column {model.weights!r}, record {bad}: a weight must be above 0")
+        bad = int(np.argmax(weights <= 0))
+        where = f"Column {model.weights!r}, record {int(kept[bad]) + 1}"
+        raise refuse("weight_not_positive", f"{where}: a weight must be above 0 ({weights[bad]:g})")
     return Records(response[kept], classes, numbers, weights, kept, len(response) - len(kept), grid)
 
 
