@@ -288,7 +288,6 @@ def predict_left_out(fit: GenomicFit, groups: NDArray[np.intp]) -> Numbers:
     ----------
     tests/science/test_prediction.py (each group refitted without it)
     """
-    weighted = fit.projection @ fit.response
     predicted = np.full(len(fit.response), np.nan)
     for group in np.unique(groups):
         at = np.flatnonzero(groups == group)
@@ -296,5 +295,5 @@ def predict_left_out(fit: GenomicFit, groups: NDArray[np.intp]) -> Numbers:
             continue
         factor, wrong = lapack.dpotrf(fit.projection[np.ix_(at, at)], lower=1)
         if not wrong:
-            predicted[at] = fit.response[at] - cho_solve((factor, True), weighted[at])
+            predicted[at] = fit.response[at] - cho_solve((factor, True), fit.weighted_rest[at])
     return predicted
