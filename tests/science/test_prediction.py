@@ -167,6 +167,10 @@ def test_alike_lines_without_residual_and_other_odd_input_are_refused() -> None:
         fit_genomic_values(found.matrix, places, response, np.ones((45, 2)))
     with pytest.raises(InputRefused, match="weight"):
         fit_genomic_values(found.matrix, places, response, weights=np.zeros(45))
+    with pytest.raises(InputRefused, match="times the smallest"):
+        fit_genomic_values(found.matrix, places, response, weights=np.append(np.ones(44), 1e11))
+    with pytest.raises(InputRefused, match="beyond 1e"):
+        fit_genomic_values(found.matrix, places, 1e70 * response)
     with pytest.raises(InputRefused, match="residual not above 0"):
         fit_genomic_values(found.matrix, places, response, variances=(1.0, 0.0))
 

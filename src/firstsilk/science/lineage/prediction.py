@@ -20,6 +20,10 @@ from firstsilk.science.lineage.variances import LARGEST_SHARE, estimate_variance
 
 LEAST_TESTED = 5
 """Tested lines below which no variance is estimated: ours."""
+WIDEST_WEIGHTS = 1e10
+"""Ratio of weights beyond which double precision has few figures left for the lighter ones: ours."""
+LARGEST_VALUE = 1e60
+"""Beyond it squares leave the range of double precision on their way: ours, as for plots."""
 
 Numbers = NDArray[np.float64]
 
@@ -202,6 +206,11 @@ def _check(response: Numbers, design: Numbers, scale: Numbers, variances: tuple[
         raise refuse("variances_odd", "The genetic variance is below 0, or the residual not above 0.", "Correct them.")
     if not bool((scale > 0.0).all()):
         raise refuse("weight_not_positive", "A weight is not above 0.", "Give weights above 0.")
+    if float(scale.max() / scale.min()) ** 2 > WIDEST_WEIGHTS:
+        told = f"The largest weight is more than {WIDEST_WEIGHTS:g} times the smallest."
+        raise refuse("weights_far_apart", told, "Give weights nearer to each other, such as numbers of plots.")
+    if float(np.abs(response).max()) > LARGEST_VALUE:
+        raise refuse("value_too_large", f"A value is beyond {LARGEST_VALUE:g}.", "Check the unit.")
     if np.linalg.matrix_rank(design) < design.shape[1]:
         raise refuse("fixed_not_independent", "The fixed columns say the same thing twice.", "Leave one out.")
     if variances is None and np.ptp(response) == 0.0:
