@@ -106,8 +106,7 @@ def fit_genomic_values(
     """
     places = np.asarray(tested, dtype=np.intp)
     m = len(places)
-    fixed = np.ones((m, 1)) if design is None else np.asarray(design, dtype=np.float64)
-    scale = np.ones(m) if weights is None else np.sqrt(np.asarray(weights, dtype=np.float64))
+    fixed, scale = _lay_out(m, design, weights)
     _check(response, fixed, scale, variances)
     # Records scaled by the root of their weight have an even residual.
     among = relationship[np.ix_(places, places)] * scale[:, None] * scale
@@ -145,6 +144,12 @@ def fit_genomic_values(
         rest,
         projection,
     )
+
+
+def _lay_out(m: int, design: Numbers | None, weights: Numbers | None) -> tuple[Numbers, Numbers]:
+    """The fixed part (m, q), and the roots of the weights (m,)."""
+    fixed = np.ones((m, 1)) if design is None else np.asarray(design, dtype=np.float64)
+    return fixed, np.ones(m) if weights is None else np.sqrt(np.asarray(weights, dtype=np.float64))
 
 
 def _is_at_bound(genetic: float, residual: float) -> bool:
