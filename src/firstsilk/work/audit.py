@@ -12,6 +12,7 @@ from firstsilk.work.flowering.audit import audit_notes, audit_tags
 from firstsilk.work.flowering.states import read_notes
 from firstsilk.work.lineage.audit import audit_lines, read_merged
 from firstsilk.work.nursery.audit import audit_rows
+from firstsilk.work.nursery.misplaced import audit_packets
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.audit import audit_lots
 from firstsilk.work.shelf import get_station
@@ -51,14 +52,15 @@ def audit_books(on: Occasion, every_year: bool = False) -> Audit:
     found, n_lines = audit_lines(station, on.today)
     merged = read_merged(station, on.today)
     lots, n_lots, n_moves, came = audit_lots(station, on.today, merged)
-    related = ("season", "line", "lot__line", "target__female", "target__male")
+    related = ("season__site", "line", "lot__line", "target__female", "target__male")
     rows = list(rows_on(station, on.today).select_related(*related).order_by("season__year", "season__name", "number"))
     notes = read_notes(station, None, on.today)
     states = read_row_states(notes)
     standing, _ = keep_standing_notes(notes)
     trials, n_trials, n_plots, untold = audit_trials(station, on.today, every_year)
+    packets, no_packets = audit_packets(station, rows, states, on.today)
     noted, silent = audit_notes(rows, standing, states, on.today)
-    found += lots + audit_rows(rows, states, came, merged) + noted
+    found += lots + audit_rows(rows, states, came, merged) + packets + noted
     found += audit_tags(standing, {row.tag for row in rows} | _read_other_tags(station)) + trials
     looked_at = (
         ("lines", n_lines),
@@ -72,6 +74,8 @@ def audit_books(on: Occasion, every_year: bool = False) -> Audit:
     not_judged: tuple[str, ...] = NOT_JUDGED
     if silent:
         not_judged += (f"ears against pollinations in {', '.join(silent)}: no pollination is noted there",)
+    if no_packets:
+        not_judged += (no_packets,)
     ordered = tuple(sorted(found, key=_order))
     return Audit(ordered, looked_at, (*not_judged, *untold), Basis(looked_at))
 
