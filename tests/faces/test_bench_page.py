@@ -126,3 +126,24 @@ def test_going_back_keeps_what_was_entered(bench, lot):
     page = send(bench, lot, "back").content.decode()
     assert 'value="45"' in page
     assert "<dt>After</dt>" not in page
+
+
+def test_the_page_of_a_lot_takes_a_germination_test_and_shows_the_history(bench, lot):
+    Lot.objects.filter(pk=lot.pk).update(germination_tested_on=date(2030, 12, 1))
+    address = f"/seed/lots/{lot.tag}/"
+    sent = {"reason": "germination", "seeds": "100", "germinated": "80", "tested_on": "2031-05-20", "remark": "cold"}
+    page = bench.post(address, sent, follow=True).content.decode()
+    assert "80 of 100 seeds germinated" in page
+    assert "<h2>Germination tests</h2>" in page
+    assert page.index("cold") < page.index("came with the lot")
+    for wrong in ({"seeds": ""}, {"germinated": "101"}, {"tested_on": "2032-01-01"}, {"tested_on": "May"}):
+        assert bench.post(address, {**sent, **wrong}).status_code == 422
+
+
+def test_the_page_of_a_lot_splits_it(bench, lot):
+    sent = {"reason": "part", "kernels": "60", "name": "part"}
+    page = bench.post(f"/seed/lots/{lot.tag}/", sent, follow=True).content.decode()
+    assert "Lot part is made with 60 kernels." in page
+    assert ">E1-30</a>" in page
+    for wrong in ({"kernels": ""}, {"kernels": "900"}, {"name": ""}, {}):
+        assert bench.post(f"/seed/lots/{lot.tag}/", {**sent, **wrong}).status_code == 422

@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
-import pytest
+from datetime import date
 
-from firstsilk.records.models import Lot, Movement
+import pytest
+from django.test import Client
+
+from firstsilk.records.models import Lot, LotOrigin, Movement, Row
+from firstsilk.work.nursery.plan import Want, add_targets
+from firstsilk.work.seed.lots import move_seed
 from tests.faces.calling import call, one_object, rows_of
-from tests.factories import make_line, make_lot, make_row, make_season, make_station
+from tests.factories import (
+    make_line,
+    make_lot,
+    make_row,
+    make_season,
+    make_station,
+    make_weather,
+    occasion,
+    sign_in,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -99,3 +113,20 @@ def test_what_cannot_be_is_told_and_changes_nothing(lot, capsys, given, code, to
     found, _, said = call(capsys, *given, *DAY)
     assert (found, told in " ".join(said.split())) == (code, True), said
     assert (Movement.objects.count(), Lot.objects.count()) == (1, 1)
+
+
+def test_a_plan_names_an_increase_that_is_not_sown_from_remnant_seed(lot, capsys):
+    row = Row.objects.get()
+    move_seed(occasion(date(2031, 6, 1)), lot.name, 200, "discarded")
+    increase = make_lot(lot.line, kernels=900, name="increase", origin="pollinations")
+    LotOrigin.objects.create(station=lot.station, lot=increase, row=row)
+    make_weather(lot.station, 2029, date(2031, 5, 31))
+    make_season(lot.station, "2032")
+    add_targets(occasion(date(2032, 4, 1)), "2032", [Want("self", "E1")])
+    code, out, told = call(capsys, "plan", "2032", "--json", "--today", "2032-04-01")
+    assert (code, [one["code"] for one in one_object(out)["findings"]]) == (0, ["increase_from_increase"])
+    assert "No remnant seed of it is free" in told
+    client = Client()
+    sign_in(client, lot.station, "breeder")
+    page = client.get("/nursery/plan/?season=2032&day=2032-04-01").content.decode()
+    assert "Row 1 increases E1 from lot increase" in page

@@ -60,6 +60,14 @@ def test_a_weighing_that_finds_what_is_written_moves_nothing_and_stays_on_record
     assert Weighing.objects.filter(sample_g__isnull=True).count() == 1
 
 
+def test_a_weighing_far_from_the_books_asks_for_the_right_lot(lot):
+    assert weigh_lot(ON, lot.tag, 40.0, [25.0], 100, book=False).cautions == ()
+    assert weigh_lot(ON, lot.tag, 39.75, [25.0], 100, book=False).cautions == (
+        "The scale finds 20% fewer than in the books: look whether this is the right lot.",
+    )
+    assert "22% more" in weigh_lot(ON, lot.tag, 61.0, [25.0], 100, book=False).cautions[0]
+
+
 def test_a_weighing_below_what_is_promised_is_booked_and_told(lot):
     done = weigh_lot(ON, lot.tag, 10.0, [5.0, 5.0], 20)
     assert done.after == 40

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from firstsilk.work.nursery.joint_sowing import CrossMeeting
     from firstsilk.work.nursery.lay_out import PlannedRow
     from firstsilk.work.nursery.plan import NurseryPlan
+    from firstsilk.work.occasion import Occasion
 
 MEETING_COLUMNS = (
     "target", "kind", "female", "male", "priority", "ears", "female_sown", "male_sown", "p_meet", "ears_frac",
@@ -85,7 +86,18 @@ def plan(
     more = {"season": made.season, "fixed": made.fixed, "kernels": made.kernels}
     more |= {"short": [lack.message for lack in made.short], "basis": made.basis.as_text()}
     more |= {"crosses": [] if made.joint is None else [_meeting_cells(one) for one in made.joint.meetings]}
+    more |= {"findings": _tell_increases(on, made)}
     give_result(PLAN_COLUMNS, rows, out, as_json, more)
+
+
+def _tell_increases(on: Occasion, made: NurseryPlan) -> list[dict[str, object]]:
+    """Say which rows increase a line from an earlier increase instead of remnant seed."""
+    from firstsilk.work.seed.remnant import check_planned_increases
+
+    findings = check_planned_increases(on, made.rows).findings
+    for finding in findings:
+        say(finding.as_text())
+    return [finding.as_json() for finding in findings]
 
 
 def _tell_plan(made: NurseryPlan) -> None:

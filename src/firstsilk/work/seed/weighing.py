@@ -14,6 +14,9 @@ from firstsilk.work.seed.booking import add_movement
 from firstsilk.work.seed.stock import read_lot_stock
 from firstsilk.work.shelf import get_lot, get_station
 
+FAR_OFF_FRAC = 0.2
+"""A count further from the books than this share of them may be that of another lot (a choice of ours)."""
+
 
 @dataclass(frozen=True, slots=True)
 class WeighedLot:
@@ -74,6 +77,10 @@ def weigh_lot(
         if book:
             _book(on, lot, weighed, weighed.kernels - stock.kernels, net_g, samples_g, sample_kernels)
     cautions = list(weighed.cautions)
+    off = abs(weighed.kernels - stock.kernels)
+    if stock.kernels > 0 and off > FAR_OFF_FRAC * stock.kernels:
+        told = f"{off / stock.kernels:.0%} {'more' if weighed.kernels > stock.kernels else 'fewer'} than in the books"
+        cautions.append(f"The scale finds {told}: look whether this is the right lot.")
     if weighed.kernels < stock.reserved:
         cautions.append(f"More seed is promised ({stock.reserved:,} kernels) than the lot holds.")
     if stock.kernels < 0:

@@ -41,6 +41,7 @@ from firstsilk.work.nursery.sow import AsSown, Sown, record_sowing, settle_sowin
 from firstsilk.work.nursery.sowing_calendar import read_sowing_calendar
 from firstsilk.work.nursery.sowing_list import read_sowing
 from firstsilk.work.occasion import Occasion
+from firstsilk.work.seed.remnant import check_planned_increases
 
 BLANK = {"targets": TARGET_COLUMNS, "as-sown": SOWN_COLUMNS}
 SURES = ((0.8, "80 %"), (0.9, "90 %"), (0.95, "95 %"), (0.99, "99 %"))
@@ -114,6 +115,7 @@ def _propose(request: HttpRequest, on: Occasion, season: str, this: object) -> d
     days = sorted({row.sow_on for row in plan.rows})
     pollinations = sum(row.pollinations for row in plan.rows if row.purpose != "male")
     told |= {"told_joint": tell_joint(plan.joint) if plan.joint else ()}
+    told["remnant"] = check_planned_increases(on, plan.rows).findings
     return {**told, "plan": plan, "days": days, "last_day": days[-1] if days else None, "pollinations": pollinations}
 
 

@@ -10,14 +10,16 @@ from django.urls import reverse
 from firstsilk.answers import Finding, InputRefused, refuse
 from firstsilk.faces.files.tables import csv_text, table_from_bytes
 from firstsilk.faces.files.year import HARVEST_COLUMNS, read_picked
-from firstsilk.faces.pages.forms import read_form_number, read_form_text, read_form_whole
+from firstsilk.faces.pages.forms import read_form_day, read_form_number, read_form_text, read_form_whole
 from firstsilk.faces.pages.nursery.views import start_room
 from firstsilk.faces.pages.papers import give_pdf
 from firstsilk.work.accounts import DESK
 from firstsilk.work.occasion import Occasion
+from firstsilk.work.seed.germination_tests import record_germination
 from firstsilk.work.seed.harvest import Harvested, Picked, make_lots, record_harvest
 from firstsilk.work.seed.harvest_list import HarvestRow, read_harvest
 from firstsilk.work.seed.lots import DESK_REASONS, list_lots, move_seed, read_lot, receive_lot
+from firstsilk.work.seed.splits import split_lot
 
 ROOM = {"room": "seed"}
 STEPS = (
@@ -44,7 +46,9 @@ def _may_change(request: HttpRequest) -> bool:
 
 
 def show_lot(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
-    """One lot; sent, kernels are taken out of it or its stock is set by a count."""
+    """One lot; sent, kernels are taken out of it, its stock is set by a count, a test is entered or it is split."""
+    if request.method == "POST" and request.POST.get("reason") in ("germination", "part"):
+        return _enter_test(request, on, tag) if request.POST["reason"] == "germination" else _split(request, on, tag)
     if request.method == "POST":
         kernels = read_form_whole(request, "kernels", 0)
         if kernels is None:
@@ -56,6 +60,27 @@ def show_lot(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
     reasons = [one for one in DESK_REASONS if one != "counted"]
     told = {**ROOM, "lot": page, "reasons": reasons, "can_change": _may_change(request)}
     return render(request, "seed/lot.html", told)
+
+
+def _enter_test(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
+    seeds, germinated = read_form_whole(request, "seeds", 1), read_form_whole(request, "germinated")
+    if seeds is None or germinated is None:
+        raise refuse("field_empty", "The seeds of the test are not told.", "Write how many, and how many germinated.")
+    day, remark = read_form_day(request, "tested_on"), read_form_text(request, "remark")
+    found = record_germination(on, tag, seeds, germinated, day, remark)
+    messages.success(request, f"Test of lot {found.name} entered: {germinated:,} of {seeds:,} seeds germinated.")
+    return redirect("lot", found.tag)
+
+
+def _split(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
+    kernels = read_form_whole(request, "kernels", 1)
+    if kernels is None:
+        raise refuse("field_empty", "The field kernels is empty.", "Write how many and send again.")
+    made = split_lot(
+        on, tag, kernels, read_form_text(request, "name", wanted=True), read_form_text(request, "used_for")
+    )
+    messages.success(request, f"Lot {made.name} is made with {made.kernels:,} kernels.")
+    return redirect("lot", made.tag)
 
 
 def enter_received(request: HttpRequest, on: Occasion) -> HttpResponse:
