@@ -14,6 +14,8 @@ from firstsilk.science.analysis.models import Array
 LONG_PX = 760.0
 MOST_SIDE_PX, END_PX = 150.0, 26.0
 """Room for names beside and above the outermost points."""
+ALONG_PX = 8.0
+"""Names keep off the sites' lines, looked at so far apart."""
 LEAST_CHANCE = 0.5
 LEVEL = 0.05
 """A second axis that random tables reach more often than this is called no stronger than noise."""
@@ -209,13 +211,25 @@ def _place_names(
         for name, (x, y), _ in wanted
     ]
     width, height = (high - low) * px
-    taken = [(float((x - low[0]) * px), float((high[1] - y) * px)) for x, y in np.vstack([points, tips])]
-    placed = place_labels(anchors, float(width), float(height), taken)
+    taken, lines = (
+        [(float((x - low[0]) * px), float((high[1] - y) * px)) for x, y in places]
+        for places in (np.vstack([points, tips]), _along_lines(tips, ALONG_PX / px))
+    )
+    placed = place_labels(anchors, float(width), float(height), [*taken, *lines])
+    if not set(found.environments) <= set(placed):
+        # A name across a line is better than a site without a name.
+        placed = place_labels(anchors, float(width), float(height), taken)
     kinds = {name: kind for name, _, kind in wanted}
     return [
         {"x": float(low[0] + x / px), "y": float(high[1] - y / px), "name": name, "kind": kinds[name]}
         for name, (x, y) in placed.items()
     ]
+
+
+def _along_lines(tips: Array, step: float) -> Array:
+    """Places along the sites' lines, `step` apart, (places, 2)."""
+    counts = [max(int(np.linalg.norm(tip) / step), 1) for tip in tips]
+    return np.vstack([np.linspace(0, 1, n, endpoint=False)[:, None] * tip for n, tip in zip(counts, tips, strict=True)])
 
 
 def _draw_names(names: Sequence[dict[str, object]]) -> list[Spec]:

@@ -81,10 +81,10 @@ def _layers(lines: list[str], title: str) -> list[dict[str, object]]:
     }
     shapes = {"domain": list(KINDS), "range": ["triangle-up", "circle", "triangle-down"]}
     shape = {"field": "kind", "type": "nominal", "scale": shapes, "legend": legend}
-    across = {"type": "quantitative", "title": title, "axis": {"tickCount": 7, "labelOverlap": True}}
+    across = {"type": "quantitative", "title": title, "axis": {"labelFlush": False, "tickCount": 7}}
     dot = {"type": "point", "filled": True, "size": 60, "stroke": INK, "strokeWidth": 0.5, "opacity": 1}
     return [
-        {"mark": {"type": "rule", "color": GREY}, "encoding": {"x": {"datum": 0}}},
+        {"mark": {"type": "rule", "color": GREY}, "encoding": {"x": {"datum": 0, **across}}},
         {
             "mark": {"type": "rule", "strokeWidth": 2},
             "encoding": {"y": y, "x": {"field": "low", **across}, "x2": {"field": "high"}, "color": colour},
