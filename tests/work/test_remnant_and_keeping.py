@@ -96,6 +96,7 @@ def test_the_list_says_why_of_each_lot_and_discards_nothing(station):
     assert all(one.advice.why for one in found.lots)
     assert dict(found.counts) == {"discard": 1, "keep": 1, "regrow": 1}
     assert Movement.objects.count() == before
+    assert found.basis.missing == ("a germination test of 1 lots",)
     rule = KeepingRule(keep_kernels=10)
     assert [one.advice.advice for one in list_keeping(ON, rule, "E2").lots] == ["test"]
     record_germination(ON, other.tag, 50, 45)

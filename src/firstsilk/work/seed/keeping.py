@@ -54,5 +54,6 @@ def list_keeping(
     places = {lot.name: (lot.tag, tell_place(lot)) for lot in Lot.objects.filter(station=station)}
     counts = Counter(one.advice for one in told)
     shown = tuple(KeptPlace(*places[one.lot.name], one) for one in told if not needed_only or one.advice != "keep")
-    used = (("lots", len(told)),)
-    return KeepingList(shown, tuple(sorted(counts.items())), rule, Basis(used))
+    untested = sum(1 for one in told if one.lot.germination_frac is None)
+    missing = (f"a germination test of {untested} lots",) if untested else ()
+    return KeepingList(shown, tuple(sorted(counts.items())), rule, Basis((("lots", len(told)),), missing))

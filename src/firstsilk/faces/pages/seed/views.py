@@ -57,7 +57,8 @@ def show_lot(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
         messages.success(request, f"Lot {page.stock.name} now holds {page.stock.kernels:,} kernels.")
         return redirect("lot", page.stock.tag)
     page = read_lot(on, tag)
-    reasons = [one for one in DESK_REASONS if one != "counted"]
+    # A count and a split have forms of their own.
+    reasons = [one for one in DESK_REASONS if one not in ("counted", "split")]
     told = {**ROOM, "lot": page, "reasons": reasons, "can_change": _may_change(request)}
     return render(request, "seed/lot.html", told)
 
