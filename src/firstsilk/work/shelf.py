@@ -5,10 +5,11 @@ A name that is not in the books is a refusal that says what is there, never a fa
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 
 from firstsilk.answers import refuse, shorten_value
-from firstsilk.records.models import Line, Lot, Row, Season, Site, Station, Tag, Trial
+from firstsilk.records.models import Line, LineName, Lot, Row, Season, Site, Station, Tag, Trial
 from firstsilk.science.seed.tags import read_tag, tag_for_serial
 
 
@@ -50,8 +51,8 @@ def get_season(station: Station, name: str = "", today: date | None = None) -> S
 
 
 def get_line(station: Station, name: str, column: str = "") -> Line:
-    """The line or hybrid of this name; `column` is where it was named in a table, for the refusal."""
-    line = Line.objects.filter(station=station, name=name).first()
+    """The line or hybrid with this name, its own or another; `column` is where a table named it, for the refusal."""
+    line = find_lines(station, [name]).get(name)
     if line is None:
         if not name:
             raise refuse("line_nameless", "The line is not named.", "Name it.", column=column)
@@ -59,6 +60,16 @@ def get_line(station: Station, name: str, column: str = "") -> Line:
         hint = f"Names that look alike: {', '.join(near)}." if near else "Bring it with the table of lines first."
         raise refuse("line_unknown", f"There is no line {shorten_value(name)!r} in the books.", hint, column=column)
     return line
+
+
+def find_lines(station: Station, names: Iterable[str]) -> dict[str, Line]:
+    """The lines that have these names, their own or another, by the name asked for; what nobody has is left out."""
+    wanted = set(names)
+    found = {line.name: line for line in Line.objects.filter(station=station, name__in=wanted)}
+    if lacking := wanted - found.keys():
+        others = LineName.objects.filter(station=station, name__in=lacking).select_related("line")
+        found |= {one.name: one.line for one in others}
+    return found
 
 
 def get_lot(station: Station, tag_or_name: str) -> Lot:

@@ -6,11 +6,13 @@ promise of its seed, and a line of a harvest came with its lot. What was brought
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Exists, OuterRef, QuerySet
 
-from firstsilk.records.models import Line, Movement, Reservation, Row, Season, Station, Target, Trial
+from firstsilk.records.models import Line, LineMerge, Movement, Reservation, Row, Season, Station, Target, Trial
 
 
 def promises_on(station: Station, day: date) -> QuerySet[Reservation]:
@@ -50,3 +52,46 @@ def lines_on(station: Station, day: date) -> QuerySet[Line]:
     sooner = moves.filter(moved_on__lte=day)
     brought = moves.exclude(reason="harvested")
     return Line.objects.filter(station=station).exclude(Exists(later) & ~Exists(sooner) & ~Exists(brought))
+
+
+def merges_on(station: Station, day: date | None = None) -> QuerySet[LineMerge]:
+    """The merges of records that stood on a day: made by then and not undone; those that stand if no day is given."""
+    merges = LineMerge.objects.filter(station=station)
+    if day is None:
+        return merges.filter(undone_on__isnull=True)
+    return merges.filter(merged_on__lte=day).exclude(undone_on__lte=day)
+
+
+def read_kept(station: Station, day: date | None = None) -> dict[int, int]:
+    """For each record of a line merged away by a day, the number of the record that stands for both."""
+    into = dict(merges_on(station, day).order_by("merged_on", "pk").values_list("gone", "kept"))
+    kept = {}
+    for gone, at in into.items():
+        seen = {gone}
+        while at in into and at not in seen:
+            seen.add(at)
+            at = into[at]
+        kept[gone] = at
+    return kept
+
+
+@dataclass(frozen=True, slots=True)
+class MergedAway:
+    """Why nothing new is asked of a record: the line it was found to be, and a sentence and repair that say so."""
+
+    kept: str
+    told: str
+    repair: str
+
+
+def find_merged_away(station: Station, day: date, lines: Iterable[Line]) -> dict[int, MergedAway]:
+    """Those of these records that were merged into another line by a day, by number."""
+    kept = read_kept(station, day)
+    gone = {line.pk: line for line in lines if line.pk in kept}
+    names = dict(Line.objects.filter(pk__in={kept[pk] for pk in gone}).values_list("pk", "name")) if gone else {}
+    return {
+        pk: MergedAway(
+            names[kept[pk]], f"{line.name} was found to be one line with {names[kept[pk]]}", f"Name {names[kept[pk]]}"
+        )
+        for pk, line in gone.items()
+    }

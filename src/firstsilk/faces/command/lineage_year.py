@@ -77,6 +77,12 @@ def _tell(told: LinePage) -> list[str]:
     marks = [word for word, is_so in (("tester", facts.is_tester), ("check", facts.is_check)) if is_so]
     about = ", ".join(one for one in (facts.kind, facts.generation, facts.group, *marks) if one)
     said = [f"{facts.name}: {about}; stands for a {facts.stands_for}."]
+    if facts.merged_into:
+        said.append(f"Found to be one line with {facts.merged_into}, whose page tells both histories.")
+    if told.merged:
+        said.append(f"Stands for {', '.join(one.gone for one in told.merged)} too.")
+    if told.names:
+        said.append(f"Also called {', '.join(one.name for one in told.names)}.")
     if facts.pedigree:
         shares = ", ".join(f"{name} {100 * share:.4g} %" for name, share in told.shares)
         said.append(f"Pedigree {facts.pedigree}" + (f" ({shares})." if shares else "."))
@@ -86,11 +92,19 @@ def _tell(told: LinePage) -> list[str]:
         said.append(f"{facts.units_to_silk:,.0f} {told.scale} from sowing to silk.")
     said += ["", "Comes from", *_tell_tree(told.tree, 1)]
     said += _part("Closest kin with seed", [f"{one.name}  {one.coancestry:.4f}" for one in told.kin])
-    seed = [f"{lot.name}  {lot.free:,} free of {lot.kernels:,}  {lot.place}".rstrip() for lot in told.lots]
+    seed = [
+        f"{lot.name}  {lot.free:,} free of {lot.kernels:,}  {lot.place}".rstrip() + _mark(lot.record)
+        for lot in told.lots
+    ]
     said += _part("Seed on hand", seed)
     said += _part("Estimates", _tell_estimates(told))
-    events = [f"{one.day or one.year or '':<10}  {one.text}" for one in told.timeline]
+    events = [f"{one.day or one.year or '':<10}  {one.text}{_mark(one.record)}" for one in told.timeline]
     return [*said, *_part("What happened", events), "", told.basis.as_text()]
+
+
+def _mark(record: str) -> str:
+    """The record something was written for, where that was merged into the line."""
+    return f" [{record}]" if record else ""
 
 
 def _part(title: str, lines: list[str]) -> list[str]:

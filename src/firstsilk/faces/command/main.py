@@ -72,6 +72,8 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("weather-years", "climate_year:weather_years", YEAR, "years of weather generated from a site's own"),
     Entry("lines", "lineage_year:lines", YEAR, "lines and hybrids with their seed"),
     Entry("line", "lineage_year:line", YEAR, "the history of one line"),
+    Entry("line-names", "line_names_year:line_names", YEAR, "other names of lines; --add writes one down"),
+    Entry("merge-lines", "line_names_year:merge_lines", YEAR, "two records found to be one line; --undo takes it back"),
     Entry("plan", "nursery_year:plan", YEAR, "crosses and selfs into rows, kernels, lots, sowing days"),
     Entry("sowing-dates", "nursery_year:sowing_dates", YEAR, "who meets in the nursery, and who is at risk"),
     Entry("sow", "nursery_year:sow", YEAR, "what was sown, with as-planted corrections"),

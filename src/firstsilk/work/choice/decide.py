@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from django.db import transaction
 
@@ -19,7 +20,7 @@ from firstsilk.work.choice.facts import (
 )
 from firstsilk.work.choice.propose import propose_verdicts
 from firstsilk.work.occasion import Basis, Occasion
-from firstsilk.work.shelf import get_station
+from firstsilk.work.shelf import find_lines, get_station
 
 
 def decide(on: Occasion, year: int, verdicts: Sequence[Decision], settings: ChoiceSettings | None = None) -> ChoiceList:
@@ -54,6 +55,8 @@ def decide(on: Occasion, year: int, verdicts: Sequence[Decision], settings: Choi
     """
     station = get_station(on.station)
     _check_person(on, station)
+    known = find_lines(station, [one.line for one in verdicts])
+    verdicts = [replace(one, line=known[one.line].name) if one.line in known else one for one in verdicts]
     with transaction.atomic():
         # Two who decide at once: the second waits, and then finds the verdicts of the first.
         Station.objects.select_for_update().get(pk=station.pk)

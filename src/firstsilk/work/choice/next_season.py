@@ -5,14 +5,14 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.db import transaction
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Line, Station, Target, Verdict
 from firstsilk.work.analysis.reading import find_analysis_with_year
-from firstsilk.work.lineage.ancestry import find_line_coancestry
+from firstsilk.work.lineage.ancestry import Books, find_line_coancestry, read_books
 from firstsilk.work.lineage.generations import count_selfings, is_fixed
 from firstsilk.work.nursery.plan import TargetFacts, Want, add_targets, list_targets, open_season
 from firstsilk.work.occasion import Basis, Occasion
@@ -58,7 +58,7 @@ class NextPlan:
 
 @dataclass(frozen=True, slots=True)
 class _Books:
-    lines: dict[int, Line]
+    lines: Books
     go_on: tuple[Line, ...]
     stopped: frozenset[int]
     worth: dict[str, float]
@@ -121,14 +121,16 @@ def read_next_plan(on: Occasion, year: int) -> NextPlan:
 
 
 def _read_books(on: Occasion, station: Station, year: int) -> _Books:
-    lines = {line.pk: line for line in Line.objects.filter(station=station)}
+    lines = read_books(station, on.today)
     verdicts = Verdict.objects.filter(station=station, year__lte=year, decided_on__lte=on.today)
-    latest = dict(verdicts.order_by("year", "id").values_list("line", "verdict"))
+    told = verdicts.order_by("year", "id").values_list("line", "verdict")
+    latest = {lines.kept.get(number, number): verdict for number, verdict in told}
     go_on = [lines[pk] for pk, verdict in latest.items() if verdict == "go_on" and lines[pk].kind == "line"]
     analysis = find_analysis_with_year(on, "yield_kg_ha_15_5", year)
     worth = {one.line: one.value for one in analysis.of_kind("gca")} if analysis else {}
     free = Counter[str]()
-    stock = read_stock(station)
+    standing = lines.drop_gone()
+    stock = [replace(lot, line=standing.get(lot.line, lot.line)) for lot in read_stock(station)]
     for lot in stock:
         free[lot.line] += lot.free
     made = frozenset(lot.line for lot in stock) - {lot.line for lot in stock if lot.year != year}

@@ -210,7 +210,7 @@ def _read_ahead(readings: Readings, last: date) -> tuple[NDArray[np.float64], ND
 
 
 def _set_rows(field: _Field, heat: SeasonHeat, history: LineHistory) -> NotedRows:
-    place = {name: at for at, name in enumerate(history.names)}
+    place = history.find_place()
     days = [
         [_pair(heat, state.silk_on, state.silk_not_yet), _pair(heat, state.shed_on, state.shed_not_yet)]
         for state in field.states
@@ -280,7 +280,7 @@ def _tell(
 
 def _tell_rows(field: _Field, heat: SeasonHeat, history: LineHistory, told: SeasonTold) -> tuple[RowForecast, ...]:
     silk, shed = (_name_spans(each, heat.first) for each in (told.forecast.silk, told.forecast.shed))
-    records = dict(zip(history.names, history.rows_of.tolist(), strict=True))
+    records = {name: history.rows_of[at] for name, at in history.find_place().items()}
     return tuple(
         RowForecast(
             number=row.number,

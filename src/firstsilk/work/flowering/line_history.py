@@ -6,8 +6,8 @@ in a line's own record counts where it has none of those.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
@@ -34,7 +34,8 @@ class LineHistory:
     """Lines as a forecast takes them.
 
     `names` (lines,) in the order of `known`; `years` of the past seasons with records; `n_records` from rows,
-    `n_figures` from lines' own records; `rows_of` (lines,) how many records each line has of its own.
+    `n_figures` from lines' own records; `rows_of` (lines,) how many records each line has of its own. `kept_names`
+    gives the name of the line kept for each record merged away.
     """
 
     names: tuple[str, ...]
@@ -44,6 +45,12 @@ class LineHistory:
     n_records: int
     n_figures: int
     rows_of: NDArray[np.float64]
+    kept_names: Mapping[str, str] = field(default_factory=dict)
+
+    def find_place(self) -> dict[str, int]:
+        """The place of each line among `names`, of records merged away that of the line kept."""
+        place = {name: at for at, name in enumerate(self.names)}
+        return place | {gone: place[kept] for gone, kept in self.kept_names.items() if kept in place}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +72,7 @@ def read_line_history(station: Station, lines: Iterable[Line], before: date) -> 
     family = collect_ancestors(lines, books)
     by_name = {line.name: line for line in family}
     names = [family[at].name for at in order_members([as_member(line, books) for line in family])]
-    records = _read_past_rows(station, by_name, before)
+    records = _read_past_rows(station, by_name, before, books.kept)
     figures = _read_figures(by_name.values(), {one.line for one in records})
     told = [*records, *figures]
     if not told:
@@ -76,7 +83,14 @@ def read_line_history(station: Station, lines: Iterable[Line], before: date) -> 
     units = np.array([one.units for one in told])
     rows_of = np.bincount(known.record_line, known.record_count, len(names))
     return LineHistory(
-        tuple(names), known, years, np.nanmean(units, axis=0), len(records), len(figures), np.asarray(rows_of)
+        tuple(names),
+        known,
+        years,
+        np.nanmean(units, axis=0),
+        len(records),
+        len(figures),
+        np.asarray(rows_of),
+        books.tell_kept(),
     )
 
 
@@ -128,9 +142,10 @@ def _read_figures(lines: Iterable[Line], told: set[str]) -> list[_Record]:
     return found
 
 
-def _read_past_rows(station: Station, by_name: dict[str, Line], before: date) -> list[_Record]:
+def _read_past_rows(station: Station, by_name: dict[str, Line], before: date, kept: Mapping[int, int]) -> list[_Record]:
     """Mean units of each line in each earlier season, from the notes of its rows."""
     names = {line.pk: line.name for line in by_name.values()}
+    names |= {gone: names[number] for gone, number in kept.items() if number in names}
     earlier = Season.objects.filter(station=station, year__lt=before.year).select_related("site")
     found: dict[tuple[str, int], list[tuple[float, float]]] = {}
     clocks: dict[int, _Clock] = {}
@@ -198,8 +213,8 @@ class NotedUnits:
     seasons: int
 
 
-def read_noted_units(station: Station, line: Line, up_to: date) -> NotedUnits | None:
-    """What the notes of a line's own rows tell of its units, up to a day; None if they tell nothing.
+def read_noted_units(station: Station, line: Line, up_to: date, merged: Iterable[Line] = ()) -> NotedUnits | None:
+    """What the notes of a line's own rows, and of records merged into it, tell of its units up to a day; or None.
 
     Notes
     -----
@@ -207,7 +222,7 @@ def read_noted_units(station: Station, line: Line, up_to: date) -> NotedUnits | 
     """
     tags: dict[int, list[str]] = {}
     seasons: dict[int, Season] = {}
-    for row in Row.objects.filter(station=station, line=line).select_related("season__site"):
+    for row in Row.objects.filter(station=station, line__in=[line, *merged]).select_related("season__site"):
         tags.setdefault(row.season_id, []).append(row.tag)
         seasons[row.season_id] = row.season
     pairs, n_seasons = [], 0

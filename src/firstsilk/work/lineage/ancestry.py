@@ -2,18 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.kinship import Kinship, find_coancestry
 from firstsilk.science.lineage.members import FOUNDERS, ONE_PARENT, Member
+from firstsilk.work.standing import read_kept
 
 TREE_DEPTH = 5
 """Generations of ancestors drawn; the one where drawing stops says so."""
 
-Books = dict[int, Line]
-"""All lines of a station by the books' number."""
+
+class Books(dict[int, Line]):
+    """All lines of a station by the books' number, read as they stand: who was merged away is the one who was kept.
+
+    `kept` gives the number of the line that a record merged away stands for; parents are read through it.
+    """
+
+    kept: dict[int, int]
+
+    def __init__(self, lines: Iterable[Line] = (), kept: Mapping[int, int] | None = None) -> None:
+        super().__init__((line.pk, line) for line in lines)
+        self.kept = dict(kept or {})
+
+    def get_standing(self, line: Line) -> Line:
+        """The line that this record stands for: itself, unless it was merged into another."""
+        kept = self.kept.get(line.pk)
+        return line if kept is None else self.get(kept, line)
+
+    def tell_kept(self) -> dict[str, str]:
+        """The name of the line kept for each record merged away, by that record's name."""
+        return {self[gone].name: self[kept].name for gone, kept in self.kept.items() if gone in self}
+
+    def drop_gone(self) -> dict[str, str]:
+        """Leave out the records merged away; return the name of the line that stands for each, by the record's."""
+        standing = self.tell_kept()
+        for gone in self.kept:
+            self.pop(gone, None)
+        return standing
+
+    def get_parent(self, number: int | None) -> Line | None:
+        """The line that stands for the parent of this number; None if it is not known."""
+        return self.get(self.kept.get(number or 0, number or 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +64,20 @@ class Ancestor:
     is_cut: bool = False
 
 
-def read_books(station: Station) -> Books:
-    """All lines of the station by number."""
-    return {line.pk: line for line in Line.objects.filter(station=station)}
+def read_books(station: Station, day: date | None = None) -> Books:
+    """All lines of the station by number, with the merges that stood on a day, those that stand if none is given.
+
+    Notes
+    -----
+    In what is read here, parents that were merged away are replaced by the line kept. Do not save these records: the
+    books keep the parents as they were written.
+    """
+    kept = read_kept(station, day)
+    books = Books(Line.objects.filter(station=station), kept)
+    for line in books.values() if kept else ():
+        line.mother_id = kept.get(line.mother_id or 0, line.mother_id)
+        line.father_id = kept.get(line.father_id or 0, line.father_id)
+    return books
 
 
 def tell_method(line: Line) -> str:
@@ -73,15 +116,15 @@ def _parents(line: Line, books: Books) -> tuple[Line | None, Line | None]:
     """Mother and father as kinship takes them: one parent is named once, the father of an open pollination is not."""
     if line.method in FOUNDERS:
         return None, None
-    mother = books.get(line.mother_id or 0)
-    father = books.get(line.father_id or 0) if line.method in ("cross", "bulk") else None
+    mother = books.get_parent(line.mother_id)
+    father = books.get_parent(line.father_id) if line.method in ("cross", "bulk") else None
     return mother, father
 
 
 def collect_ancestors(lines: Iterable[Line], books: Books) -> list[Line]:
     """These lines and everything they come from, each once."""
     found: dict[int, Line] = {}
-    waiting = list(lines)
+    waiting = [books.get_standing(line) for line in lines]
     while waiting:
         line = waiting.pop()
         if line.pk not in found:
@@ -111,11 +154,8 @@ def find_line_coancestry(lines: Sequence[Line], books: Books) -> dict[tuple[str,
     """
     kinship = find_kinship(lines, books)
     place = {name: at for at, name in enumerate(kinship.lines)}
-    return {
-        (one.name, two.name): float(kinship.coancestry[place[one.name], place[two.name]])
-        for one in lines
-        for two in lines
-    }
+    at = {line.pk: place[books.get_standing(line).name] for line in lines}
+    return {(one.name, two.name): float(kinship.coancestry[at[one.pk], at[two.pk]]) for one in lines for two in lines}
 
 
 def as_member(line: Line, books: Books) -> Member:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -26,7 +26,7 @@ class Pollinated:
 
 @dataclass(frozen=True, slots=True)
 class SeasonRow:
-    """One nursery row of the line with what its notes say, up to today."""
+    """One nursery row of the line with what its notes say, up to today; `record` as for `LotFacts`."""
 
     season: str
     year: int
@@ -41,11 +41,15 @@ class SeasonRow:
     ears_standing: int
     ears_picked: int
     kernels: int
+    record: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class LotFacts:
-    """One lot of the line: kernels in stock, promised and free, where it lies, where it came from."""
+    """One lot of the line: kernels in stock, promised and free, where it lies, where it came from.
+
+    `record` names the record it was written for, where that was merged into this line.
+    """
 
     name: str
     tag: str
@@ -58,23 +62,27 @@ class LotFacts:
     germination_frac: float | None
     germination_tested_on: date | None
     place: str
+    record: str = ""
 
 
-def list_rows(on: Occasion, station: Station, line: Line) -> tuple[SeasonRow, ...]:
-    """The line's rows of this and past seasons, oldest first."""
+def list_rows(on: Occasion, station: Station, line: Line, merged: Sequence[Line] = ()) -> tuple[SeasonRow, ...]:
+    """The line's rows of this and past seasons, oldest first, with those of records merged into it (see `record`)."""
+    names = {one.pk: one.name for one in merged}
     rows = list(
         rows_on(station, on.today)
-        .filter(line=line, season__year__lte=on.today.year)
+        .filter(line__in=[line.pk, *names], season__year__lte=on.today.year)
         .select_related("season")
         .order_by("season__year", "season__name", "number")
     )
     states = read_states(station, [row.tag for row in rows], on.today) if rows else {}
     tags = {tally.male for state in states.values() for tally in state.pollinations if tally.male}
     males = dict(Row.objects.filter(station=station, tag__in=tags).values_list("tag", "line__name")) if tags else {}
-    return tuple(_tell_row(row, states.get(row.tag, RowState(row.tag)), males) for row in rows)
+    return tuple(
+        _tell_row(row, states.get(row.tag, RowState(row.tag)), males, names.get(row.line_id, "")) for row in rows
+    )
 
 
-def _tell_row(row: Row, state: RowState, males: dict[str, str]) -> SeasonRow:
+def _tell_row(row: Row, state: RowState, males: dict[str, str], record: str) -> SeasonRow:
     return SeasonRow(
         season=row.season.name,
         year=row.season.year,
@@ -89,6 +97,7 @@ def _tell_row(row: Row, state: RowState, males: dict[str, str]) -> SeasonRow:
         ears_standing=state.ears_standing,
         ears_picked=state.ears_picked,
         kernels=state.kernels,
+        record=record,
     )
 
 
@@ -96,10 +105,12 @@ def _tell_tally(tally: PollinationTally, males: dict[str, str]) -> Pollinated:
     return Pollinated(tally.type, males.get(tally.male, tally.male), tally.ears, tally.first_on)
 
 
-def list_lots(on: Occasion, station: Station, line: Line) -> tuple[LotFacts, ...]:
-    """The line's lots, oldest first, empty ones too."""
-    records = {lot.pk: lot for lot in Lot.objects.filter(station=station, line=line, year__lte=on.today.year)}
-    stock = read_stock(station, [line.name], on.today)
+def list_lots(on: Occasion, station: Station, line: Line, merged: Sequence[Line] = ()) -> tuple[LotFacts, ...]:
+    """The line's lots, oldest first, empty ones too, and those of records merged into it, which `record` names."""
+    names = {one.pk: one.name for one in merged}
+    lots = Lot.objects.filter(station=station, line__in=[line.pk, *names], year__lte=on.today.year)
+    records = {lot.pk: lot for lot in lots}
+    stock = read_stock(station, [line.name, *names.values()], on.today)
     return tuple(
         LotFacts(
             name=one.name,
@@ -113,6 +124,7 @@ def list_lots(on: Occasion, station: Station, line: Line) -> tuple[LotFacts, ...
             germination_frac=one.germination_frac,
             germination_tested_on=records[one.id].germination_tested_on,
             place=_tell_place(records[one.id]),
+            record=names.get(records[one.id].line_id, ""),
         )
         for one in stock
         if one.id in records

@@ -10,7 +10,7 @@ from firstsilk.records.models import Line, Station
 from firstsilk.work.lineage.ancestry import Books, collect_ancestors, find_kinship, read_books
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
-from firstsilk.work.shelf import get_station
+from firstsilk.work.shelf import find_lines, get_station
 
 MOST_LINES = 40
 """Lines in one table of kinship; more can be read in no picture."""
@@ -57,17 +57,20 @@ def read_kinship(on: Occasion, names: Sequence[str]) -> KinshipTable:
     if not 2 <= len(wanted) <= MOST_LINES:
         told = f"Kinship needs 2 to {MOST_LINES} lines; {len(wanted)} named."
         raise refuse("kinship_of_how_many", told, "Choose the lines to compare.")
-    books = read_books(station)
-    by_name = {line.name: line for line in books.values()}
-    unknown = [name for name in wanted if name not in by_name]
+    books = read_books(station, on.today)
+    found = find_lines(station, wanted)
+    unknown = [name for name in wanted if name not in found]
     if unknown:
         raise refuse("line_unknown", f"Not in the books: {', '.join(unknown)}.", "Write each name as it is there.")
-    lines = [by_name[name] for name in wanted]
+    lines = list({(line := books.get_standing(found[name])).pk: line for name in wanted}.values())
+    if len(lines) < 2:
+        told = f"{' and '.join(wanted)} are names of one line, {lines[0].name}."
+        raise refuse("kinship_of_how_many", told, "Choose another line to compare it with.")
     kinship = find_kinship(lines, books)
     place = {name: at for at, name in enumerate(kinship.lines)}
-    at = [place[name] for name in wanted]
+    at = [place[line.name] for line in lines]
     return KinshipTable(
-        names=tuple(wanted),
+        names=tuple(line.name for line in lines),
         groups=tuple(line.group for line in lines),
         inbreeding=tuple(float(kinship.inbreeding[one]) for one in at),
         coancestry=tuple(tuple(float(kinship.coancestry[one, two]) for two in at) for one in at),
@@ -88,9 +91,12 @@ def find_kin_on_hand(
     on: Occasion, station: Station, line: Line, books: Books
 ) -> tuple[float | None, tuple[Kin, ...], list[str]]:
     """Inbreeding of a line, its closest relatives with free seed, and what could not be told."""
+    line = books.get_standing(line)
+    standing = books.tell_kept()
     free: dict[str, int] = {}
     for lot in read_stock(station, up_to=on.today):
-        free[lot.line] = free.get(lot.line, 0) + max(0, lot.free)
+        name = standing.get(lot.line, lot.line)
+        free[name] = free.get(name, 0) + max(0, lot.free)
     others = [one for one in books.values() if one.kind == "line" and free.get(one.name, 0) > 0 and one.pk != line.pk]
     missing = []
     if len(collect_ancestors([line, *others], books)) > MOST_MEMBERS:

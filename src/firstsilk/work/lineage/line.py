@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Line
@@ -13,6 +13,8 @@ from firstsilk.work.lineage.ancestry import Ancestor, Books, draw_tree, read_boo
 from firstsilk.work.lineage.grown import LotFacts, SeasonRow, count_notes_missing, list_lots, list_rows
 from firstsilk.work.lineage.kin import Kin, find_kin_on_hand, tell_founders
 from firstsilk.work.lineage.lines import LineFacts, tell_lines
+from firstsilk.work.lineage.merges import MergeFacts, list_merged, tell_merges
+from firstsilk.work.lineage.names import OtherName, list_names_of
 from firstsilk.work.lineage.timeline import Event, tell_history
 from firstsilk.work.lineage.tried import (
     EstimateOf,
@@ -46,7 +48,8 @@ class LinePage:
     `tree` is drawn from the records; `shares` are the founders' shares in the written pedigree, `pedigree_problem`
     says why it cannot be read. `inbreeding` [0 to 1] is None where it cannot be reckoned. `made_from_it` and
     `siblings` are at most 60 each; `sibling_estimates` are those of the lines from the same parents;
-    `noted_units` what its own rows' notes tell of its flowering.
+    `noted_units` what its own rows' notes tell of its flowering; `names` are its other names, `merged` the records
+    found to be this line, whose rows, lots, trials, estimates and verdicts stand among its own, each with its `record`.
     """
 
     facts: LineFacts
@@ -66,6 +69,8 @@ class LinePage:
     verdicts: tuple[VerdictFacts, ...]
     timeline: tuple[Event, ...]
     noted_units: NotedUnits | None
+    names: tuple[OtherName, ...]
+    merged: tuple[MergeFacts, ...]
     basis: Basis
 
     @property
@@ -92,20 +97,18 @@ def read_line(on: Occasion, name: str) -> LinePage:
     Checked by tests/work/test_lineage_work.py.
     """
     station = get_station(on.station)
-    books = read_books(station)
+    books = read_books(station, on.today)
     line = books[get_line(station, name).pk]
-    if line.mother_id in books:
-        line.mother = books[line.mother_id]
-    if line.father_id in books:
-        line.father = books[line.father_id]
-    hybrids, siblings = find_hybrids(line, books.values()), _find_siblings(line, books)
+    merged = _find_merged(line, books)
+    line.mother, line.father = books.get_parent(line.mother_id), books.get_parent(line.father_id)
+    hybrids, siblings = find_hybrids(line, _list_standing(books)), _find_siblings(line, books)
     names = {number: one.name for number, one in books.items()}
     shares, problem = _read_shares(line.pedigree)
     inbreeding, kin, untold = find_kin_on_hand(on, station, line, books)
-    lots, rows = list_lots(on, station, line), list_rows(on, station, line)
-    trials = list_trial_results(on, station, line, hybrids, names)
-    verdicts = list_verdicts(on, station, line)
-    facts = tell_lines(on, station, [line])[0]
+    lots, rows = list_lots(on, station, line, merged), list_rows(on, station, line, merged)
+    trials = list_trial_results(on, station, line, hybrids, names, merged)
+    verdicts = list_verdicts(on, station, line, merged)
+    facts = _tell_facts(tell_lines(on, station, [line])[0], lots, verdicts)
     return LinePage(
         facts=facts,
         scale=station.scale,
@@ -114,18 +117,37 @@ def read_line(on: Occasion, name: str) -> LinePage:
         pedigree_problem=problem,
         inbreeding=inbreeding,
         kin=kin,
-        made_from_it=_list_relatives([one for one in books.values() if line.pk in (one.mother_id, one.father_id)]),
+        made_from_it=_list_relatives(
+            [one for one in _list_standing(books) if line.pk in (one.mother_id, one.father_id)]
+        ),
         siblings=_list_relatives(siblings),
         sibling_estimates=list_estimates(on, station, siblings[:MOST_RELATIVES]),
         lots=lots,
         rows=rows,
         trials=trials,
-        estimates=list_estimates(on, station, [line, *hybrids]),
+        estimates=list_estimates(on, station, [line, *hybrids], merged),
         verdicts=verdicts,
-        timeline=tell_history(_tell_made(facts), rows, lots, trials, verdicts),
-        noted_units=read_noted_units(station, line, on.today),
+        timeline=tell_history(_tell_made(facts), rows, lots, trials, verdicts, tell_merges(on, station, line)),
+        noted_units=read_noted_units(station, line, on.today, merged),
+        names=list_names_of(on, line),
+        merged=list_merged(on, station, merged),
         basis=_tell_basis(line, books, lots, rows, trials, verdicts, [*untold, problem]),
     )
+
+
+def _find_merged(line: Line, books: Books) -> list[Line]:
+    """The records that were merged into a line, also by way of others."""
+    return [books[gone] for gone, kept in books.kept.items() if kept == line.pk and gone in books]
+
+
+def _list_standing(books: Books) -> list[Line]:
+    return [one for one in books.values() if one.pk not in books.kept]
+
+
+def _tell_facts(facts: LineFacts, lots: Sequence[LotFacts], verdicts: Sequence[VerdictFacts]) -> LineFacts:
+    """The facts with the seed and the latest verdict of all records that the page tells of."""
+    free = sum(max(0, one.free) for one in lots)
+    return replace(facts, n_lots=len(lots), free_kernels=free, verdict=verdicts[-1].verdict if verdicts else "")
 
 
 def _read_shares(pedigree: str) -> tuple[tuple[tuple[str, float], ...], str]:
@@ -143,7 +165,7 @@ def _find_siblings(line: Line, books: Books) -> list[Line]:
     if not line.mother_id:
         return []
     parents = (line.mother_id, line.father_id)
-    return [one for one in books.values() if (one.mother_id, one.father_id) == parents and one.pk != line.pk]
+    return [one for one in _list_standing(books) if (one.mother_id, one.father_id) == parents and one.pk != line.pk]
 
 
 def _list_relatives(lines: Sequence[Line]) -> tuple[Relative, ...]:

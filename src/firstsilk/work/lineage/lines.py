@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
-from firstsilk.records.models import Line, Station, Verdict
+from firstsilk.records.models import Line, LineName, Station, Verdict
 from firstsilk.work.lineage.ancestry import tell_method
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import LotStock, read_stock
 from firstsilk.work.shelf import get_station
-from firstsilk.work.standing import lines_on
+from firstsilk.work.standing import find_merged_away, lines_on
 
 PAGE_LINES = 50
 
@@ -22,7 +22,8 @@ PAGE_LINES = 50
 class LineFacts:
     """One line or hybrid: what it is, whom it comes from, the seed there is, its latest verdict (empty if none).
 
-    Heat units to silk, shed and black layer are counted from sowing in the station's scale.
+    `merged_into` names the line that it was found to be, empty if it stands by itself. Heat units to silk, shed and
+    black layer are counted from sowing in the station's scale.
     """
 
     name: str
@@ -44,6 +45,7 @@ class LineFacts:
     n_lots: int
     free_kernels: int
     verdict: str
+    merged_into: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,7 @@ def list_lines(on: Occasion, text: str = "", group: str = "", kind: str = "", pa
     on
         The occasion; stock and verdicts are as of its `today`.
     text
-        Part of the name, pedigree or remark; any case.
+        Part of the name, another name, pedigree or remark; any case.
     group, kind
         Only this group; only ``line``, ``hybrid``, ``tester`` or ``check``. Empty: all.
     page
@@ -80,7 +82,9 @@ def list_lines(on: Occasion, text: str = "", group: str = "", kind: str = "", pa
     found = lines_on(station, on.today)
     if text.strip():
         wanted = text.strip()
-        found = found.filter(Q(name__icontains=wanted) | Q(pedigree__icontains=wanted) | Q(remark__icontains=wanted))
+        otherwise = LineName.objects.filter(station=station, name__icontains=wanted).values("line")
+        in_own = Q(name__icontains=wanted) | Q(pedigree__icontains=wanted) | Q(remark__icontains=wanted)
+        found = found.filter(in_own | Q(pk__in=otherwise))
     if group:
         found = found.filter(group=group)
     if kind:
@@ -107,18 +111,25 @@ def _of_kind(kind: str) -> Q:
 
 
 def tell_lines(on: Occasion, station: Station, lines: Iterable[Line]) -> tuple[LineFacts, ...]:
-    """These lines with their stock and latest verdict; parents should be loaded with them."""
-    kept = list(lines)
+    """These lines with their stock and latest verdict; parents should be loaded with them.
+
+    What was merged away has no seed of its own: its lots count for the line kept.
+    """
+    shown = list(lines)
+    gone = find_merged_away(station, on.today, shown)
     stock: dict[str, list[LotStock]] = defaultdict(list)
-    for lot in read_stock(station, [line.name for line in kept], on.today):
+    for lot in read_stock(station, [line.name for line in shown if line.pk not in gone], on.today):
         if lot.year <= on.today.year:
             stock[lot.line].append(lot)
-    told = Verdict.objects.filter(station=station, line__in=kept, decided_on__lte=on.today)
+    told = Verdict.objects.filter(station=station, line__in=shown, decided_on__lte=on.today)
     verdicts = dict(told.order_by("decided_on", "decided_at", "id").values_list("line", "verdict"))
-    return tuple(_tell_line(line, stock[line.name], verdicts.get(line.pk, "")) for line in kept)
+    return tuple(
+        _tell_line(line, stock[line.name], verdicts.get(line.pk, ""), gone[line.pk].kept if line.pk in gone else "")
+        for line in shown
+    )
 
 
-def _tell_line(line: Line, lots: list[LotStock], verdict: str) -> LineFacts:
+def _tell_line(line: Line, lots: list[LotStock], verdict: str, merged_into: str) -> LineFacts:
     return LineFacts(
         name=line.name,
         kind=line.kind,
@@ -139,4 +150,5 @@ def _tell_line(line: Line, lots: list[LotStock], verdict: str) -> LineFacts:
         n_lots=len(lots),
         free_kernels=sum(max(0, lot.free) for lot in lots),
         verdict=verdict,
+        merged_into=merged_into,
     )

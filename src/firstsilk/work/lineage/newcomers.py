@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.db import transaction
 
 from firstsilk.answers import Finding, InputRefused, Place, stop_if_any
-from firstsilk.records.models import Line, Station
+from firstsilk.records.models import Line, LineName, Station
 from firstsilk.science.climate.heat import SCALES
 from firstsilk.science.flowering.usual_units import Stage, doubt_units
 from firstsilk.science.lineage.members import METHODS, Member, check_members
@@ -82,7 +82,10 @@ def add_line(on: Occasion, new: NewLine) -> LineAdded:
         station = Station.objects.select_for_update().get(pk=get_station(on.station).pk)
         books = read_books(station)
         by_name = {line.name: line for line in books.values()}
-        findings = [*_check_words(new, by_name), *_check_scale(new, station), *_check_parents(new, by_name, books)]
+        others = dict(LineName.objects.filter(station=station).values_list("name", "line__name"))
+        new = replace(new, mother=others.get(new.mother, new.mother), father=others.get(new.father, new.father))
+        findings = [*_check_words(new, by_name, others), *_check_scale(new, station)]
+        findings += [*_check_merged(new, by_name, books), *_check_parents(new, by_name, books)]
         pedigree, more = _settle_pedigree(new, by_name)
         findings += more
         stop_if_any(findings)
@@ -96,12 +99,24 @@ def _fault(code: str, column: str, value: str, message: str, repair: str, stops:
     return Finding(code, message, Place("", None, column), value, repair, stops)
 
 
-def _check_words(new: NewLine, by_name: dict[str, Line]) -> Iterator[Finding]:
+def _check_merged(new: NewLine, by_name: dict[str, Line], books: Books) -> Iterator[Finding]:
+    """Whether a parent's record was merged into another's, which should be named then."""
+    for column, name in (("mother", new.mother), ("father", new.father)):
+        if name in by_name and (kept := books.get_standing(by_name[name])).name != name:
+            message = f"this was found to be one line with {kept.name}"
+            yield _fault("line_merged_away", column, name, message, f"Name {kept.name}")
+
+
+def _check_words(new: NewLine, by_name: dict[str, Line], others: dict[str, str]) -> Iterator[Finding]:
     if not new.name.strip():
         yield _fault("line_nameless", "name", "", "the line has no name", "Name it")
     taken = next((name for name in by_name if name.casefold() == new.name.strip().casefold()), "")
     if taken:
         yield _fault("name_taken", "name", new.name, f"{taken!r} is in the books already", "Choose another name")
+    other = next((name for name in others if name.casefold() == new.name.strip().casefold()), "")
+    if other:
+        message = f"{other!r} is another name of {others[other]}"
+        yield _fault("name_taken", "name", new.name, message, "Choose another name")
     if new.stands_for not in STANDS_FOR:
         message = "say whether the record stands for one plant, a family or a bulk"
         yield _fault("stands_for_missing", "stands_for", new.stands_for, message, f"Choose {', '.join(STANDS_FOR)}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from firstsilk.work.lineage.grown import LotFacts, SeasonRow
@@ -17,11 +17,23 @@ the winter's verdicts. Our own choice."""
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One thing that happened: the year (None if not known), the day where it is known, what sort, and a sentence."""
+    """One thing that happened: the year (None if not known), the day where it is known, what sort, and a sentence.
+
+    `record` names the record it was written for, where that was merged into the line.
+    """
 
     year: int | None
     day: date | None
     what: str
+    text: str
+    record: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MergeEvent:
+    """A record merged into the line, or that merge undone: the day, and a sentence."""
+
+    on: date
     text: str
 
 
@@ -31,13 +43,19 @@ def tell_history(
     lots: Sequence[LotFacts],
     trials: Sequence[TrialResult],
     verdicts: Sequence[VerdictFacts],
+    merges: Sequence[MergeEvent] = (),
 ) -> tuple[Event, ...]:
     """All events, the oldest first; what has a year but no day stands at the year's harvest, see `HARVEST`."""
     events = [
-        *_tell_rows(rows),
-        *(Event(lot.year, None, "lot", f"Lot {lot.name}: {lot.origin}.") for lot in lots),
+        *(
+            replace(event, record=record)
+            for record in dict.fromkeys(row.record for row in rows)
+            for event in _tell_rows([row for row in rows if row.record == record])
+        ),
+        *(Event(lot.year, None, "lot", f"Lot {lot.name}: {lot.origin}.", lot.record) for lot in lots),
         *_tell_trials(trials),
-        *(Event(one.decided_on.year, one.decided_on, "verdict", _tell_verdict(one)) for one in verdicts),
+        *(Event(one.decided_on.year, one.decided_on, "verdict", _tell_verdict(one), one.record) for one in verdicts),
+        *(Event(one.on.year, one.on, "merged", one.text) for one in merges),
     ]
     events.sort(key=lambda one: one.day or date(one.year or 1, *HARVEST))
     return (Event(None, None, "made", made), *events)
@@ -80,14 +98,14 @@ def _tell_pollinations(year: int, season: str, rows: Sequence[SeasonRow]) -> Ite
 
 
 def _tell_trials(trials: Sequence[TrialResult]) -> Iterator[Event]:
-    groups: dict[tuple[int, str, str], list[TrialResult]] = defaultdict(list)
+    groups: dict[tuple[int, str, str, str], list[TrialResult]] = defaultdict(list)
     for one in trials:
-        groups[one.year, one.trial, one.site].append(one)
-    for (year, trial, site), group in groups.items():
+        groups[one.year, one.trial, one.site, one.record].append(one)
+    for (year, trial, site, record), group in groups.items():
         plots = sum(one.n_plots for one in group)
         through = [one for one in group if one.partner]
         how = f" through {len(through)} hybrid{'s' if len(through) > 1 else ''}" if through else ""
-        yield Event(year, None, "trial", f"Trial {trial} at {site}: {plots} plots{how}.")
+        yield Event(year, None, "trial", f"Trial {trial} at {site}: {plots} plots{how}.", record)
 
 
 def _tell_verdict(one: VerdictFacts) -> str:

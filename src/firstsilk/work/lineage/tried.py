@@ -19,6 +19,7 @@ class TrialResult:
     """An entry in one trial: plots, plots that count, plain means, and the difference to the plain mean of the checks.
 
     Yield is grain at 15.5 % moisture [kg/ha]. `partner` is the line's other parent in a hybrid, empty for the line.
+    `record` names the record it was written for, where that was merged into this line.
     """
 
     trial: str
@@ -31,6 +32,7 @@ class TrialResult:
     yield_kg_ha_15_5: float | None
     moisture_pct: float | None
     versus_checks_kg_ha: float | None
+    record: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,7 @@ class EstimateOf:
     """The latest estimate of one trait of the line or of a hybrid from it, and the analysis it stands in.
 
     `versus_checks` is the estimate less the mean of the checks, `better_probability` the chance that the difference
-    is truly in the wanted direction; None where the analysis had no checks.
+    is truly in the wanted direction; None where the analysis had no checks. `record` as for `TrialResult`.
     """
 
     entry: str
@@ -53,11 +55,15 @@ class EstimateOf:
     made_on: date
     versus_checks: float | None
     better_probability: float | None
+    record: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class VerdictFacts:
-    """One verdict: the year it speaks of, what, why, when, by whom, and what the figures had proposed."""
+    """One verdict: the year it speaks of, what, why, when, by whom, and what the figures had proposed.
+
+    `record` as for `TrialResult`.
+    """
 
     year: int
     verdict: str
@@ -65,6 +71,7 @@ class VerdictFacts:
     decided_on: date
     decided_by: str
     proposed: str
+    record: str = ""
 
 
 def find_hybrids(line: Line, books: Iterable[Line]) -> list[Line]:
@@ -73,10 +80,16 @@ def find_hybrids(line: Line, books: Iterable[Line]) -> list[Line]:
 
 
 def list_trial_results(
-    on: Occasion, station: Station, line: Line, hybrids: Sequence[Line], names: dict[int, str]
+    on: Occasion,
+    station: Station,
+    line: Line,
+    hybrids: Sequence[Line],
+    names: dict[int, str],
+    merged: Sequence[Line] = (),
 ) -> tuple[TrialResult, ...]:
-    """The line and its hybrids in each trial up to this year, oldest first."""
-    entries = {one.pk: one for one in (line, *hybrids)}
+    """The line, records merged into it and its hybrids in each trial up to this year, oldest first."""
+    entries = {one.pk: one for one in (line, *merged, *hybrids)}
+    records = {one.pk: one.name for one in merged}
     own = list(
         Plot.objects.filter(station=station, entry__in=list(entries), trial__year__lte=on.today.year).select_related(
             "trial", "trial__site"
@@ -93,7 +106,7 @@ def list_trial_results(
     for plot in own:
         groups[plot.trial_id, plot.entry_id].append(plot)
     results = [
-        _tell_result(plots, newest, of_checks[trial], entries[entry], line, names)
+        _tell_result(plots, newest, of_checks[trial], entries[entry], line, names, records.get(entry, ""))
         for (trial, entry), plots in groups.items()
     ]
     return tuple(sorted(results, key=lambda one: (one.year, one.trial, one.entry)))
@@ -119,6 +132,7 @@ def _tell_result(
     entry: Line,
     line: Line,
     names: dict[int, str],
+    record: str,
 ) -> TrialResult:
     counted = _counted(plots, newest)
     found = _mean_yield(plots, newest)
@@ -128,32 +142,41 @@ def _tell_result(
         site=plots[0].trial.site.name,
         year=plots[0].trial.year,
         entry=entry.name,
-        partner=names.get(partner or 0, "") if entry.pk != line.pk else "",
+        partner=names.get(partner or 0, "") if entry.pk != line.pk and not record else "",
         n_plots=len(plots),
         n_used=len(counted),
         yield_kg_ha_15_5=found,
         moisture_pct=_mean([one.moisture_pct for one in counted if one.moisture_pct is not None]),
         versus_checks_kg_ha=found - of_checks if found is not None and of_checks is not None else None,
+        record=record,
     )
 
 
-def list_estimates(on: Occasion, station: Station, entries: Sequence[Line]) -> tuple[EstimateOf, ...]:
-    """The newest estimate of each trait and kind, of the first entry before those of all others."""
+def list_estimates(
+    on: Occasion, station: Station, entries: Sequence[Line], merged: Sequence[Line] = ()
+) -> tuple[EstimateOf, ...]:
+    """The newest estimate of each trait and kind, of the first entry before those of all others.
+
+    Those of `merged` records are told beside the first entry's own, by the name of their record.
+    """
     if not entries:
         return ()
-    found = Estimate.objects.filter(station=station, line__in=entries, result__made_on__lte=on.today)
+    found = Estimate.objects.filter(station=station, line__in=[*entries, *merged], result__made_on__lte=on.today)
     newest = {
         (one.line_id, one.trait, one.kind): one
         for one in found.order_by("result__made_on", "result__made_at", "result_id")
     }
     results = Result.objects.in_bulk({one.result_id for one in newest.values()})
-    order = {one.pk: at for at, one in enumerate(entries)}
-    names = {one.pk: one.name for one in entries}
+    order = {one.pk: at for at, one in enumerate(entries)} | {one.pk: 0 for one in merged}
+    names = {one.pk: one.name for one in (*entries, *merged)}
+    records = {one.pk: one.name for one in merged}
     kept = sorted(newest.values(), key=lambda one: (order[one.line_id] > 0, one.trait, one.kind, -one.value))
-    return tuple(_tell_estimate(one, names[one.line_id], results[one.result_id]) for one in kept)
+    return tuple(
+        _tell_estimate(one, names[one.line_id], results[one.result_id], records.get(one.line_id, "")) for one in kept
+    )
 
 
-def _tell_estimate(one: Estimate, entry: str, result: Result) -> EstimateOf:
+def _tell_estimate(one: Estimate, entry: str, result: Result, record: str) -> EstimateOf:
     versus = result.answer.get("versus_checks", {}).get(f"{one.kind} {one.line_id}", (None, None, None))
     return EstimateOf(
         entry=entry,
@@ -168,13 +191,18 @@ def _tell_estimate(one: Estimate, entry: str, result: Result) -> EstimateOf:
         made_on=result.made_on,
         versus_checks=versus[0],
         better_probability=versus[2],
+        record=record,
     )
 
 
-def list_verdicts(on: Occasion, station: Station, line: Line) -> tuple[VerdictFacts, ...]:
-    """The verdicts on the line, oldest first."""
-    told = Verdict.objects.filter(station=station, line=line, decided_on__lte=on.today)
+def list_verdicts(on: Occasion, station: Station, line: Line, merged: Sequence[Line] = ()) -> tuple[VerdictFacts, ...]:
+    """The verdicts on the line and on records merged into it, oldest first."""
+    names = {one.pk: one.name for one in merged}
+    told = Verdict.objects.filter(station=station, line__in=[line.pk, *names], decided_on__lte=on.today)
     return tuple(
-        VerdictFacts(one.year, one.verdict, one.reason, one.decided_on, one.decided_by, one.proposed)
+        VerdictFacts(
+            *(one.year, one.verdict, one.reason, one.decided_on, one.decided_by, one.proposed),
+            record=names.get(one.line_id, ""),
+        )
         for one in told.order_by("decided_on", "decided_at", "id")
     )

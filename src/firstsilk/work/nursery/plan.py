@@ -23,8 +23,8 @@ from firstsilk.work.nursery.kept_sowing import Patience
 from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
 from firstsilk.work.nursery.plan_needs import check_limits
 from firstsilk.work.occasion import Basis, Occasion
-from firstsilk.work.shelf import get_line, get_season, get_site, get_station, take_tags
-from firstsilk.work.standing import rows_on, targets_on
+from firstsilk.work.shelf import find_lines, get_line, get_season, get_site, get_station, take_tags
+from firstsilk.work.standing import find_merged_away, rows_on, targets_on
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 MOST_EARS = 5000
@@ -146,7 +146,7 @@ def add_targets(
     parents: list[tuple[Line, Line | None]] = []
     for at, want in enumerate(wants):
         with complaints.about(at):
-            parents.append(_parents(station, want))
+            parents.append(_parents(on, station, want))
     complaints.stop_if_any()
     with transaction.atomic():
         # Two people who add at once: the second waits, so that no number is given twice.
@@ -207,23 +207,33 @@ def _make_target(on: Occasion, season: Season, number: int, want: Want, female: 
     )
 
 
-def _parents(station: Station, want: Want) -> tuple[Line, Line | None]:
+def _parents(on: Occasion, station: Station, want: Want) -> tuple[Line, Line | None]:
     if want.kind not in ("self", "sib", *CROSSES):
         told = "This is not a kind of target."
         raise refuse(
             "kind_unknown", told, "Use self, sib, cross, testcross or backcross.", column="kind", value=want.kind
         )
-    female = get_line(station, want.female, "female")
+    female = _get_parent(on, station, want.female, "female")
     _check_counts(want)
     if want.kind in CROSSES:
-        if not want.male or want.male == want.female:
+        male = _get_parent(on, station, want.male, "male") if want.male else None
+        if male is None or male == female:
             told = f"The {want.kind} of {want.female} needs another line as male."
             raise refuse("male_missing", told, "Name it.", column="male", value=want.male)
-        return female, get_line(station, want.male, "male")
-    if want.male and want.male != want.female:
+        return female, male
+    if want.male and find_lines(station, [want.male]).get(want.male) != female:
         told = f"A {want.kind} of {want.female} takes no other male."
         raise refuse("male_not_wanted", told, "Leave the male empty.", column="male", value=want.male)
     return female, None
+
+
+def _get_parent(on: Occasion, station: Station, name: str, column: str) -> Line:
+    """The line of this name, refused if its record was merged into another's."""
+    line = get_line(station, name, column)
+    gone = find_merged_away(station, on.today, [line]).get(line.pk)
+    if gone is not None:
+        raise refuse("line_merged_away", f"{gone.told}.", f"{gone.repair}.", column=column, value=name)
+    return line
 
 
 def _check_counts(want: Want) -> None:

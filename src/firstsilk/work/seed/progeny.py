@@ -6,6 +6,7 @@ from firstsilk.answers import refuse
 from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.generation import Parent, plan_progeny
 from firstsilk.work.lineage.generations import is_fixed
+from firstsilk.work.shelf import find_lines
 
 INCREASES = ("self", "sib", "bulk_sib")
 """Pollinations that only make more of a fixed line."""
@@ -35,7 +36,7 @@ def find_or_make_progeny(station: Station, kind: str, mother: Line, father: Line
     if known is not None:
         return known, False
     name = _name(kind, mother, father, grown.pedigree)
-    taken = Line.objects.filter(station=station, name=name).first()
+    taken = find_lines(station, [name]).get(name)
     if taken is not None and (taken.mother_id, taken.father_id) == (mother.pk, parent.pk if parent else None):
         return taken, False
     if taken is not None:

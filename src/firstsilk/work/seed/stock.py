@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
-from django.db.models import Min, QuerySet, Sum
+from django.db.models import Min, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
-from firstsilk.records.models import GerminationTest, Lot, Movement, Reservation, Station
+from firstsilk.records.models import GerminationTest, Line, Lot, Movement, Reservation, Station
+from firstsilk.work.standing import read_kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +37,23 @@ class LotStock:
 
 
 def read_stock(station: Station, lines: Iterable[str] | None = None, up_to: date | None = None) -> list[LotStock]:
-    """The stock of every lot, oldest first; only lots of these lines if given; movements up to a day if given."""
+    """The stock of every lot, oldest first; only lots of these lines if given; movements up to a day if given.
+
+    Of lines that are given, lots of records merged into them are theirs too.
+    """
     lots = Lot.objects.filter(station=station).select_related("line")
-    if lines is not None:
-        lots = lots.filter(line__name__in=list(lines))
-    return _count_stock(station, lots, up_to)
+    if lines is None:
+        return _count_stock(station, lots, up_to)
+    names = set(lines)
+    kept = read_kept(station, up_to)
+    given = Line.objects.filter(station=station, pk__in=set(kept.values()), name__in=names) if kept else ()
+    name_of = {line.pk: line.name for line in given}
+    merged_in = {gone: name_of[number] for gone, number in kept.items() if number in name_of}
+    lots = lots.filter(Q(line__name__in=names) | Q(line__in=merged_in))
+    line_of = {lot.pk: merged_in[lot.line_id] for lot in lots if lot.line_id in merged_in} if merged_in else {}
+    return [
+        replace(one, line=line_of[one.id]) if one.id in line_of else one for one in _count_stock(station, lots, up_to)
+    ]
 
 
 def read_lot_stock(lot: Lot, up_to: date | None = None) -> LotStock:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 from django.db import transaction
@@ -15,7 +16,8 @@ from firstsilk.science.trials.designs import DesignEntry, DesignPlot, design_com
 from firstsilk.work.nursery.plan import FIRST_YEAR, LAST_YEAR
 from firstsilk.work.occasion import Occasion, Progress
 from firstsilk.work.seed.stock import LotStock
-from firstsilk.work.shelf import get_site, get_station, take_tags
+from firstsilk.work.shelf import find_lines, get_site, get_station, take_tags
+from firstsilk.work.standing import find_merged_away
 from firstsilk.work.trials.reading import TrialPage, read_trial
 from firstsilk.work.trials.seed_for_plots import pick_lots
 
@@ -86,9 +88,9 @@ def design_trial(
     wanted = _Wanted(name.strip(), series.strip(), year, reps, plot_area_m2, kernels_per_plot, seed)
     _check_wanted(station, wanted)
     place = get_site(station, site)
-    lines = _find_entries(station, entries, checks, places or {})
+    lines = _find_entries(station, on.today, entries, checks, places or {})
     progress(0.1, "laying out")
-    told = [DesignEntry(line.name, line.name in checks) for line in lines]
+    told = [DesignEntry(line.name, at >= len(entries)) for at, line in enumerate(lines)]
     layout = design_complete(told, reps, np.random.default_rng(seed), columns=columns)
     progress(0.5, "picking seed lots")
     with transaction.atomic():
@@ -127,21 +129,28 @@ def _check_name_free(station: Station, name: str) -> None:
 
 
 def _find_entries(
-    station: Station, entries: Sequence[str], checks: Sequence[str], places: Mapping[str, Place]
+    station: Station, today: date, entries: Sequence[str], checks: Sequence[str], places: Mapping[str, Place]
 ) -> list[Line]:
     names = [*entries, *checks]
     entry = Place(column="entry")
-    counts = Counter(names)
-    found = {line.name: line for line in Line.objects.filter(station=station, name__in=set(names))}
+    found = find_lines(station, names)
+    counts = Counter(found[name].pk if name in found else name for name in names)
+    twice = {name for name in names if counts[found[name].pk if name in found else name] > 1}
     findings = [
         Finding("entry_twice", "this entry stands twice", places.get(name, entry), name, "Name it once")
-        for name, count in counts.items()
-        if count > 1
+        for name in dict.fromkeys(names)
+        if name in twice
     ]
     findings += [
         Finding("line_unknown", "there is no such line in the books", places.get(name, entry), name, "Check the name")
-        for name in counts
+        for name in dict.fromkeys(names)
         if name not in found
+    ]
+    gone = find_merged_away(station, today, found.values())
+    findings += [
+        Finding("line_merged_away", gone[line.pk].told, places.get(name, entry), name, gone[line.pk].repair)
+        for name, line in found.items()
+        if line.pk in gone
     ]
     stop_if_any(findings)
     return [found[name] for name in names]

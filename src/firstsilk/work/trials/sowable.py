@@ -9,6 +9,7 @@ from firstsilk.records.models import Line, Site, Verdict
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
+from firstsilk.work.standing import find_merged_away
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +36,14 @@ def list_sowable(on: Occasion) -> Sowable:
     """Hybrids and checks with free seed, checks first; sites, the home site first."""
     station = get_station(on.station)
     free = Counter[str]()
+    lines = Line.objects.filter(station=station).select_related("mother", "father").order_by("name")
+    gone = find_merged_away(station, on.today, lines)
+    standing = {line.name: gone[line.pk].kept for line in lines if line.pk in gone}
     for lot in read_stock(station, up_to=on.today):
-        free[lot.line] += lot.free
+        free[standing.get(lot.line, lot.line)] += lot.free
     decided = Verdict.objects.filter(station=station, decided_on__lte=on.today).order_by("year", "id")
     verdicts = dict(decided.values_list("line", "verdict"))
-    lines = Line.objects.filter(station=station).select_related("mother", "father").order_by("name")
-    wanted = [line for line in lines if line.kind == "hybrid" or line.is_check]
+    wanted = [line for line in lines if (line.kind == "hybrid" or line.is_check) and line.pk not in gone]
     entries = [
         SowableEntry(line.name, line.kind, line.is_check, free[line.name], _latest(line, verdicts))
         for line in wanted

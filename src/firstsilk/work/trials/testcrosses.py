@@ -11,7 +11,7 @@ from firstsilk.work.lineage.generations import count_selfings
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
-from firstsilk.work.standing import lines_on, targets_on
+from firstsilk.work.standing import lines_on, read_kept, targets_on
 from firstsilk.work.trials.newest import end_of_day
 
 EARLIEST_SELFINGS = 2
@@ -113,7 +113,7 @@ def propose_testcrosses(on: Occasion, year: int) -> TestcrossList:
 
 
 def _read_books(on: Occasion, station: Station, year: int) -> _Books:
-    everything = list(lines_on(station, on.today).order_by("name"))
+    everything, kept, standing = _read_standing(on, station)
     lines = {line.pk: line for line in everything if line.kind == "line"}
     hybrids: dict[int, list[Line]] = {}
     for line in everything:
@@ -121,20 +121,32 @@ def _read_books(on: Occasion, station: Station, year: int) -> _Books:
             for parent in {line.mother_id, line.father_id} - {None}:
                 hybrids.setdefault(int(parent or 0), []).append(line)
     told = Plot.objects.filter(station=station, records__recorded_at__lt=end_of_day(station, on.today))
-    grown = set(told.values_list("entry", flat=True).distinct())
+    grown = {kept.get(entry, entry) for entry in told.values_list("entry", flat=True).distinct()}
     tested = frozenset(pk for pk, made in hybrids.items() if any(hybrid.pk in grown for hybrid in made))
     decided = Verdict.objects.filter(station=station, decided_on__lte=on.today).order_by("year", "id")
-    verdicts = dict(decided.values_list("line", "verdict"))
+    verdicts = {kept.get(line, line): verdict for line, verdict in decided.values_list("line", "verdict")}
     targets = targets_on(station, on.today).filter(kind="testcross", season__year__gte=year, male__isnull=False)
     planned = {
-        (female, int(male or 0)): f"{season}, target {number}"
+        (kept.get(female, female), kept.get(male or 0, male or 0)): f"{season}, target {number}"
         for female, male, season, number in targets.values_list("female", "male", "season__name", "number")
     }
     selfed = frozenset(line.mother_id for line in everything if line.method == "self" and line.mother_id)
     free = Counter[str]()
     for lot in read_stock(station, up_to=on.today):
-        free[lot.line] += lot.free
+        free[standing.get(lot.line, lot.line)] += lot.free
     return _Books(lines, hybrids, tested, verdicts, planned, free, selfed)
+
+
+def _read_standing(on: Occasion, station: Station) -> tuple[list[Line], dict[int, int], dict[str, str]]:
+    """Lines that stand by themselves, parents as merged; for each other record the number and name of the line kept."""
+    kept = read_kept(station, on.today)
+    everything = list(lines_on(station, on.today).order_by("name"))
+    names = {line.pk: line.name for line in everything}
+    for line in everything if kept else ():
+        line.mother_id = kept.get(line.mother_id or 0, line.mother_id)
+        line.father_id = kept.get(line.father_id or 0, line.father_id)
+    standing = {names[gone]: names[to] for gone, to in kept.items() if gone in names and to in names}
+    return [line for line in everything if line.pk not in kept], kept, standing
 
 
 def _why_not(line: Line, books: _Books, listed: set[int]) -> str:

@@ -15,7 +15,7 @@ from firstsilk.faces.pages.forms import read_form_number, read_form_text, read_f
 from firstsilk.faces.pages.lineage.drawing import draw_ancestors
 from firstsilk.faces.pages.marks import number, plus_minus, signed
 from firstsilk.science.lineage.members import METHODS
-from firstsilk.work.accounts import DESK
+from firstsilk.work.accounts import DECIDERS, DESK
 from firstsilk.work.lineage.kin import MOST_LINES, KinshipTable, read_kinship
 from firstsilk.work.lineage.line import read_line
 from firstsilk.work.lineage.lines import list_lines
@@ -54,8 +54,10 @@ def show_lines(request: HttpRequest, on: Occasion) -> HttpResponse:
 def show_line(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
     """Everything about one line on one page."""
     told = read_line(on, name)
-    of_line = _write_out([one for one in told.estimates if one.entry == name])
-    of_hybrids = _write_out([one for one in told.estimates if one.entry != name])
+    own = (told.facts.name, *(one.gone for one in told.merged))
+    of_line = _write_out([one for one in told.estimates if one.entry in own])
+    of_hybrids = _write_out([one for one in told.estimates if one.entry not in own])
+    role = getattr(request.user, "role", "")
     picture = draw_ancestors(told.tree) if told.tree.female or told.tree.male else ""
     shown = {
         "room": "lineage",
@@ -64,6 +66,8 @@ def show_line(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
         "of_line": of_line,
         "of_hybrids": of_hybrids,
         "of_siblings": _write_out(told.sibling_estimates),
+        "may_name": role in DESK,
+        "may_merge": role in DECIDERS,
     }
     return render(request, "lineage/line.html", shown)
 
