@@ -205,16 +205,8 @@ def tell_large(large: LargeFit) -> Fit:
     names = len(layout.random.names)
     to_level = Sparse(state.turned[:names])
     effects = Combined(problem, state, to_level)
-    own = np.array([at for at, (term, _) in enumerate(layout.random.names) if term == model.genotype], dtype=np.intp)
-    random_covariance = {}
-    if model.genotype and len(own):
-        if len(own) <= COVARIANCE_UP_TO:
-            random_covariance[model.genotype] = effects.rows(own).covariance()
-        tested = set(layout.records.classes[model.genotype].levels)
-        own = np.array([at for at in own if layout.random.names[at][1] in tested], dtype=np.intp)
-        if len(own) > 1:
-            part = effects.rows(own)
-            differences[model.genotype] = mean_difference(float(np.sum(part.spread())), part.total(), len(own))
+    random_covariance, of_own = _spread_genotype(large, effects)
+    differences |= of_own
     variances, at_bound = tell_variances(problem.parameters, top, bool(model.residual.nugget))
     records, effective_df = tell_records(large.arranged, problem, state, layout, coefficients)
     return Fit(
@@ -280,6 +272,23 @@ class Combined:
         """The sum of the covariance over all pairs."""
         summed = np.asarray(self.weights.sum(axis=0), dtype=np.float64).ravel()
         return float(summed @ self.state.factor.solve(summed))
+
+
+def _spread_genotype(large: LargeFit, effects: Combined) -> tuple[dict[str, Array], dict[str, float]]:
+    """The covariance of the genotype's effects if it is kept, and the mean variance of a difference of those tested."""
+    layout, genotype = large.layout, large.model.genotype
+    own = np.array([at for at, (term, _) in enumerate(layout.random.names) if term == genotype], dtype=np.intp)
+    covariance: dict[str, Array] = {}
+    difference: dict[str, float] = {}
+    if genotype and len(own):
+        if len(own) <= COVARIANCE_UP_TO:
+            covariance[genotype] = effects.rows(own).covariance()
+        tested = set(layout.records.classes[genotype].levels)
+        own = np.array([at for at in own if layout.random.names[at][1] in tested], dtype=np.intp)
+        if len(own) > 1:
+            part = effects.rows(own)
+            difference[genotype] = mean_difference(float(np.sum(part.spread())), part.total(), len(own))
+    return covariance, difference
 
 
 def _of_coefficients(large: LargeFit, weights: Sparse) -> Sparse:
