@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from firstsilk.records.models import Lot, Movement, Weighing
-from tests.factories import make_line, make_lot, make_station, sign_in
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, sign_in
 
 pytestmark = pytest.mark.django_db
 
@@ -147,3 +147,25 @@ def test_the_page_of_a_lot_splits_it(bench, lot):
     assert ">E1-30</a>" in page
     for wrong in ({"kernels": ""}, {"kernels": "900"}, {"name": ""}, {}):
         assert bench.post(f"/seed/lots/{lot.tag}/", {**sent, **wrong}).status_code == 422
+
+
+@pytest.mark.parametrize("role", ["breeder", "technician", "crew_leader", "cooperator"])
+def test_the_store_says_what_to_do_about_a_lot_and_why(client, station, lot, role):
+    sign_in(client, station, role)
+    page = client.get("/seed/store/").content.decode()
+    assert "<strong>regrow</strong></td><td>the line has 190 kernels that germinate, needs 200" in page
+    assert "Every lot may stay" not in page
+    page = client.get("/seed/store/?keep_kernels=10&retest_years=x").content.decode()
+    assert "it was tested on an unknown day" in page
+    assert client.get("/seed/store/?keep_kernels=-1").status_code == 422
+
+
+def test_a_promise_of_an_earlier_year_is_given_up_at_the_store(bench, station, lot):
+    make_row(make_season(station, "2030"), 1, lot.line, lot=lot, kernels=50, reserve=True)
+    sent = {"season": "2030", "row": "1", "trial": ""}
+    assert "50 kernels of" in bench.get("/seed/store/").content.decode()
+    page = bench.post("/seed/store/", sent, follow=True).content.decode()
+    assert "50 kernels are free again." in page
+    assert "50 kernels of" not in page
+    for wrong in (sent, {"trial": "T"}, {"season": "2030"}, {}):
+        assert bench.post("/seed/store/", wrong).status_code == 422

@@ -107,7 +107,8 @@ def _weigh_one(
     for weight in samples_g:
         if not (math.isfinite(weight) and weight > 0):
             raise refuse("weight_wrong", f"{weight:g} g is not the weight of a sample.", "Write it in grams.")
-    counted, told = len(samples_g) * sample_kernels, []
+    told: list[str] = []
+    counted = len(samples_g) * sample_kernels
     mg = 1000.0 * sum(samples_g) / counted
     spread = _find_spread(samples_g)
     if counted < SAMPLE_KERNELS:
