@@ -14,8 +14,9 @@ from dataclasses import dataclass
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
-import scipy.stats
+from scipy.stats import binom
 
+from firstsilk.invented.world import find_row_truth
 from firstsilk.science.flowering.bagging_rules import check_pollinations
 from firstsilk.science.flowering.checks import check_row_notes
 from firstsilk.science.flowering.notes import Note
@@ -195,20 +196,40 @@ def judge_crosses(markers: int, tries: int, seed: int = SEED) -> dict[str, Rate]
     return {kind: Rate(count, tries) for kind, count in counts.items()}
 
 
-def judge_cross_rows(seeds: Iterable[int], rows: int = 60) -> dict[str, Rate]:
-    """Rows grown from a cross, by how late they flower beside the parents' mean: named beyond what 5 in 1,000 normal
-    deviations exceed, the spread taken from the season's own rows."""
-    counts = dict.fromkeys(("clean", *FALSE[:2]), 0)
-    n = 0
-    for seed in seeds:
-        late = grow_crosses(rows, seed)[2]
-        true = late[:, 0]
-        middle = np.nanmedian(true)
-        spread = 1.4826 * np.nanmedian(np.abs(true - middle))
-        n += rows
-        for at, kind in enumerate(counts):
-            counts[kind] += int((np.abs(late[:, at] - middle) > scipy.stats.norm.isf(ALARM / 2) * spread).sum())
-    return {kind: Rate(count, n) for kind, count in counts.items()}
+def judge_cross_rows(seeds: Iterable[int], calibrate: Iterable[int], rows: int = 60) -> dict[str, Rate]:
+    """Rows grown from a cross, by how far they flower from their parents' mean, beside the season's other rows; named
+    beyond what 5 in 1,000 clean rows of the seasons `calibrate` exceed."""
+    bound = np.quantile(np.concatenate([_measure_crosses(seed, rows)[:, 0] for seed in calibrate]), 1.0 - ALARM)
+    far = np.concatenate([_measure_crosses(seed, rows) for seed in seeds])
+    named = (far > bound).sum(axis=0)
+    return {kind: Rate(int(named[at]), len(far)) for at, kind in enumerate(("clean", *FALSE[:2]))}
+
+
+def _measure_crosses(seed: int, rows: int) -> np.ndarray:
+    """Distances (n, 3) of true crosses, selfs of the mother and crosses with another father, in the season's spread."""
+    late = grow_crosses(rows, seed)[2]
+    late = late[np.isfinite(late).all(axis=1)]
+    middle = np.median(late[:, 0])
+    return np.abs(late - middle) / (1.4826 * np.median(np.abs(late[:, 0] - middle)))
+
+
+def judge_ears(tries: int, pollinated: int = 8, known: int = 40, seed: int = SEED) -> dict[str, Rate]:
+    """Extra ears in a row, by the rule (more than were pollinated) or else by how unlikely so many are at the line's
+    rate as learnt from `known` earlier pollinations; the bound is what 5 in 1,000 clean rows exceed, on other rows."""
+    dice = np.random.default_rng([seed, 3])
+    truths = [find_row_truth(make_world(), line.name).success_frac for line in make_world().book.inbreds()]
+
+    def draw(extra: int) -> np.ndarray:
+        true = dice.choice(truths, tries)
+        learnt = (dice.binomial(known, true) + 1.0) / (known + 2.0)
+        picked = dice.binomial(pollinated, true) + extra
+        # Ears alike in number are told apart at random, so that the bound is met and not only kept.
+        chance = binom.sf(picked, pollinated, learnt) + dice.random(tries) * binom.pmf(picked, pollinated, learnt)
+        return np.where(picked > pollinated, -1.0, chance)
+
+    bound = np.quantile(draw(0), ALARM)
+    found = {"clean": draw(0)} | {f"{extra} extra": draw(extra) for extra in (1, 2, 4, 8)}
+    return {kind: Rate(int((chance < bound).sum()), tries) for kind, chance in found.items()}
 
 
 def judge_plants(markers: int, tries: int, seed: int = SEED) -> dict[str, Rate]:
@@ -250,7 +271,8 @@ def print_flowering(seasons: int) -> None:
 
 def print_cross_rows(seasons: int) -> None:
     """False crosses, by the flowering of the rows grown from them."""
-    for kind, rate in judge_cross_rows(range(SEED, SEED + seasons)).items():
+    ahead = range(SEED + 90_000, SEED + 90_000 + 10 * seasons)
+    for kind, rate in judge_cross_rows(range(SEED, SEED + seasons), ahead).items():
         print(f"| {kind}, by flowering | {rate} |", flush=True)
 
 
@@ -260,6 +282,12 @@ def print_notes(seasons: int) -> None:
     print(f"| clean rows doubted | {Rate(rates.clean_doubted, rates.clean)} |")
     for name in rates.found:
         print(f"| {name} | {rates.rate(name)} |", flush=True)
+
+
+def print_ears(tries: int) -> None:
+    """Extra ears by the line's rate of success."""
+    for kind, rate in judge_ears(tries).items():
+        print(f"| ears of 8 pollinations, {kind} | {rate} |", flush=True)
 
 
 def print_markers(tries: int) -> None:
@@ -275,4 +303,5 @@ if __name__ == "__main__":
     print_flowering(asked)
     print_cross_rows(max(2, asked // 5))
     print_notes(max(2, asked // 5))
+    print_ears(100 * asked)
     print_markers(10 * asked)

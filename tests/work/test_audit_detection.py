@@ -75,3 +75,12 @@ def test_swapped_packets_and_alien_ears_are_refuted_by_markers():
         assert at_least(told[kind], 0.97)
     for kind in ("clean row", "clean ear"):
         assert told[kind].found <= scipy.stats.binom.ppf(0.999, 100, judge_audit.ALARM)
+
+
+def test_one_or_two_extra_ears_are_seldom_told_and_many_are():
+    told = judge_audit.judge_ears(3_000)
+    assert at_least(told["8 extra"], 0.999)
+    assert at_least(told["4 extra"], 0.75)
+    assert told["1 extra"].share < 0.2
+    # The bound itself is drawn from 3,000 rows: twice the spread of a count.
+    assert told["clean"].found <= 15 + 3.1 * np.sqrt(2 * 15)
