@@ -99,8 +99,8 @@ def _weigh_one(
     """Weight of one kernel [mg], spread of the samples [%], cautions."""
     if not samples_g:
         if known_mg is None:
-            told = "No sample was counted and the weight of a kernel of this lot is not known."
-            raise refuse("kernel_weight_unknown", told, f"Count {SAMPLE_KERNELS} kernels and weigh them.")
+            why = "No sample was counted and the weight of a kernel of this lot is not known."
+            raise refuse("kernel_weight_unknown", why, f"Count {SAMPLE_KERNELS} kernels and weigh them.")
         return known_mg, None, [f"No sample was counted: {known_mg:.0f} mg a kernel from before was used."]
     if sample_kernels is None or sample_kernels < 1:
         raise refuse("sample_uncounted", "The sample was weighed but not counted.", "Say how many kernels are in it.")
