@@ -189,3 +189,10 @@ def test_ranks_anova_and_hidden_cells(tmp_path, capsys) -> None:
     assert [one["axes"] for one in answer["retention"]] == [0, 1]
     assert answer["ammi"]["kept_f"] == 1
     assert ask(tmp_path, capsys)["retention"] is None
+
+
+def test_more_axes_than_the_cells_carry_are_refused_by_the_file(tmp_path, capsys) -> None:
+    path = write(tmp_path, GOOD.replace("B,y,8.5\n", ""), "means.csv")
+    code, out, err = call(capsys, "stability", path, "--gaps", "estimate", "--axes", "9")
+    assert (code, out) == (1, "")
+    assert "means.csv: 9 axes are more than the cells with a mean can carry. Ask for fewer." in err

@@ -15,7 +15,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
-from firstsilk.answers import FirstsilkError
+from firstsilk.answers import FirstsilkError, InputRefused
 from firstsilk.faces.command.drawing import check_folder, write_pictures
 from firstsilk.faces.command.giving import check_out, give_json, say
 from firstsilk.faces.files.mean_tables import read_means
@@ -95,9 +95,7 @@ def stability(
         raise typer.BadParameter(f"--scaling is symmetric, entry or environment, not {scaling!r}.")
     given = read_means(means)
     missing = name_missing_cells(given)
-    if gaps == "refuse":
-        need_complete(given, "standard input" if means == "-" else Path(means).name)
-    table = fill_missing_cells(given, axes)
+    table = _fill(given, "standard input" if means == "-" else Path(means).name, gaps, axes)
     if missing:
         say(
             f"{len(missing)} of {table.means.size} cells were estimated: what rests on them is less sure than it looks."
@@ -117,6 +115,16 @@ def stability(
     if pictures:
         _draw(pictures, table, entries, None if mse is None else mse / reps, seed, unit)
     give_json(answer)
+
+
+def _fill(given: TwoWayTable, file: str, gaps: str, axes: int) -> TwoWayTable:
+    """The table without empty cells: as given, or with these estimated if that is asked for."""
+    if gaps == "refuse":
+        need_complete(given, file)
+    try:
+        return fill_missing_cells(given, axes)
+    except InputRefused as no:
+        raise InputRefused(f"{file}: {no}") from None
 
 
 def _retention(table: TwoWayTable, hide: int, seed: int, filled: bool) -> list[dict[str, object]] | None:

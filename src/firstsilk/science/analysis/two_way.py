@@ -62,7 +62,7 @@ def lay_out_two_way(entries: Sequence[object], environments: Sequence[object], m
         raise refuse(
             "too_few_cells",
             f"Stability needs at least two entries and two environments with means; there are {len(rows.levels)} "
-            f"entries and {len(columns.levels)} environments",
+            f"and {len(columns.levels)}",
         )
     if np.max(np.abs(values[kept])) > LARGEST:
         raise refuse("number_too_large", f"A mean lies beyond {LARGEST:g}; check the digits")
