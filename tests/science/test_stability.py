@@ -229,7 +229,7 @@ def test_an_environment_without_differences_cannot_be_divided_by_its_spread() ->
     ("cells", "told"),
     [
         ([("A", "x", 1.0), ("A", "x", 2.0), ("B", "y", 1.0)], "'A' has more than one mean in environment 'x'"),
-        ([("A", "x", 1.0), ("A", "y", 2.0)], "1 entries and 2 environments"),
+        ([("A", "x", 1.0), ("A", "y", 2.0)], "there are 1 and 2"),
         ([("A", "x", 1.0), ("", "y", 2.0)], "the class is missing"),
         ([("1", "x", 1.0), ("1.0", "y", 2.0)], "the same number"),
         ([("A", "x", 1e200), ("B", "y", 2.0)], "check the digits"),
