@@ -8,7 +8,9 @@ from datetime import date
 import pytest
 
 from firstsilk.answers import InputRefused
-from firstsilk.records.models import Line, LineName, Target
+from firstsilk.faces.files.station import read_station_files
+from firstsilk.records.models import Line, LineName, Lot, Target
+from firstsilk.work.bring.store import bring_station, check_against_books
 from firstsilk.work.lineage.kin import read_kinship
 from firstsilk.work.lineage.line import read_line
 from firstsilk.work.lineage.lines import list_lines
@@ -65,6 +67,17 @@ def test_another_name_finds_the_line_in_a_plan_a_new_line_a_trial_and_a_lot(name
     trial = design_trial(named, "T", "", "tarn", 2032, ["Old North"], ["E2"], 1, 7.6, 20, 1, stay_silent)
     assert {plot.entry for plot in trial.plots} == {"E1", "E2"}
     assert receive_lot(named, "north-new", "Old North", 100, "from a neighbour").stock.line == "E1"
+
+
+def test_another_name_in_the_tables_of_a_station_is_read_as_the_line(named, small_station):
+    called = {name: text.replace("\nE1,", "\nOld North,") for name, text in small_station.items()}
+    called["lots.csv"] += "north-31,Old North,bulk,received,from a neighbour,2031,80,,,\n"
+    tables = read_station_files({name: text.encode() for name, text in called.items()})
+    assert not any(finding.stops for finding in check_against_books(named, tables))
+    new = {one.table: one.new for one in bring_station(named, tables).counts}
+    assert (new["lines"], new["lots"], new["rows"], new["plots"]) == (0, 1, 0, 0)
+    assert Lot.objects.get(name="north-31").line.name == "E1"
+    assert not Line.objects.filter(name="Old North").exists()
 
 
 def test_names_of_one_line_are_no_two_lines(named):

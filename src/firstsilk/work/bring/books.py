@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from firstsilk.records.models import Line, Lot, Plot, Row, Site, Station, Trial
+from dataclasses import replace
+
+from firstsilk.records.models import Line, LineName, Lot, Plot, Row, Site, Station, Trial
 from firstsilk.work.bring.known import Known, KnownLine
 from firstsilk.work.bring.tables import StationTables
 from firstsilk.work.occasion import Occasion
@@ -15,6 +17,29 @@ def find_station(on: Occasion, tables: StationTables) -> Station | None:
         return Station.objects.filter(code=code).first()
     found = list(Station.objects.all()[:2])
     return found[0] if len(found) == 1 else None
+
+
+def put_own_names(on: Occasion, tables: StationTables) -> StationTables:
+    """The tables with each line called by its own name in the books, where another name of it was written."""
+    station = find_station(on, tables)
+    if station is None:
+        return tables
+    own = dict(LineName.objects.filter(station=station).values_list("name", "line__name"))
+    if not own:
+        return tables
+
+    def call(name: str) -> str:
+        return own.get(name, name)
+
+    return replace(
+        tables,
+        lines=tuple(
+            replace(one, line=call(one.line), mother=call(one.mother), father=call(one.father)) for one in tables.lines
+        ),
+        lots=tuple(replace(one, line=call(one.line)) for one in tables.lots),
+        rows=tuple(replace(one, line=call(one.line)) for one in tables.rows),
+        plots=tuple(replace(one, entry=call(one.entry)) for one in tables.plots),
+    )
 
 
 def read_known(on: Occasion, tables: StationTables) -> Known:

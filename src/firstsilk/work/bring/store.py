@@ -9,7 +9,7 @@ from django.db import transaction
 
 from firstsilk.answers import Finding, stop_if_any
 from firstsilk.records.models import Station
-from firstsilk.work.bring.books import find_station, read_known
+from firstsilk.work.bring.books import find_station, put_own_names, read_known
 from firstsilk.work.bring.check import check_station, sort_findings
 from firstsilk.work.bring.compare import fill_record
 from firstsilk.work.bring.layouts import LAYOUTS
@@ -53,6 +53,7 @@ def check_against_books(on: Occasion, tables: StationTables) -> tuple[Finding, .
 
     Differences between a row and the same row in the books are found too.
     """
+    tables = put_own_names(on, tables)
     try:
         with transaction.atomic():
             known = read_known(on, tables)
@@ -97,6 +98,7 @@ def bring_station(on: Occasion, tables: StationTables, progress: Progress = stay
     """
     progress(0.0, "checking the tables")
     with transaction.atomic():
+        tables = put_own_names(on, tables)
         findings = check_station(tables, read_known(on, tables), on.today)
         stop_if_any(findings)
         storing = _store_all(on, tables, progress)
