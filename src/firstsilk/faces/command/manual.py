@@ -36,9 +36,11 @@ def _write_command(name: str, line: str, command: Any) -> list[str]:
     usage = " ".join(
         [f"firstsilk {name}", *(_usage(one) for one in command.params if one.param_type_name == "argument")]
     )
-    told = [f"### {name}", "", f"`{usage}`: {line}.", ""]
+    told = [f"### {name}", "", f"`{usage}`: {line}{'' if line.endswith('?') else '.'}", ""]
     described = [" ".join(part.split()) for part in (command.help or "").split("\n\n")]
-    told += [*described[:1], ""] if described and described[0].lower().rstrip(".") != line.lower() else []
+    if described and described[0].lower().rstrip(".") == line.lower():
+        described = described[1:]
+    told += [part for paragraph in described if paragraph for part in (paragraph, "")]
     rows = [_option(one) for one in command.params if one.param_type_name == "option" and one.name != "help"]
     if rows:
         told += ["| option | meaning |", "|---|---|", *rows, ""]
@@ -46,7 +48,7 @@ def _write_command(name: str, line: str, command: Any) -> list[str]:
 
 
 def _usage(argument: Any) -> str:
-    word = str(argument.metavar or argument.name).upper().strip("{}[]")
+    word = str(argument.metavar or argument.name.upper()).strip("{}[]")
     return word if argument.required else f"[{word}]"
 
 
