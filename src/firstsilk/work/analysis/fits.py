@@ -62,13 +62,13 @@ def fit_plots(plots: Sequence[PlotValue]) -> Fitted:
     if entries > MOST_ENTRIES:
         raise refuse("too_many_entries", f"{entries} entries are too many at once here (up to {MOST_ENTRIES})")
     data = tell_columns(plots)
-    part, said = _plan_part(plots)
+    part, said = plan_part(plots)
     while True:
         try:
             fit = fit_mixed_model(data, plan_model(part, entries_fixed=False))
             break
         except InputRefused as no:
-            simpler = _simplify(part)
+            simpler = simplify_part(part)
             if simpler is None:
                 why = str(no)
                 raise refuse("no_model", f"These plots carry no model: {why}", "Add a trial or replicates.") from no
@@ -95,7 +95,7 @@ def tell_columns(plots: Sequence[PlotValue]) -> dict[str, list[object]]:
     }
 
 
-def _plan_part(plots: Sequence[PlotValue]) -> tuple[Part, list[str]]:
+def plan_part(plots: Sequence[PlotValue]) -> tuple[Part, list[str]]:
     """What these plots may carry, by counting; each part left out is said."""
     trials = {one.environment for one in plots}
     cells = Counter((one.environment, one.entry) for one in plots)
@@ -118,7 +118,8 @@ def _plan_part(plots: Sequence[PlotValue]) -> tuple[Part, list[str]]:
     return Part(several, interaction, replicates, own), said
 
 
-def _simplify(part: Part) -> tuple[Part, str] | None:
+def simplify_part(part: Part) -> tuple[Part, str] | None:
+    """The next simpler model, and what was left out; None if there is none."""
     if part.residual_by_environment:
         simpler = Part(part.environments, part.interaction, part.replicates, False)
         return simpler, "Fell back to one residual for all trials"

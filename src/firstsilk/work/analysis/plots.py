@@ -25,7 +25,7 @@ TRAITS = tuple(TRAIT_WORDS)
 
 @dataclass(frozen=True, slots=True)
 class PlotValue:
-    """One plot that takes part: its trial, replicate within it, entry, and the value of the trait."""
+    """One plot that takes part: its trial, replicate within it, entry, the value of the trait, and its number."""
 
     environment: str
     site: str
@@ -35,6 +35,7 @@ class PlotValue:
     line: int
     is_check: bool
     value: float
+    number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ def read_plot_values(station: Station, years: Sequence[int], trait: str, up_to: 
             trial = trials[plot.trial_id]
             check = plot.is_check or plot.entry.is_check
             told = (trial.name, trial.site.code, trial.year, f"{trial.name} {plot.rep}")
-            values.append(PlotValue(*told, plot.entry.name, plot.entry_id, check, value))
+            values.append(PlotValue(*told, plot.entry.name, plot.entry_id, check, value, plot.number))
     asked = ", ".join(str(year) for year in years) or "all years"
     if not values:
         raise refuse("no_plots", f"No plot of {asked} tells {trait}.", "Bring the plot data in first.")

@@ -28,7 +28,7 @@ from firstsilk.work.shelf import get_station
 from firstsilk.work.trials.reading import TrialLine, TrialPage, list_trials, read_trial
 
 WIDTH_95 = 1.959963984540054
-"""Standard errors on either side of an estimate that would hold the true value 95 times of 100, were variances known."""
+"""Standard errors on either side of an estimate that hold the true value 95 times of 100 where variances are known."""
 CHECKS = "the mean of the checks"
 DRAWS = 1_000
 LEAST_ENTRIES = 3
