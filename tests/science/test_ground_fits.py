@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from firstsilk.answers import InputRefused
 from firstsilk.science.analysis.large_models import arrange_large, climb_large
-from firstsilk.science.analysis.mixed_models import lay_out, fit_mixed_model
+from firstsilk.science.analysis.mixed_models import fit_mixed_model, lay_out
 from firstsilk.science.analysis.models import (
-    Fit,
     Model,
     RandomTerm,
     Relationship,

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from firstsilk.answers import InputRefused
 from firstsilk.science.analysis import components, large_models, mixed_models, reml, sparse_design, sparse_equations
-from firstsilk.science.analysis.mixed_models import lay_out, fit_mixed_model
-from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Relationship, Residual
 from firstsilk.science.analysis.large_models import arrange_large
+from firstsilk.science.analysis.mixed_models import fit_mixed_model, lay_out
+from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Relationship, Residual
 from firstsilk.science.analysis.sparse_columns import _without_rest
 from firstsilk.science.analysis.sparse_design import multiply_rows
 from firstsilk.science.analysis.sparse_equations import LargeProblem, LargeState, find_slopes, solve_large

@@ -166,7 +166,13 @@ def test_every_code_that_a_rule_can_give_has_a_weight():
         for code in re.findall(r'_odd\(\s*"([a-z_]+)"', (science / f"{name}.py").read_text("utf-8"))
     }
     assert given <= set(WEIGHT_OF)
-    assert set(WEIGHT_OF) - given == {"note_of_no_record", "drift", "packets_swapped", "packets_shifted", "row_flowers_apart"}
+    assert set(WEIGHT_OF) - given == {
+        "note_of_no_record",
+        "drift",
+        "packets_swapped",
+        "packets_shifted",
+        "row_flowers_apart",
+    }
     assert set(WEIGHT_OF.values()) == set(WEIGHTS)
 
 

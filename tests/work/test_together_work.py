@@ -20,8 +20,8 @@ pytestmark = pytest.mark.django_db
 def test_traits_together_when_moisture_follows_yield_in_the_genes_then_it_is_found():
     cast = make_grown_cast(30)
     plain = read_traits_together(cast.on)
-    assert [one.part for one in plain.parts][0] == "entries (genetic)"
-    assert [one.part for one in plain.parts][-1] == "plots"
+    assert plain.parts[0].part == "entries (genetic)"
+    assert plain.parts[-1].part == "plots"
     assert plain.n_both == plain.n_plots
     truth = cast.truth
     for record in PlotRecord.objects.select_related("plot__entry", "plot__entry__mother"):
