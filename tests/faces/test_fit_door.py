@@ -295,6 +295,21 @@ def test_fit_when_ground_is_asked_then_correlations_surfaces_and_nugget_are_told
     assert answer["heritability"]["cullis"] > 0.5
 
 
+def test_fit_when_asked_for_records_then_fitted_left_over_and_ground_stand_in_a_table(fit) -> None:
+    model = 'response = "yield"\n[[random]]\ncolumns = ["line"]\n[[surface]]\ngrid = ["r", "c"]\nknots = [5, 5]\n'
+    table = ground()
+    code, _, _ = fit(model, table, "--records", "records.csv")
+    assert code == 0
+    header, *lines = Path("records.csv").read_text().splitlines()
+    assert header == "record,fitted,residual,studentised,ground"
+    told = np.array([[float(cell) for cell in line.split(",")] for line in lines])
+    seen = np.array([float(line.split(",")[-1]) for line in table.splitlines()[1:]])
+    assert told[:, 0].tolist() == list(range(1, 49))
+    assert told[:, 1] + told[:, 2] == pytest.approx(seen)
+    assert float(np.mean(told[:, 4])) == pytest.approx(0.0, abs=1e-8)
+    assert float(np.std(told[:, 4])) > 0.3
+
+
 def test_fit_when_two_plots_share_a_place_then_the_sentence_names_them(fit) -> None:
     code, out, err = fit('response = "yield"\n[residual]\ngrid = ["r", "c"]\n', ground("1"))
     assert (code, out) == (1, "")

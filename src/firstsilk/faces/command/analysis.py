@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import time
 from collections.abc import Sequence
@@ -20,9 +21,10 @@ from firstsilk.faces.files.relationships import columns_from_table
 from firstsilk.faces.files.tables import read_table, write_table
 from firstsilk.science.analysis.fixed_tests import Differences, EffectTest, Way, judge_fit
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
-from firstsilk.science.analysis.models import Fit
+from firstsilk.science.analysis.models import Fit, RecordFit
 
 RANDOM_COLUMNS = ("term", "level", "value", "se", "reliability")
+RECORD_COLUMNS = ("record", "fitted", "residual", "studentised", "ground")
 
 
 def fit(
@@ -32,6 +34,10 @@ def fit(
     tests: Annotated[
         str, typer.Option("--tests", help="Degrees of freedom of the tests: satterthwaite, kenward-roger; or none.")
     ] = "satterthwaite",
+    records: Annotated[
+        str,
+        typer.Option("--records", help="File for each record: fitted, left over, ground under it.", callback=check_out),
+    ] = "",
     as_json: Annotated[bool, typer.Option("--json", help="The answer is one JSON object in any case.")] = False,
 ) -> None:
     """Fit a mixed model by REML: variances, fixed effects, means, predictions, heritability, as one JSON object.
@@ -54,11 +60,20 @@ def fit(
         say(f"The fit stopped after {found.iterations} steps before it was done: treat its numbers with care.")
     if out not in ("", "-"):
         write_table(out, RANDOM_COLUMNS, [[getattr(line, key) for key in RANDOM_COLUMNS] for line in found.random])
+    if records not in ("", "-") and found.records is not None:
+        write_table(records, RECORD_COLUMNS, _record_rows(found.records))
     more = {
         "tests": None if judged is None else [test_as_json(test) for test in judged],
         "differences": [differences_as_json(one) for one in differences],
     }
     give_json({**fit_as_json(found, time.perf_counter() - begun), **more})
+
+
+def _record_rows(told: RecordFit) -> list[list[object]]:
+    """A line for each record with a response, `record` counting the lines below the header from 1."""
+    columns = (told.fitted, told.residual, told.studentised, told.ground)
+    parts = zip(told.kept.tolist(), *(column.tolist() for column in columns), strict=True)
+    return [[at + 1, *(None if math.isnan(value) else value for value in values)] for at, *values in parts]
 
 
 def find_way(tests: str) -> Way | None:
