@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.analysis.two_traits import TwoTraits, fit_two_traits
 from firstsilk.work.analysis.fits import Part, plan_model, plan_part, simplify_part
-from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS, PlotValue, read_plot_values
+from firstsilk.work.analysis.plots import TRAITS, PlotValue, read_plot_values
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
 
@@ -23,6 +23,8 @@ NOT_CONSIDERED = (
     "that sites may differ in how the traits go together",
     "trends inside a field",
 )
+SHORT = {"yield_kg_ha_15_5": "yield", "moisture_pct": "moisture", "erect_frac": "standing"}
+"""How a person calls each trait in a sentence."""
 # A correlation further from 0 than so many of its errors is told as one.
 SURE = 1.96
 
@@ -94,8 +96,9 @@ def read_traits_together(
     )
     entries = len({one.entry for one in plots})
     used = (("plots", found.n_plots), ("plots with both traits", found.n_both), ("entries", entries))
-    missing = tuple(
-        f"{trait}: {text}" for trait, own in zip((trait_a, trait_b), values, strict=True) for text in own.missing
+    alike = set(values[0].missing) & set(values[1].missing)
+    missing = tuple(text for text in values[0].missing if text in alike) + tuple(
+        f"{SHORT[own.trait]}: {text}" for own in values for text in own.missing if text not in alike
     )
     return TraitsTogether(
         trait_a,
@@ -141,7 +144,7 @@ def _fit(
 
 def _say(genetic: Together, trait_a: str, trait_b: str) -> str:
     """The genetic correlation in a sentence."""
-    one, two = (TRAIT_WORDS[trait].split(",")[0] for trait in (trait_a, trait_b))
+    one, two = SHORT[trait_a], SHORT[trait_b]
     if genetic.correlation is None:
         return f"Entries do not differ in {one} or in {two}, so that nothing can be told of their genes."
     r, se = genetic.correlation, genetic.se

@@ -10,8 +10,8 @@ from django.shortcuts import render
 from firstsilk.answers import InputRefused
 from firstsilk.faces.pages.analysis.shown import ROOM
 from firstsilk.faces.pictures.units import UNITS
-from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS
-from firstsilk.work.analysis.together import Together, read_traits_together
+from firstsilk.work.analysis.plots import TRAITS
+from firstsilk.work.analysis.together import SHORT, Together, read_traits_together
 from firstsilk.work.occasion import Occasion
 
 PAIRS = tuple((one, two) for k, one in enumerate(TRAITS) for two in TRAITS[k + 1 :])
@@ -23,10 +23,10 @@ def show_together(request: HttpRequest, on: Occasion) -> HttpResponse:
     pair = asked if asked in PAIRS else PAIRS[0]
     years = tuple(sorted({int(text) for text in request.GET.getlist("year") if text.isdecimal() and len(text) == 4}))
     pairs = [
-        {"a": one, "b": two, "words": f"{_word(one)} and {_word(two)}", "is_shown": (one, two) == pair}
+        {"a": one, "b": two, "words": f"{SHORT[one]} and {SHORT[two]}", "is_shown": (one, two) == pair}
         for one, two in PAIRS
     ]
-    told: dict[str, object] = {**ROOM, "pairs": pairs, "asked": years, "a": _word(pair[0]), "b": _word(pair[1])}
+    told: dict[str, object] = {**ROOM, "pairs": pairs, "asked": years, "a": SHORT[pair[0]], "b": SHORT[pair[1]]}
     try:
         found = read_traits_together(on, years, *pair)
         told |= {"found": found, "rows": [_tell_row(one, *pair) for one in found.parts]}
@@ -48,7 +48,3 @@ def _tell_row(one: Together, trait_a: str, trait_b: str) -> dict[str, object]:
         "spread_a": spreads[0],
         "spread_b": spreads[1],
     }
-
-
-def _word(trait: str) -> str:
-    return TRAIT_WORDS[trait].split(",")[0]
