@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 import typer
@@ -23,7 +23,9 @@ pytestmark = pytest.mark.django_db
 def broken(on):
     """The small station with a wrong generation and a stand of more plants than kernels."""
     Line.objects.filter(name="E3-1-4").update(generation="S5")
-    write_notes(on, [NoteDraft("stand", Row.objects.get(number=2).tag, value="99")])
+    # An hour after the books came in, which also tell a stand: the newest note counts.
+    later = replace(on, now=on.now + timedelta(hours=1))
+    write_notes(later, [NoteDraft("stand", Row.objects.get(number=2).tag, value="99")])
     Station.objects.update(held_date=on.today, is_invented=True)
     return on
 
