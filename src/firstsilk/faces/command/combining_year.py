@@ -24,14 +24,12 @@ def combining_ability(
     today: Today = "",
 ) -> None:
     """General and specific combining ability of the lines whose testcrosses stood in the trials, with intervals."""
-    asked = [word for word in years.replace(" ", "").split(",") if word]
-    if any(not re.fullmatch(r"\d{4}", word) for word in asked):
-        raise refuse("years_unreadable", f"{years!r} is no list of years", "Write them as 2030,2031.")
+    asked = read_years(years)
     on = open_books(station, today)
     from firstsilk.work.analysis.combining import read_combining_ability
     from firstsilk.work.analysis.plots import TRAITS
 
-    found = read_combining_ability(on, tuple(int(word) for word in asked), trait or TRAITS[0])
+    found = read_combining_ability(on, asked, trait or TRAITS[0])
     say(f"{found.trait}: {found.model}. {found.basis.as_text()}")
     for sentence in found.said:
         say(f"  {sentence}")
@@ -41,3 +39,17 @@ def combining_ability(
     rows += [("sca", one.line, one.tester, one.value, one.low, one.high, None, one.n_plots) for one in found.crosses]
     rows += [("tester", "", one.tester, one.mean, None, None, None, one.n_plots) for one in found.testers]
     give_result(COLUMNS, rows, out, as_json, asdict(found))
+
+
+def read_years(text: str) -> tuple[int, ...]:
+    """Years joined by commas; none if the text is empty.
+
+    Raises
+    ------
+    InputRefused
+        If a part is no year of four figures.
+    """
+    asked = [word for word in text.replace(" ", "").split(",") if word]
+    if any(not re.fullmatch(r"\d{4}", word) for word in asked):
+        raise refuse("years_unreadable", f"{text!r} is no list of years", "Write them as 2030,2031.")
+    return tuple(int(word) for word in asked)

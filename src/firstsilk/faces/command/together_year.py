@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import asdict
 from typing import Annotated
 
 import typer
 
-from firstsilk.answers import refuse
+from firstsilk.faces.command.combining_year import read_years
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
 from firstsilk.faces.command.station import StationCode, Today, open_books
 
@@ -24,9 +23,7 @@ def traits_together(
     today: Today = "",
 ) -> None:
     """Do two traits go together in the trials: by genes, from trial to trial, from plot to plot? With errors."""
-    asked = [word for word in years.replace(" ", "").split(",") if word]
-    if any(not re.fullmatch(r"\d{4}", word) for word in asked):
-        raise refuse("years_unreadable", f"{years!r} is no list of years", "Write them as 2030,2031.")
+    asked = read_years(years)
     on = open_books(station, today)
     from firstsilk.work.analysis.plots import TRAITS
     from firstsilk.work.analysis.together import read_traits_together
@@ -34,7 +31,7 @@ def traits_together(
     names = [word.strip() for word in traits.split(",") if word.strip()] or list(TRAITS[:2])
     if len(names) != 2:
         raise typer.BadParameter(f"--traits must name two traits joined by a comma, not {traits!r}.")
-    found = read_traits_together(on, tuple(int(word) for word in asked), names[0], names[1])
+    found = read_traits_together(on, asked, names[0], names[1])
     say(f"{found.says} {found.basis.as_text()}")
     for sentence in found.said:
         say(f"  {sentence}")
