@@ -142,7 +142,7 @@ def _draw(
     for sentence in tell_best_places(found, "" if unit == "as given" else unit):
         say(sentence)
     drawn = {
-        "best-places": picture_best_places(found),
+        "best-places": picture_best_places(found, unit=unit),
         "lines": picture_lines(table, entries, unit),
         "interaction": picture_interaction(table, find_ammi_axes(table), unit),
     }

@@ -146,7 +146,7 @@ def _set_responses(own: SeriesAnalysis, found: Responses, unit: TraitUnit) -> Ma
             ]
             for one in found.places.groups
         ],
-        "places_picture": _draw(picture_best_places(found.places, checks)),
+        "places_picture": _draw(picture_best_places(found.places, checks, unit.unit, unit.less_is_better)),
         "lines_says": tell_responses(found.stability, unit.short, unit.digits),
         "lines_picture": _draw(picture_lines(found.table, found.stability, unit.unit, checks)),
         "interaction_picture": _draw(picture_interaction(found.table, found.interaction, unit.unit, checks)),

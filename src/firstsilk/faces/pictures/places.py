@@ -1,21 +1,25 @@
-"""Which entry is best at which sites? First in sentences, then as a picture of two axes."""
+"""Which entry is best at which sites? First in sentences, then as a picture of entries from site to site."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from firstsilk.faces.pictures.labels import GAP_PX, LETTER_PX, Anchor, place_labels
+from firstsilk.faces.pictures.labels import GAP_PX, LETTER_PX, LINE_PX, spread_names
 from firstsilk.faces.pictures.look import BLUE, GREEN, GREY, INK, ORANGE, Spec
 from firstsilk.science.analysis.best_places import BestPlaces, PlaceGroup
 from firstsilk.science.analysis.models import Array
 
-LONG_PX = 760.0
-MOST_SIDE_PX, END_PX = 150.0, 26.0
-"""Room for names beside and above the outermost points."""
-ALONG_PX = 8.0
-"""Names keep off the sites' lines, looked at so far apart."""
+WIDE_PX, HIGH_PX = 640.0, 360.0
+STEPS = 90
+"""Places along the picture at which each entry's line is told."""
+MARGIN_DEG = 12.0
+"""What is drawn beyond the outermost sites, at least."""
+MOST_OTHERS = 60
+"""So many entries that are neither best nor a check are drawn, those that come highest."""
+KINDS = ("best somewhere", "check", "other entry")
 LEAST_CHANCE = 0.5
 LEVEL = 0.05
 """A second axis that random tables reach more often than this is called no stronger than noise."""
@@ -77,8 +81,14 @@ def _join(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def picture_best_places(found: BestPlaces, checks: Sequence[str] = (), long_px: float = LONG_PX) -> Spec:
-    """Draw entries as points, sites as directions, the outer hull, and the sectors in which one entry is best.
+def picture_best_places(
+    found: BestPlaces,
+    checks: Sequence[str] = (),
+    unit: str = "",
+    less_is_better: bool = False,
+    wide_px: float = WIDE_PX,
+) -> Spec:
+    """Draw how far each entry lies above the mean from site to site, the sites in the order in which they sort entries.
 
     Parameters
     ----------
@@ -86,8 +96,12 @@ def picture_best_places(found: BestPlaces, checks: Sequence[str] = (), long_px: 
         As `find_best_places` gives it.
     checks
         Entries that are drawn as checks.
-    long_px
-        The longer side.
+    unit
+        Of the means, in words, for the axis.
+    less_is_better
+        Where the table was turned over.
+    wide_px
+        Room across.
 
     Returns
     -------
@@ -96,149 +110,157 @@ def picture_best_places(found: BestPlaces, checks: Sequence[str] = (), long_px: 
 
     Notes
     -----
-    Both axes have one scale. An entry is the farther above the mean at a site the farther it lies in the direction of
-    the site's line; lines are drawn in a length of their own, in proportion to each other. Names: the corners of the
-    hull, the checks, and the sites, as far as there is room.
+    From left to right the direction turns in the plane of the two axes; each site stands at its own. Along the way an
+    entry p changes as s (p1 cos t + p2 sin t), s the mean length of the sites: at a site of that strength its two-axis
+    value above the mean of all entries. The uppermost line is that of the best; where two lines cross at the top, the
+    best entry changes. The widest stretch without a site is cut out.
     """
-    points, tips = _scale_together(found)
-    low = np.minimum(points.min(axis=0), tips.min(axis=0))
-    high = np.maximum(points.max(axis=0), tips.max(axis=0))
-    named = [*found.environments, *(found.entries[at] for at in found.hull)]
-    side = min(max(len(name) for name in named) * LETTER_PX + 2 * GAP_PX, MOST_SIDE_PX)
-    px = (long_px - 2 * side) / float(max(np.max(high - low), 1e-12))
-    room = np.array([side, END_PX]) / px
-    # A picture that is all but flat still has room for its names.
-    room[1] = max(room[1], (120 / px - (high - low)[1]) / 2)
-    low, high = low - room, high + room
-    size = (high - low) * px
-    axis = {"grid": False, "labels": False, "ticks": False, "domain": False, "titlePadding": 8}
-    number = {"type": "quantitative"}
-    x = {**number, "scale": {"domain": [low[0], high[0]], "nice": False}, "axis": axis}
-    y = {**number, "scale": {"domain": [low[1], high[1]], "nice": False}, "axis": axis}
-    share = [f"Axis {k + 1}, {value:.0f} % of the differences" for k, value in enumerate(found.percent)]
-    x |= {"field": "x", "title": share[0]}
-    y |= {"field": "y", "title": share[1]}
-    names = _place_names(found, points, tips, set(checks), low, high, px)
+    sites, turns, curves = _turn(found)
+    best, own = set(found.best), {at for at, name in enumerate(found.entries) if name in set(checks)}
+    shown = [*best, *(own - best)]
+    top = float(np.max(curves))
+    low = max(float(np.min(curves[shown])), -1.1 * abs(top)) if top > 0 else -1.0
+    low, top = min(low, 0.0), max(top * 1.14, 1e-9)
+    px = wide_px / float(turns[-1] - turns[0])
+    names = _lay_names(found.environments, [float(site - turns[0]) * px for site in sites], wide_px)
+    below = (max(one.row for one in names) + 1) * LINE_PX + 12
+    x = {
+        "field": "x",
+        "type": "quantitative",
+        "scale": {"domain": [float(turns[0]), float(turns[-1])], "nice": False},
+        "axis": {"grid": False, "labels": False, "ticks": False, "titlePadding": below},
+        "title": "Sites that stand together rank the entries alike",
+    }
+    way = "Below" if less_is_better else "Above"
+    told = f"{way} the mean of the entries{f', {unit}' if unit else ''}"
+    y = {"field": "y", "type": "quantitative", "scale": {"domain": [low, top], "nice": False}, "title": told}
     return {
-        "width": round(float(size[0])),
-        "height": round(float(size[1])),
-        "view": {"stroke": "#d9d6cb"},
+        "width": round(wide_px),
+        "height": round(HIGH_PX),
         "encoding": {"x": x, "y": y},
         "layer": [
-            *_draw_sectors(found, float(np.max(high - low)) * 2),
-            *_draw_hull(found, points),
-            *_draw_sites(tips),
-            *_draw_entries(found, points, set(checks)),
-            *_draw_names(names),
+            *_draw_sites(names, sites, float(turns[0]), px),
+            *_draw_entries(found, turns, curves, own),
+            *_name_best(found, turns, curves, px),
+            *_name_checks(found, curves, own - best, low, top, wide_px),
         ],
     }
 
 
-def _scale_together(found: BestPlaces) -> tuple[Array, Array]:
-    """Entries, and the sites' directions stretched so that the longest reaches as far as the farthest entry."""
-    points, directions = found.entry_points, found.environment_points
-    far, long = (float(np.max(np.linalg.norm(one, axis=1))) for one in (points, directions))
-    return points, directions * (0.92 * far / long if long > 0 else 1.0)
+def _turn(found: BestPlaces) -> tuple[Array, Array, Array]:
+    """Where each site stands (e,), the places along the way (m,) in degrees, and each entry's line there (g, m)."""
+    lengths = np.linalg.norm(found.environment_points, axis=1)
+    strength = float(np.mean(lengths)) or 1.0
+    own = np.degrees(np.arctan2(found.environment_points[:, 1], found.environment_points[:, 0])) % 360.0
+    order = np.sort(own)
+    gaps = np.diff(np.append(order, order[0] + 360.0))
+    begin = float(order[(int(np.argmax(gaps)) + 1) % len(order)])
+    sites = (own - begin) % 360.0
+    margin = max(MARGIN_DEG, 0.12 * float(np.max(sites)))
+    turns = np.linspace(-margin, float(np.max(sites)) + margin, STEPS)
+    at = np.radians(turns + begin)
+    return sites, turns, strength * (found.entry_points @ np.vstack([np.cos(at), np.sin(at)]))
 
 
-def _rows(places: Array, **more: Sequence[object]) -> dict[str, object]:
-    told = [
-        {"x": float(x), "y": float(y), **{key: values[at] for key, values in more.items()}}
-        for at, (x, y) in enumerate(places)
-    ]
-    return {"values": told}
+@dataclass(frozen=True, slots=True)
+class _Name:
+    """A name that stands centred over a place along the picture [px], in one of several rows."""
+
+    name: str
+    x: float
+    row: int
 
 
-def _draw_sectors(found: BestPlaces, far: float) -> list[Spec]:
-    if not len(found.rays):
-        return []
-    values = [{"x": 0.0, "y": 0.0, "x2": float(ray[0]) * far, "y2": float(ray[1]) * far} for ray in found.rays]
-    mark = {"type": "rule", "strokeDash": [2, 4], "stroke": GREY, "strokeWidth": 1.1, "clip": True}
-    return [{"data": {"values": values}, "mark": mark, "encoding": {"x2": {"field": "x2"}, "y2": {"field": "y2"}}}]
+def _lay_names(names: Sequence[str], places: Sequence[float], wide: float) -> list[_Name]:
+    """Names inside the picture, each in the first row in which it lies on no other; in the order given."""
+    taken: list[tuple[float, float, int]] = []
+    laid: dict[int, _Name] = {}
+    for at in sorted(range(len(names)), key=lambda k: places[k]):
+        half = len(names[at]) * LETTER_PX / 2
+        x = min(max(places[at], half), max(wide - half, half))
+        row = 0
+        while any(r == row and x - half < right and left < x + half for left, right, r in taken):
+            row += 1
+        taken.append((x - half, x + half, row))
+        laid[at] = _Name(names[at], x, row)
+    return [laid[at] for at in range(len(names))]
 
 
-def _draw_hull(found: BestPlaces, points: Array) -> list[Spec]:
-    ring = [*found.hull, found.hull[0]]
-    order = {"field": "order", "type": "quantitative"}
-    mark = {"type": "line", "stroke": "#b9b5a8", "strokeWidth": 1.2}
-    data = _rows(points[ring], order=list(range(len(ring))))
-    return [{"data": data, "mark": mark, "encoding": {"order": order}}]
+def _draw_sites(names: Sequence[_Name], sites: Array, begin: float, px: float) -> list[Spec]:
+    """An upright at each site, its name below the picture."""
+    rule = {"type": "rule", "stroke": BLUE, "strokeWidth": 1.1, "opacity": 0.55, "clip": False}
+    text = {"type": "text", "align": "center", "fontSize": 12, "color": "#004f7d", "fontWeight": 600, "clip": False}
+    drawn: list[Spec] = []
+    for one, site in zip(names, sites, strict=True):
+        foot = HIGH_PX + 6 + one.row * LINE_PX
+        data = {"values": [{"x": float(site), "at": begin + one.x / px, "name": one.name}]}
+        drawn.append({"data": data, "mark": rule, "encoding": {"y": {"value": 0}, "y2": {"value": foot}}})
+        place = {"x": {"field": "at", "type": "quantitative"}, "y": {"value": foot + LINE_PX * 0.6}}
+        drawn.append({"data": data, "mark": text, "encoding": {**place, "text": {"field": "name"}}})
+    return drawn
 
 
-def _draw_sites(tips: Array) -> list[Spec]:
-    values = [{"x": 0.0, "y": 0.0, "x2": float(x), "y2": float(y)} for x, y in tips]
-    rule = {"type": "rule", "stroke": BLUE, "strokeWidth": 1.6, "opacity": 0.8}
-    square = {"type": "point", "shape": "square", "filled": True, "size": 42, "color": BLUE, "opacity": 1}
-    ends = {"x2": {"field": "x2"}, "y2": {"field": "y2"}}
-    return [{"data": {"values": values}, "mark": rule, "encoding": ends}, {"data": _rows(tips), "mark": square}]
-
-
-def _kinds(found: BestPlaces, checks: set[str]) -> list[str]:
+def _draw_entries(found: BestPlaces, turns: Array, curves: Array, own: set[int]) -> list[Spec]:
+    """A line for each entry: the best heavy, checks broken, the others faint."""
     best = set(found.best)
-    return [
-        "best somewhere" if at in best else "check" if name in checks else "other entry"
-        for at, name in enumerate(found.entries)
+    rest = [at for at in np.argsort(-np.max(curves, axis=1)).tolist() if at not in best | own][:MOST_OTHERS]
+    kind_of = {**dict.fromkeys(rest, 2), **dict.fromkeys(own, 1), **dict.fromkeys(best, 0)}
+    values = [
+        {"x": float(x), "y": float(y), "entry": found.entries[at], "kind": KINDS[kind], "order": 2 - kind}
+        for at, kind in kind_of.items()
+        for x, y in zip(turns, curves[at], strict=True)
     ]
+    legend = {"title": None, "symbolType": "stroke", "symbolSize": 400, "symbolStrokeWidth": 3, "columnPadding": 24}
 
+    def by_kind(values: Sequence[object]) -> dict[str, object]:
+        scale = {"domain": list(KINDS), "range": list(values)}
+        return {"field": "kind", "type": "nominal", "scale": scale, "legend": {**legend, "offset": 14}}
 
-def _draw_entries(found: BestPlaces, points: Array, checks: set[str]) -> list[Spec]:
-    kinds = ["best somewhere", "check", "other entry", "site"]
-    legend = {"title": None, "symbolSize": 90, "columnPadding": 24, "symbolOpacity": 1, "offset": 10}
-    by_kind = {"field": "kind", "type": "nominal", "legend": legend}
-    colour = {**by_kind, "scale": {"domain": kinds, "range": [GREEN, ORANGE, GREY, BLUE]}}
-    shape = {**by_kind, "scale": {"domain": kinds, "range": ["triangle-up", "diamond", "circle", "square"]}}
-    size = {
-        "condition": {"test": "datum.kind == 'best somewhere'", "value": 130},
-        "value": 60,
-    }
-    mark = {"type": "point", "filled": True, "opacity": 0.95}
-    data = _rows(points, kind=_kinds(found, checks))
-    return [{"data": data, "mark": mark, "encoding": {"color": colour, "shape": shape, "size": size}}]
-
-
-def _place_names(
-    found: BestPlaces, points: Array, tips: Array, checks: set[str], low: Array, high: Array, px: float
-) -> list[dict[str, object]]:
-    """Names where they have room: the best first, then sites, then checks and the other corners."""
-    best = list(dict.fromkeys(found.best))
-    rest = [at for at in found.hull if at not in best]
-    own = [at for at, name in enumerate(found.entries) if name in checks and at not in best]
-    wanted = [(found.entries[at], points[at], "best") for at in best]
-    wanted += [(name, tip, "site") for name, tip in zip(found.environments, tips, strict=True)]
-    wanted += [(found.entries[at], points[at], "entry") for at in dict.fromkeys([*own, *rest])]
-    anchors = [
-        Anchor(name, float((x - low[0]) * px), float((high[1] - y) * px), float(x), -float(y))
-        for name, (x, y), _ in wanted
-    ]
-    width, height = (high - low) * px
-    taken, lines = (
-        [(float((x - low[0]) * px), float((high[1] - y) * px)) for x, y in places]
-        for places in (np.vstack([points, tips]), _along_lines(tips, ALONG_PX / px))
-    )
-    placed = place_labels(anchors, float(width), float(height), [*taken, *lines])
-    if not set(found.environments) <= set(placed):
-        # A name across a line is better than a site without a name.
-        placed = place_labels(anchors, float(width), float(height), taken)
-    kinds = {name: kind for name, _, kind in wanted}
-    return [
-        {"x": float(low[0] + x / px), "y": float(high[1] - y / px), "name": name, "kind": kinds[name]}
-        for name, (x, y) in placed.items()
-    ]
-
-
-def _along_lines(tips: Array, step: float) -> Array:
-    """Places along the sites' lines, `step` apart, (places, 2)."""
-    counts = [max(int(np.linalg.norm(tip) / step), 1) for tip in tips]
-    return np.vstack([np.linspace(0, 1, n, endpoint=False)[:, None] * tip for n, tip in zip(counts, tips, strict=True)])
-
-
-def _draw_names(names: Sequence[dict[str, object]]) -> list[Spec]:
-    looks = (("best", INK, 700), ("site", "#004f7d", 600), ("entry", "#4a4a46", 400))
     return [
         {
-            "data": {"values": [one for one in names if one["kind"] == kind]},
-            "mark": {"type": "text", "align": "left", "fontSize": 12, "color": colour, "fontWeight": weight},
-            "encoding": {"text": {"field": "name"}},
+            "data": {"values": [one for one in values if one["kind"] == kind]},
+            "mark": {"type": "line", "clip": True, "opacity": 0.5 if kind == KINDS[2] else 1.0},
+            "encoding": {
+                "detail": {"field": "entry"},
+                "color": by_kind([GREEN, ORANGE, GREY]),
+                "strokeDash": by_kind([[1, 0], [7, 4], [1, 0]]),
+                "strokeWidth": by_kind([3.2, 1.8, 0.9]),
+            },
         }
-        for kind, colour, weight in looks
+        for kind in reversed(KINDS)
+    ]
+
+
+def _name_best(found: BestPlaces, turns: Array, curves: Array, px: float) -> list[Spec]:
+    """The name of each best entry above all lines, about where it leads by most."""
+    best = list(dict.fromkeys(found.best))
+    where = []
+    for at in best:
+        others = np.max(np.delete(curves, at, axis=0), axis=0, initial=-np.inf)
+        lead = int(np.argmax(curves[at] - others)) if len(curves) > 1 else len(turns) // 2
+        where.append(float(turns[lead] - turns[0]) * px)
+    laid = _lay_names([found.entries[at] for at in best], where, float(turns[-1] - turns[0]) * px)
+    look = {"type": "text", "align": "center", "fontSize": 12, "color": INK, "fontWeight": 700, "clip": False}
+    drawn: list[Spec] = []
+    for one in laid:
+        x = (turns - turns[0]) * px
+        under = np.abs(x - one.x) <= len(one.name) * LETTER_PX / 2
+        value = {"x": float(turns[0]) + one.x / px, "y": float(np.max(curves[:, under])), "name": one.name}
+        mark = {**look, "dy": -10 - one.row * LINE_PX}
+        drawn.append({"data": {"values": [value]}, "mark": mark, "encoding": {"text": {"field": "name"}}})
+    return drawn
+
+
+def _name_checks(found: BestPlaces, curves: Array, checks: set[int], low: float, top: float, wide: float) -> list[Spec]:
+    """The name of each check beside the right end of its line."""
+    ends = [(found.entries[at], float(curves[at, -1])) for at in sorted(checks) if low <= curves[at, -1] <= top]
+    heights = spread_names([(top - y) / (top - low) * HIGH_PX for _, y in ends], HIGH_PX)
+    look = {"type": "text", "align": "left", "fontSize": 12, "color": "#4a4a46", "clip": False}
+    return [
+        {
+            "data": {"values": [{"name": name}]},
+            "mark": look,
+            "encoding": {"x": {"value": wide + GAP_PX}, "y": {"value": at}, "text": {"field": "name"}},
+        }
+        for (name, _), at in zip(ends, heights, strict=True)
     ]

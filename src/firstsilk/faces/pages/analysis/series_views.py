@@ -46,7 +46,9 @@ def _show_responses(found: SeriesAnalysis, own: Responses, unit: TraitUnit) -> d
     return {
         "places": own.places,
         "places_says": places,
-        "places_chart": render_chart(picture_best_places(own.places, checks), " ".join(places)),
+        "places_chart": render_chart(
+            picture_best_places(own.places, checks, unit.unit, unit.less_is_better), " ".join(places)
+        ),
         "lines_says": lines,
         "lines_chart": render_chart(picture_lines(own.table, own.stability, unit.unit, checks), " ".join(lines)),
         "interaction_chart": render_chart(
