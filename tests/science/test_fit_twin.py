@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from firstsilk.science.analysis import reml
 from firstsilk.science.analysis.equations import cross_products, solve_equations
-from firstsilk.science.analysis.mixed_models import _plan, fit_mixed_model
+from firstsilk.science.analysis.mixed_models import fit_mixed_model, plan_fit
 from firstsilk.science.analysis.models import Model, RandomTerm, Relationship
 from tests.dense_reml import maximise, textbook
 from tests.twin_trials import MANY_TOPS, MODELS, columns, incidence, poor_series, small_trial
@@ -80,7 +80,7 @@ def test_fit_when_a_relationship_is_singular_then_it_is_an_ordinary_case() -> No
 @pytest.mark.parametrize("name", MODELS)
 def test_score_when_compared_with_differences_of_the_log_likelihood_then_equal(name: str) -> None:
     data = small_trial(9, holes=True)
-    problem = _plan(data, MODELS[name]).problem
+    problem = plan_fit(data, MODELS[name]).problem
     K = problem.n_random + problem.n_groups
     theta = np.random.default_rng(3).uniform(0.3, 2.0, K)
     at_one = cross_products(problem, problem.weights) if problem.n_groups == 1 else None
@@ -94,7 +94,7 @@ def test_score_when_compared_with_differences_of_the_log_likelihood_then_equal(n
 
 
 def test_score_when_a_variance_is_0_or_almost_0_then_the_one_sided_difference() -> None:
-    problem = _plan(small_trial(9, holes=True), MODELS["one residual"]).problem
+    problem = plan_fit(small_trial(9, holes=True), MODELS["one residual"]).problem
     for tiny in (0.0, 1e-9):
         theta = np.array([tiny, 0.4, 1.3])
         base = solve_equations(problem, theta)
@@ -119,7 +119,7 @@ def test_fit_when_true_variances_are_0_then_the_bound_is_hit_exactly_and_is_the_
         assert {line.term for line in fit.variances if line.value == 0.0} == set(fit.at_bound)
         assert all(line.se is None for line in fit.variances if line.value == 0.0)
         at_bound += len(fit.at_bound)
-        problem = _plan(data, model).problem
+        problem = plan_fit(data, model).problem
         theta = np.array([line.value for line in fit.variances])
         for k in range(3):
             for change in (0.01, -0.01):

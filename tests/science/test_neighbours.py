@@ -10,7 +10,6 @@ import pytest
 from firstsilk.science.analysis.neighbours import (
     covary_neighbours,
     log_correlation,
-    neighbour_covariance,
     neighbour_pieces,
     neighbour_weights,
 )
@@ -18,6 +17,13 @@ from firstsilk.science.analysis.priors import Ground
 
 TURNED = [-1.2, -0.3, 0.0, 0.7, 2.5]
 SIZES = [1, 2, 3, 4, 17]
+
+
+def neighbour_covariance(turned: float, size: int) -> tuple[np.ndarray, np.ndarray]:
+    """The correlation of plots in a line and its slope along atanh(r), written out."""
+    r, apart = math.tanh(turned), np.abs(np.arange(size)[:, None] - np.arange(size))
+    slope = apart * r ** np.maximum(apart - 1.0, 0.0) * (1.0 - r * r)
+    return r**apart, slope
 
 
 def correlation(r: float, size: int) -> np.ndarray:

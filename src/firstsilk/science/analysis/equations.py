@@ -247,7 +247,7 @@ def _slopes(problem: Problem, state: State, products: Products, precision: Array
         pull = np.where(problem.groups == g, Py / problem.weights, 0.0)
         score[problem.n_random + g] = -0.5 * (traces[g] - float(Py @ pull))
         working[:, problem.n_random + g] = pull
-    return score, 0.5 * working.T @ _project(problem, state, precision, working)
+    return score, 0.5 * working.T @ project(problem, state, working)
 
 
 def _trace(problem: Problem, state: State, products: Products, columns: slice, left: Array) -> float:
@@ -296,14 +296,24 @@ def effect_covariance(problem: Problem, state: State) -> tuple[Array, Array, Arr
     return levels, to_levels(part, between), state.inverse[q:, q:]
 
 
-def _project(problem: Problem, state: State, precision: Array, values: Array) -> Array:
-    """P times values, (n, m)."""
-    part, q = problem.random, len(state.active)
-    d = state.scale[state.active][:, None]
-    weighted = values * precision[:, None]
-    rhs = np.vstack([to_columns(part, multiply(problem, weighted))[state.active] * d, problem.fixed.T @ weighted])
-    solution = state.inverse @ rhs
-    unit = np.zeros((part.width, values.shape[1]))
-    unit[state.active] = solution[:q] * d
-    fitted = problem.incidence @ to_levels(part, unit) + problem.fixed @ solution[q:]
-    return np.asarray(weighted - np.asarray(fitted) * precision[:, None], dtype=np.float64)
+def record_precision(problem: Problem, state: State) -> Array:
+    """The residual precision of each record, (n,)."""
+    own = state.variances[problem.n_random :][problem.groups]
+    return np.asarray(problem.weights / own, dtype=np.float64)
+
+
+def back_to_records(problem: Problem, state: State, solution: Array) -> Array:
+    """What solutions (active + p, m) of the equations give each record, weighed by its precision, (n, m)."""
+    q = len(state.active)
+    unit = np.zeros((problem.random.width, solution.shape[1]))
+    unit[state.active] = solution[:q] * state.scale[state.active][:, None]
+    fitted = problem.incidence @ to_levels(problem.random, unit) + problem.fixed @ solution[q:]
+    return np.asarray(np.asarray(fitted) * record_precision(problem, state)[:, None], dtype=np.float64)
+
+
+def project(problem: Problem, state: State, values: Array) -> Array:
+    """P times values, P taking the fixed part out of the inverse covariance of the records, (n, m)."""
+    weighted = values * record_precision(problem, state)[:, None]
+    pulled = to_columns(problem.random, multiply(problem, weighted))[state.active]
+    rhs = np.vstack([pulled * state.scale[state.active][:, None], problem.fixed.T @ weighted])
+    return np.asarray(weighted - back_to_records(problem, state, state.inverse @ rhs), dtype=np.float64)

@@ -16,14 +16,15 @@ from firstsilk.science.analysis.degrees_of_freedom import Contrasts
 from firstsilk.science.analysis.equations import (
     Problem,
     State,
-    _project,
     effect_covariance,
     multiply,
+    project,
+    record_precision,
     solve_equations,
     to_columns,
     to_levels,
 )
-from firstsilk.science.analysis.mixed_models import SMALL_RECORDS, _Plan, _plan
+from firstsilk.science.analysis.mixed_models import SMALL_RECORDS, DensePlan, plan_fit
 from firstsilk.science.analysis.models import Array, Fit, Model, SparseRelationship
 
 # Above so many random levels and fixed coefficients tests are not made (a choice of ours: some seconds of work).
@@ -87,7 +88,7 @@ def can_judge_large(model: Model, fit: Fit) -> bool:
 class Standing:
     """The equations once more at the variances of a fit; `free` are the variances that are estimated and above 0."""
 
-    plan: _Plan
+    plan: DensePlan
     state: State
     free: NDArray[np.intp]
 
@@ -110,7 +111,7 @@ def stand_on(data: Mapping[str, Column], model: Model, fit: Fit) -> Standing:
             f"Tests of fixed effects are made of up to {MOST_FIXED} coefficients, without factors; Kenward and Roger's "
             f"up to {SMALL_RECORDS} records and {MOST_COLUMNS} levels, without surfaces and correlated ground",
         )
-    plan = _plan(data, model)
+    plan = plan_fit(data, model)
     found = {(line.term, line.level): line.value for line in fit.variances}
     names, known = plan.layout.variance_names, plan.layout.known
     variances = np.array([found.get(name, at) for name, at in zip(names, known.tolist(), strict=True)])
@@ -142,12 +143,8 @@ def lay_foundation(standing: Standing, expected: bool = False) -> Foundation:
 def _pull(problem: Problem, state: State, upper: Array) -> Array:
     """V^-1 X C, (n, p): from the mixed model equations R^-1 (X C + Z Cov(u, b))."""
     _, between, fixed = effect_covariance(problem, state)
-    orthonormal = _precision(problem, state)[:, None] * (problem.fixed @ fixed + problem.incidence @ between)
+    orthonormal = record_precision(problem, state)[:, None] * (problem.fixed @ fixed + problem.incidence @ between)
     return np.asarray(scipy.linalg.solve_triangular(upper, np.asarray(orthonormal).T).T, dtype=np.float64)
-
-
-def _precision(problem: Problem, state: State) -> Array:
-    return np.asarray(problem.weights / state.variances[problem.n_random :][problem.groups], dtype=np.float64)
 
 
 def _root_on(problem: Problem, k: int, values: Array) -> Array:
@@ -194,13 +191,12 @@ def expect_information(problem: Problem, state: State, free: NDArray[np.intp]) -
     tests/outside/test_fixed_tests_published.py, tests/science/test_random_parts.py
     """
     found = np.zeros((len(free), len(free)))
-    precision = _precision(problem, state)
     for at, k in enumerate(free.tolist()):
         wide = _width(problem, k)
         for begin in range(0, wide, AT_ONCE):
             unit = np.zeros((wide, min(AT_ONCE, wide - begin)))
             unit[np.arange(begin, begin + unit.shape[1]), np.arange(unit.shape[1])] = 1.0
-            seen = _project(problem, state, precision, _root_times(problem, k, unit))
+            seen = project(problem, state, _root_times(problem, k, unit))
             for other in range(at, len(free)):
                 found[at, other] += 0.5 * float(np.sum(_root_on(problem, int(free[other]), seen) ** 2))
     return np.asarray(np.triu(found) + np.triu(found, 1).T)
@@ -230,11 +226,10 @@ def adjust_covariance(standing: Standing, ground: Foundation) -> Array:
     tests/outside/test_fixed_tests_published.py
     """
     problem, state, free = standing.plan.problem, standing.state, standing.free
-    precision = _precision(problem, state)
     patterns = [_root_times(problem, int(k), pull) for k, pull in zip(free, ground.pulls, strict=True)]
     more = np.zeros_like(ground.covariance)
     for at, pattern in enumerate(patterns):
-        seen = _project(problem, state, precision, pattern)
+        seen = project(problem, state, pattern)
         for other, second in enumerate(patterns):
             more += ground.variance_covariance[at, other] * (second.T @ seen)
     return np.asarray(ground.covariance + more + more.T, dtype=np.float64)

@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.codings import plan_means
 from firstsilk.science.analysis.columns import Column
-from firstsilk.science.analysis.equations import Problem, State, multiply, to_columns, to_levels
+from firstsilk.science.analysis.equations import (
+    Problem,
+    State,
+    back_to_records,
+    multiply,
+    project,
+    record_precision,
+    to_columns,
+    to_levels,
+)
 from firstsilk.science.analysis.foundations import Standing, expect_information, stand_on
 from firstsilk.science.analysis.models import Array, Fit, Model
 
@@ -147,7 +156,7 @@ def _weights(term: str, labels: Sequence[str], contrasts: Sequence[Mapping[str, 
 
 def _unit_effects(problem: Problem, state: State) -> Array:
     """The solved independent effects of variance 1, (q,)."""
-    precision = problem.weights / state.variances[problem.n_random :][problem.groups]
+    precision = record_precision(problem, state)
     pulled = to_columns(problem.random, multiply(problem, precision * problem.response))
     q = len(state.active)
     rhs = np.concatenate([(state.scale * pulled)[state.active], problem.fixed.T @ (precision * problem.response)])
@@ -159,16 +168,7 @@ def _unit_effects(problem: Problem, state: State) -> Array:
 def _weigh_records(problem: Problem, state: State, columns: Array, fixed: Array) -> Array:
     """The weight b of each record in each estimate, (n, m)."""
     wanted = np.vstack([(state.scale[:, None] * columns)[state.active], fixed])
-    return _back_to_records(problem, state, state.inverse @ wanted)
-
-
-def _back_to_records(problem: Problem, state: State, solution: Array) -> Array:
-    q = len(state.active)
-    unit = np.zeros((problem.random.width, solution.shape[1]))
-    unit[state.active] = solution[:q] * state.scale[state.active][:, None]
-    precision = problem.weights / state.variances[problem.n_random :][problem.groups]
-    fitted = problem.incidence @ to_levels(problem.random, unit) + problem.fixed @ solution[q:]
-    return np.asarray(fitted * precision[:, None], dtype=np.float64)
+    return back_to_records(problem, state, state.inverse @ wanted)
 
 
 def _plain_variances(state: State, columns: Array, fixed: Array) -> Array:
@@ -203,15 +203,6 @@ def _unsureness(problem: Problem, state: State, columns: Array, b: Array, covari
         own = np.where(problem.groups == g, 1.0 / problem.weights, 0.0)[:, None] * b
         moves[:, problem.n_random + g] = -own
         slopes[problem.n_random + g] = np.sum(own * b, axis=0)
-    pulled = _project(problem, state, moves.reshape(len(b), K * m)).reshape(len(b), K, m)
+    pulled = project(problem, state, moves.reshape(len(b), K * m)).reshape(len(b), K, m)
     extra = np.einsum("jk,njm,nkm->m", covariance, moves, pulled, optimize=True)
     return extra, np.einsum("jk,jm,km->m", covariance, slopes, slopes)
-
-
-def _project(problem: Problem, state: State, values: Array) -> Array:
-    """P times values, P taking the fixed part out of the inverse covariance of the records, (n, m)."""
-    precision = (problem.weights / state.variances[problem.n_random :][problem.groups])[:, None]
-    weighted = values * precision
-    pulled = to_columns(problem.random, multiply(problem, weighted))[state.active]
-    rhs = np.vstack([pulled * state.scale[state.active][:, None], problem.fixed.T @ weighted])
-    return weighted - _back_to_records(problem, state, state.inverse @ rhs)

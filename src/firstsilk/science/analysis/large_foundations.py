@@ -17,9 +17,9 @@ from firstsilk.science.analysis.degrees_of_freedom import Contrasts
 from firstsilk.science.analysis.large_models import (
     Combined,
     LargeFit,
-    _move_planes,
-    _of_coefficients,
     arrange_large,
+    combine_coefficients,
+    move_planes,
 )
 from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.mixed_models import lay_out
@@ -69,7 +69,7 @@ class LargeStanding:
         -----
         Slopes of the covariance by central differences: parameters are moved to both sides by 1e-4 of themselves.
         """
-        weights = _of_coefficients(self.large, Sparse(combinations))
+        weights = combine_coefficients(self.large, Sparse(combinations))
         top = self.large.top
         slopes = [
             (self._covariance(high, weights) - self._covariance(low, weights)) / width
@@ -129,7 +129,7 @@ def stand_on_large(data: Mapping[str, Column], model: Model, fit: Fit) -> LargeS
     kinds = parameter_kinds(problem.parameters, response_variance(problem))
     covariance = parameter_covariance(state, kinds)
     top = LargeTop(state, covariance, fit.gradient, fit.converged, fit.iterations)
-    moved = _move_planes(arranged, problem.fixed)
+    moved = move_planes(arranged, problem.fixed)
     large = LargeFit(layout, model, arranged, problem, top, least_squares, moved, simpler)
     return LargeStanding(large, tuple(np.flatnonzero(~np.isnan(np.diag(covariance))).tolist()))
 

@@ -6,7 +6,7 @@ Importing this module imports numba: do it inside the function that needs it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,6 +34,7 @@ from firstsilk.science.analysis.sparse_model import Arranged, arrange_model
 from firstsilk.science.analysis.sparse_reml import LargeTop, maximise_large, response_variance
 from firstsilk.science.analysis.starts import plan_starts
 
+Name = tuple[str, str, str]
 # Covariance matrices of more levels than this are not kept (a choice of ours: 72 MB each).
 COVARIANCE_UP_TO = 3_000
 # Right-hand sides solved at once.
@@ -108,6 +109,7 @@ def arrange_large(layout: Layout, model: Model, simpler: Simpler = PLAIN_MODEL) 
         records.response - fixed.columns @ least_squares,
         arranged.place,
         arranged.n_rows,
+        records.weights,
         fixed,
         arranged.columns,
         arranged.left,
@@ -125,18 +127,20 @@ def climb_large(layout: Layout, model: Model) -> LargeFit:
     A nugget that falls to 0 is left out, and an axis along which a surface does not bend is made straight; then the
     rest is fitted once more, so that both are exactly 0.
     """
-    simpler, starts, iterations = PLAIN_MODEL, list[Array](), 0
+    simpler, ended, iterations = PLAIN_MODEL, dict[Name, float](), 0
     while True:
         arranged, problem, least_squares = arrange_large(layout, model, simpler)
         total = response_variance(problem)
         first = plan_starts(problem.parameters, total, problem.n)
-        top = maximise_large(problem, starts or first, first[0], model.residual.nugget)
+        starts = [_carry_over(ended, problem.parameters)] if ended else first
+        top = maximise_large(problem, starts, first[0], model.residual.nugget)
         iterations += top.iterations
         found = _simplify(problem, top, simpler, total)
         if found == simpler:
             break
-        simpler, starts = found, [_carry_over(problem, top, arrange_model(layout, model, found).parameters)]
-    moved = _move_planes(arranged, problem.fixed)
+        simpler = found
+        ended = {_name(one): value for one, value in zip(problem.parameters, top.state.values, strict=True)}
+    moved = move_planes(arranged, problem.fixed)
     return LargeFit(
         layout, model, arranged, problem, replace(top, iterations=iterations), least_squares, moved, simpler
     )
@@ -153,12 +157,13 @@ def _simplify(problem: LargeProblem, top: LargeTop, simpler: Simpler, total: flo
     return Simpler(frozenset(straight), frozenset(without))
 
 
-def _carry_over(problem: LargeProblem, top: LargeTop, parameters: Sequence[Parameter]) -> Array:
+def _name(one: Parameter) -> Name:
+    return one.term, one.level, one.axis
+
+
+def _carry_over(ended: Mapping[Name, float], parameters: Sequence[Parameter]) -> Array:
     """The parameters of a simpler model where the last climb ended."""
-    ended = {
-        (one.term, one.level, one.axis): value for one, value in zip(problem.parameters, top.state.values, strict=True)
-    }
-    start = np.array([ended[one.term, one.level, one.axis] for one in parameters])
+    start = np.array([ended[_name(one)] for one in parameters])
     return np.where([one.kind == RESIDUAL for one in parameters], np.maximum(start, 1e-3 * start.max()), start)
 
 
@@ -176,7 +181,7 @@ def _check_surfaces(layout: Layout, model: Model, fixed: FixedPart) -> None:
             )
 
 
-def _move_planes(arranged: Arranged, fixed: FixedPart) -> Sparse:
+def move_planes(arranged: Arranged, fixed: FixedPart) -> Sparse:
     """What each unknown of a surface adds to the fixed coefficients: the plane that fits its humps best.
 
     Notes
@@ -291,7 +296,7 @@ def _spread_genotype(large: LargeFit, effects: Combined) -> tuple[dict[str, Arra
     return covariance, difference
 
 
-def _of_coefficients(large: LargeFit, weights: Sparse) -> Sparse:
+def combine_coefficients(large: LargeFit, weights: Sparse) -> Sparse:
     """Combinations of fixed coefficients (m, p) as combinations of unit unknowns (m, size)."""
     problem = large.problem
     m, rest = weights.shape[0], problem.size - problem.width - weights.shape[1]
@@ -321,8 +326,8 @@ def _mean_lines(
 def _mean_errors(plan: MeanPlan, large: LargeFit) -> tuple[Array, float, Array | None]:
     """Variances of the means of one term, the sum of their covariance, and that covariance if it is kept."""
     m, state = len(plan.levels), large.top.state
-    own = Combined(large.problem, state, _of_coefficients(large, plan.own))
-    common = _of_coefficients(large, Sparse(plan.common[None, :])).toarray()[0]
+    own = Combined(large.problem, state, combine_coefficients(large, plan.own))
+    common = combine_coefficients(large, Sparse(plan.common[None, :])).toarray()[0]
     solved = state.factor.solve(common)
     across = np.asarray(own.weights @ solved)
     base = float(common @ solved)
@@ -334,7 +339,7 @@ def _mean_errors(plan: MeanPlan, large: LargeFit) -> tuple[Array, float, Array |
 
 
 def _fixed_lines(large: LargeFit, coefficients: Array) -> tuple[FixedLine, ...]:
-    weights = _of_coefficients(large, Sparse(scipy.sparse.eye_array(len(coefficients), format="csr")))
+    weights = combine_coefficients(large, Sparse(scipy.sparse.eye_array(len(coefficients), format="csr")))
     errors = np.sqrt(Combined(large.problem, large.top.state, weights).spread())
     names = [(term.name, level) for term in large.layout.terms for level in term.levels]
     return tuple(

@@ -25,7 +25,7 @@ from firstsilk.science.analysis.codings import (
 )
 from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.components import RandomPart, plan_random
-from firstsilk.science.analysis.equations import Problem, State, effect_covariance, measure_leverages
+from firstsilk.science.analysis.equations import Problem, State, effect_covariance, measure_leverages, record_precision
 from firstsilk.science.analysis.heritability import estimate_heritability, mean_difference
 from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.models import (
@@ -54,7 +54,7 @@ KNOWN_BY_ITSELF = 1e-10
 
 
 @dataclass(frozen=True, slots=True)
-class _Plan:
+class DensePlan:
     """A layout with its dense columns."""
 
     layout: Layout
@@ -166,11 +166,12 @@ def _is_large(layout: Layout, model: Model) -> bool:
     return n > SMALL_RECORDS or levels + sum(len(term.levels) for term in layout.terms) > SMALL_SIZE
 
 
-def _plan(data: Mapping[str, Column], model: Model) -> _Plan:
+def plan_fit(data: Mapping[str, Column], model: Model) -> DensePlan:
+    """Lay out a model for the dense way."""
     return _plan_dense(lay_out(data, model), model, data)
 
 
-def _plan_dense(layout: Layout, model: Model, data: Mapping[str, Column]) -> _Plan:
+def _plan_dense(layout: Layout, model: Model, data: Mapping[str, Column]) -> DensePlan:
     records, random = layout.records, layout.random
     design = build_design(layout.terms, records)
     response, constant = records.response, 0.0
@@ -197,7 +198,7 @@ def _plan_dense(layout: Layout, model: Model, data: Mapping[str, Column]) -> _Pl
         constant,
         float(np.max(np.abs(response))),
     )
-    return _Plan(layout, problem, upper, least_squares, root)
+    return DensePlan(layout, problem, upper, least_squares, root)
 
 
 def _residual_groups(records: Records, residual: Residual) -> tuple[NDArray[np.intp], tuple[str, ...]]:
@@ -235,7 +236,7 @@ def _root_of_covariance(model: Model, records: Records, n_given: int) -> Array:
         raise refuse("covariance_not_positive", "The known covariance must be positive definite") from None
 
 
-def _tell(plan: _Plan, top: Top, model: Model) -> Fit:
+def _tell(plan: DensePlan, top: Top, model: Model) -> Fit:
     """Turn the top of the likelihood into the lines of a fit."""
     state = top.state
     random_cov, between, fixed_cov = effect_covariance(plan.problem, state)
@@ -272,11 +273,11 @@ def _tell(plan: _Plan, top: Top, model: Model) -> Fit:
     )
 
 
-def _tell_records(plan: _Plan, state: State, random: Array, between: Array, fixed: Array) -> RecordFit:
+def _tell_records(plan: DensePlan, state: State, random: Array, between: Array, fixed: Array) -> RecordFit:
     """Fitted values and what is left over; studentised is (Py)_i / sqrt(P_ii), with P of all records together."""
     problem, records = plan.problem, plan.layout.records
     left = problem.response - problem.incidence @ state.random_solution - problem.fixed @ state.fixed_solution
-    precision = problem.weights / state.variances[problem.n_random :][problem.groups]
+    precision = record_precision(problem, state)
     if plan.root is None:
         residual, pulled = left, precision * left
         share = 1.0 - precision * measure_leverages(problem, random, between, fixed)
@@ -297,7 +298,7 @@ def _difference(covariance: Array) -> float:
 
 
 def _variance_lines(
-    plan: _Plan, top: Top, model: Model, free: NDArray[np.bool_]
+    plan: DensePlan, top: Top, model: Model, free: NDArray[np.bool_]
 ) -> tuple[tuple[VarianceLine, ...], tuple[str, ...]]:
     lines, at_bound = [], []
     for k, (term, level) in enumerate(plan.layout.variance_names):
@@ -319,7 +320,9 @@ def _fixed_lines(terms: tuple[FixedTerm, ...], coefficients: Array, covariance: 
     )
 
 
-def _mean_lines(plan: _Plan, coefficients: Array, covariance: Array) -> tuple[tuple[MeanLine, ...], dict[str, Array]]:
+def _mean_lines(
+    plan: DensePlan, coefficients: Array, covariance: Array
+) -> tuple[tuple[MeanLine, ...], dict[str, Array]]:
     lines: list[MeanLine] = []
     covariances = {}
     for term, levels, combinations in plan_means(plan.layout.terms, plan.layout.records):

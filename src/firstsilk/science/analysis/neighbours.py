@@ -57,13 +57,6 @@ def neighbour_weights(turned: float, size: int) -> tuple[Array, Array]:
     return np.array([weights[k] for k in kept]), np.array([slopes[k] for k in kept])
 
 
-def neighbour_covariance(turned: float, size: int) -> tuple[Array, Array]:
-    """The correlation of `size` plots in a line, and its slope along atanh(r), (size, size) each."""
-    r, apart = math.tanh(turned), np.arange(size)
-    slope = apart * r ** np.maximum(apart - 1.0, 0.0) * (1.0 - r * r)
-    return scipy.linalg.toeplitz(r**apart), scipy.linalg.toeplitz(slope)
-
-
 def covary_neighbours(turned: float, right: Array) -> Array:
     """The correlation of plots in a line times `right`, without making the correlation.
 

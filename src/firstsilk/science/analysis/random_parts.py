@@ -12,7 +12,7 @@ from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.analysis.columns import Column
 from firstsilk.science.analysis.equations import solve_equations
 from firstsilk.science.analysis.foundations import can_judge, expect_information
-from firstsilk.science.analysis.mixed_models import _plan, fit_mixed_model
+from firstsilk.science.analysis.mixed_models import fit_mixed_model, plan_fit
 from firstsilk.science.analysis.mixtures import find_mixture_chance, weigh_mixture
 from firstsilk.science.analysis.models import (
     Array,
@@ -277,7 +277,7 @@ def _weigh(data: Mapping[str, Column], smaller: FittedModel, larger: FittedModel
         return weigh_mixture(np.eye(k)), "information"
     if not can_judge(larger.model, larger.fit):
         return weigh_mixture(np.eye(k)), "independence"
-    plan = _plan(data, larger.model)
+    plan = plan_fit(data, larger.model)
     names, known = plan.layout.variance_names, plan.layout.known
     found = {(line.term, line.level): line.value for line in smaller.fit.variances}
     null = np.array(

@@ -46,14 +46,15 @@ class Products:
 class LargeProblem:
     """What stays the same while parameters change. Shapes: n records on N rows, q random and p fixed unknowns.
 
-    `place` (n,) is the row of each record; rows without one have an unknown of their own (m), which makes them say
-    nothing. `levels` (N, L + p + m), turned over `from_rows`, and `turn` (L + p + m, u) lead from rows to uses;
-    `column` and `scaler` (u,) say which unknown a use is of and which parameter scales it. `prior_cell`, `prior_piece`,
-    `prior_value` are the entries of the priors' pieces, numbered one prior after another.
+    `place` and `weights` (n,) are the row and known weight of each record; rows without one have an unknown of their
+    own (m), which makes them say nothing. `levels` (N, L + p + m), turned over `from_rows`, and `turn` (L + p + m, u)
+    lead from rows to uses; `column` and `scaler` (u,) say which unknown a use is of and which parameter scales it.
+    `prior_cell`, `prior_piece`, `prior_value` are the entries of the priors' pieces, numbered one prior after another.
     """
 
     response: Array
     place: NDArray[np.intp]
+    weights: Array
     fixed: FixedPart
     parameters: tuple[Parameter, ...]
     priors: tuple[Prior, ...]
@@ -119,6 +120,7 @@ def arrange_equations(
     response: Array,
     place: NDArray[np.intp],
     n_rows: int,
+    weights: Array,
     fixed: FixedPart,
     columns: Columns,
     left: Left,
@@ -159,8 +161,8 @@ def arrange_equations(
     whole = np.zeros(n_rows)
     whole[place] = response
     return LargeProblem(
-        whole, place, fixed, tuple(parameters), columns.priors, left, levels, Sparse(levels.T), turn, column, scaler,
-        columns.width, size, constant, magnitude, plan, np.where(first == second, 1.0, 2.0),
+        whole, place, weights, fixed, tuple(parameters), columns.priors, left, levels, Sparse(levels.T), turn, column,
+        scaler, columns.width, size, constant, magnitude, plan, np.where(first == second, 1.0, 2.0),
         Products(where[: len(keys)], *products), where[len(keys) :], prior_piece, prior_value,
     )  # fmt: skip
 

@@ -93,7 +93,7 @@ def list_rows(indptr: Ints, indices: Ints, first: Ints, owner: Ints, most: int) 
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
-def _find(rows: Ints, low: int, high: int, row: int) -> int:
+def find_row(rows: Ints, low: int, high: int, row: int) -> int:
     while low < high:
         middle = (low + high) // 2
         if rows[middle] < row:
@@ -110,7 +110,7 @@ def find_cells(row: Ints, column: Ints, first: Ints, owner: Ints, row_at: Ints, 
     for k in range(len(row)):
         s = owner[column[k]]
         high = row_at[s + 1]
-        place = _find(rows, row_at[s], high, row[k]) - row_at[s]
+        place = find_row(rows, row_at[s], high, row[k]) - row_at[s]
         found[k] = value_at[s] + (column[k] - first[s]) * (high - row_at[s]) + place
     return found
 
@@ -128,7 +128,7 @@ def _places(t: int, k: int, m: int, own: Ints, first: Ints, row_at: Ints, rows: 
         else:
             if stop == m:
                 stop = i
-            low = _find(rows, low, high, row)
+            low = find_row(rows, low, high, row)
             place[i] = low - row_at[t]
     return stop
 

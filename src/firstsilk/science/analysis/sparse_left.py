@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.sparse
@@ -17,14 +16,12 @@ from firstsilk.answers import refuse
 from firstsilk.science.analysis.layouts import Layout
 from firstsilk.science.analysis.models import Residual
 from firstsilk.science.analysis.parameters import NUGGET, RESIDUAL, TURNED, VARIANCE, Parameter
+from firstsilk.science.analysis.patches import Patch
 from firstsilk.science.analysis.plot_grids import PlotGrid, find_grids
 from firstsilk.science.analysis.priors import Ground, Prior, ground_pieces
 from firstsilk.science.analysis.records import Records
 from firstsilk.science.analysis.residuals import Field, Fields, Groups, Left, Pairs, Stacked
 from firstsilk.science.analysis.sparse_columns import Piece, Sparse
-
-if TYPE_CHECKING:
-    from firstsilk.science.analysis.sparse_model import Patch
 
 Arrangement = tuple[Left, NDArray[np.intp], int]
 
@@ -128,14 +125,14 @@ def _arrange_grids(made: Made, layout: Layout, residual: Residual, simpler: Simp
     single = np.flatnonzero(mixed[layout.groups])
     place = np.zeros(layout.records.n, dtype=np.intp)
     place[single] = np.arange(len(single))
-    at, fields = len(single), []
+    at, fields = 0, []
     for grid in find_grids(layout, residual):
         turned = _turned(made, grid, residual)
         if mixed[grid.group]:
             _add_ground(made, grid, variances[grid.group], turned)
             continue
         size = math.prod(grid.shape)
-        place[grid.records] = at + grid.cells
+        place[grid.records] = len(single) + at + grid.cells
         fields.append(Field(slice(at, at + size), grid.shape, variances[grid.group], turned, ground_pieces(grid.shape)))
         at += size
     parts: list[tuple[slice, Left]] = []
@@ -146,14 +143,8 @@ def _arrange_grids(made: Made, layout: Layout, residual: Residual, simpler: Simp
     if fields:
         own = [k for k, both in zip(variances, mixed, strict=True) if not both]
         own += sorted(k for one in fields for k in one.turned if k is not None)
-        shifted = tuple(_shift(one, len(single)) for one in fields)
-        parts.append((slice(len(single), at), Fields(shifted, tuple(own))))
-    return (parts[0][1] if len(parts) == 1 else Stacked(tuple(parts))), place, at
-
-
-def _shift(one: Field, by: int) -> Field:
-    """The field with rows counted from the first of its part."""
-    return Field(slice(one.rows.start - by, one.rows.stop - by), one.shape, one.variance, one.turned, one.pieces)
+        parts.append((slice(len(single), len(single) + at), Fields(tuple(fields), tuple(own))))
+    return (parts[0][1] if len(parts) == 1 else Stacked(tuple(parts))), place, len(single) + at
 
 
 def _add_ground(made: Made, grid: PlotGrid, variance: int, turned: tuple[int | None, int | None]) -> None:

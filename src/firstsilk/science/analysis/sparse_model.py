@@ -15,49 +15,19 @@ import scipy.sparse
 from numpy.typing import NDArray
 
 from firstsilk.science.analysis.layouts import Layout
-from firstsilk.science.analysis.models import Array, Model, Surface
+from firstsilk.science.analysis.models import Model, Surface
 from firstsilk.science.analysis.parameters import LOADING, VARIANCE, WIGGLE, Parameter
+from firstsilk.science.analysis.patches import Patch
 from firstsilk.science.analysis.priors import Smooth, plan_smooth
 from firstsilk.science.analysis.records import Records
 from firstsilk.science.analysis.residuals import Left
 from firstsilk.science.analysis.sparse_columns import PLAIN, Columns, Piece, Sparse, join_columns, random_piece
 from firstsilk.science.analysis.sparse_left import PLAIN_MODEL, Made, Simpler, arrange_left
 from firstsilk.science.analysis.splines import Axis, plan_axis
-from firstsilk.science.analysis.structures import slope_column, span_plane
+from firstsilk.science.analysis.structures import slope_column
 
 # Records over which the spread of a smooth trend is taken to find where to start.
 SAMPLE = 200
-
-
-@dataclass(frozen=True, slots=True)
-class Patch:
-    """Where one surface lies among the unknowns: its level of `within`, its records and their humps (records, humps).
-
-    `plane` (records, 2 or 4) is what it does not count as bending: 1, its columns, their product.
-    """
-
-    surface: Surface
-    level: str
-    records: NDArray[np.intp]
-    humps: Sparse
-    columns: slice
-    plane: Array
-
-    @staticmethod
-    def plan(
-        surface: Surface,
-        level: str,
-        at: NDArray[np.intp],
-        positions: Sequence[Array],
-        axes: Sequence[Axis],
-        column: int,
-    ) -> Patch:
-        """The patch of one level, its unknowns from `column` on."""
-        humps = axes[0].humps(positions[0])
-        if len(axes) == 2:
-            humps = _products(humps, axes[1].humps(positions[1]))
-        plane = np.column_stack([np.ones(len(at)), *span_plane(positions)])
-        return Patch(surface, level, at, humps, slice(column, column + humps.shape[1]), plane)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,13 +144,6 @@ def surface_levels(surface: Surface, records: Records) -> list[tuple[str, NDArra
         return [("", np.arange(records.n))]
     within = records.classes[surface.within]
     return [(level, np.flatnonzero(within.codes == code)) for code, level in enumerate(within.levels)]
-
-
-def _products(one: Sparse, two: Sparse) -> Sparse:
-    """All products of a hump of the first axis with one of the second, the first outermost."""
-    n, b = one.shape[0], two.shape[1]
-    a_rows, b_rows = one.toarray(), two.toarray()
-    return Sparse((a_rows[:, :, None] * b_rows[:, None, :]).reshape(n, a_rows.shape[1] * b))
 
 
 def _typical(smooth: Smooth, humps: Sparse) -> float:

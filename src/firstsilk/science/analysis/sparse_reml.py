@@ -167,9 +167,7 @@ def response_variance(problem: LargeProblem) -> float:
         told = f"{n} record{'s leave' if n > 1 else ' leaves'}"
         effects = f"{p} fixed effect{'s' if p > 1 else ''}"
         raise refuse("no_freedom", f"{told} nothing to estimate variances from beside {effects}")
-    weights = getattr(problem.left, "weights", None)
-    squares = problem.response**2
-    return float(np.sum(squares if weights is None else weights * squares)) / (n - p)
+    return float(np.sum(problem.weights * problem.response[problem.place] ** 2)) / (n - p)
 
 
 def _floors(problem: LargeProblem, kinds: Kinds, total: float) -> Array:

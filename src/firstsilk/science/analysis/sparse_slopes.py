@@ -8,6 +8,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from firstsilk.science.analysis.sparse_kernels import find_row
+
 Ints = NDArray[np.int64]
 Small = NDArray[np.int32]
 Floats = NDArray[np.float64]
@@ -46,13 +48,7 @@ def quadratic_forms(start: Ints, column: Ints, value: Floats, inverse: Floats, p
                 high, low = max(one, two), min(one, two)
                 s = owner[low]
                 begin, end = row_at[s], row_at[s + 1]
-                left, right = begin, end
-                while left < right:
-                    middle = (left + right) // 2
-                    if rows[middle] < high:
-                        left = middle + 1
-                    else:
-                        right = middle
+                left = find_row(rows, begin, end, high)
                 if left == end or rows[left] != high:
                     total = np.nan
                     break

@@ -9,7 +9,7 @@ import numpy as np
 
 from firstsilk.answers import refuse
 from firstsilk.science.analysis.codings import Factor, FixedTerm
-from firstsilk.science.analysis.models import Array, Model, Relationship, SparseRelationship, Surface
+from firstsilk.science.analysis.models import Array, Model, SparseRelationship, Surface
 from firstsilk.science.analysis.records import Records
 
 # A spline of cubic humps needs this many on each axis.
@@ -127,17 +127,17 @@ def slope_column(name: str, level: str) -> str:
 
 def as_matrices(model: Model) -> Model:
     """The model with sparse relationships written out as matrices, for the dense way."""
+    if not any(isinstance(term.relationship, SparseRelationship) for term in model.random):
+        return model
+    # Brings numba in.
+    from firstsilk.science.lineage.relationship_inverse import as_matrix
+
     return replace(
         model,
         random=tuple(
-            replace(term, relationship=_written_out(term.relationship))
+            replace(term, relationship=as_matrix(term.relationship))
             if isinstance(term.relationship, SparseRelationship)
             else term
             for term in model.random
         ),
     )
-
-
-def _written_out(sparse: SparseRelationship) -> Relationship:
-    to_level = sparse.to_level.toarray()
-    return Relationship(sparse.names, to_level @ np.linalg.solve(sparse.precision.toarray(), to_level.T))
