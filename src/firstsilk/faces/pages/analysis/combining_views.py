@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.utils.safestring import SafeString
 
 from firstsilk.answers import InputRefused
-from firstsilk.faces.pages.analysis.shown import ROOM, link_traits, read_trait
+from firstsilk.faces.pages.analysis.shown import ROOM, link_traits, read_trait, read_years
 from firstsilk.faces.pages.charts import BLUE, GREEN, GREY, INK, ORANGE, render_chart
 from firstsilk.faces.pictures.units import UNITS, TraitUnit
 from firstsilk.work.analysis.combining import CombiningAbility, LineAbility, read_combining_ability
@@ -21,7 +21,7 @@ KINDS = ("better beyond doubt", "cannot be told", "worse beyond doubt")
 def show_combining(request: HttpRequest, on: Occasion) -> HttpResponse:
     """Combining ability of the lines in all trials, or in those of the years asked for."""
     trait = read_trait(request)
-    years = tuple(sorted({int(text) for text in request.GET.getlist("year") if text.isdecimal() and len(text) == 4}))
+    years = read_years(request.GET.getlist("year"))
     unit = UNITS[trait]
     told: dict[str, object] = {**ROOM, "unit": unit, "traits": link_traits(trait), "asked": years}
     try:

@@ -1,7 +1,8 @@
-"""Which trait does an analysis page show, and which others can be asked for?"""
+"""Which trait and which years does an analysis page show, and which others can be asked for?"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.http import HttpRequest
@@ -30,3 +31,8 @@ def read_trait(request: HttpRequest) -> str:
 def link_traits(shown: str) -> tuple[TraitLink, ...]:
     """All traits, the one shown marked."""
     return tuple(TraitLink(code, UNITS[code].name, code == shown) for code in TRAITS)
+
+
+def read_years(texts: Sequence[str]) -> tuple[int, ...]:
+    """The years asked for, in order; what is no year is passed over."""
+    return tuple(sorted({int(text) for text in texts if text.isdecimal() and len(text) == 4}))

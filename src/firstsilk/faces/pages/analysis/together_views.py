@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from firstsilk.answers import InputRefused
-from firstsilk.faces.pages.analysis.shown import ROOM
+from firstsilk.faces.pages.analysis.shown import ROOM, read_years
 from firstsilk.faces.pictures.units import UNITS
 from firstsilk.work.analysis.plots import TRAITS
 from firstsilk.work.analysis.together import SHORT, Together, read_traits_together
@@ -21,7 +21,7 @@ def show_together(request: HttpRequest, on: Occasion) -> HttpResponse:
     """Two traits of all trials, or of those of the years asked for."""
     asked = (request.GET.get("a", TRAITS[0]), request.GET.get("b", TRAITS[1]))
     pair = asked if asked in PAIRS else PAIRS[0]
-    years = tuple(sorted({int(text) for text in request.GET.getlist("year") if text.isdecimal() and len(text) == 4}))
+    years = read_years(request.GET.getlist("year"))
     pairs = [
         {"a": one, "b": two, "words": f"{SHORT[one]} and {SHORT[two]}", "is_shown": (one, two) == pair}
         for one, two in PAIRS

@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from firstsilk.answers import refuse
 from firstsilk.faces.jobs import start_job
 from firstsilk.faces.pages.analysis.entry_plot import draw_entry_plot, pair_entries
+from firstsilk.faces.pages.analysis.shown import read_years
 from firstsilk.work.analysis.facts import TrialAnalysis
 from firstsilk.work.analysis.plots import TRAIT_WORDS, TRAITS
 from firstsilk.work.analysis.reading import find_analysis
@@ -20,7 +21,7 @@ def show_analysis(request: HttpRequest, on: Occasion) -> HttpResponse:
     """The last analysis: entry plot, estimates, quality of the trials; sent, it is run again."""
     if request.method == "POST":
         return _run(request, on)
-    years = _read_years(request.GET.getlist("year"))
+    years = read_years(request.GET.getlist("year"))
     grain = find_analysis(on, "yield_kg_ha_15_5", years)
     newest = max(grain.years) if grain else 0
     told: dict[str, object] = {"room": "analysis", "years": _list_years(on), "asked": years, "grain": grain}
@@ -48,7 +49,7 @@ def _describe(request: HttpRequest, on: Occasion, grain: TrialAnalysis) -> dict[
 
 
 def _run(request: HttpRequest, on: Occasion) -> HttpResponse:
-    years = _read_years(request.POST.getlist("year"))
+    years = read_years(request.POST.getlist("year"))
     if not years:
         raise refuse("no_years", "No year was ticked.", "Tick the years whose trials shall count.")
     number = start_job(on, "analyse", {"years": list(years)})
@@ -57,7 +58,3 @@ def _run(request: HttpRequest, on: Occasion) -> HttpResponse:
 
 def _list_years(on: Occasion) -> list[int]:
     return sorted({one.year for one in list_trials(on).trials if one.n_with_record}, reverse=True)
-
-
-def _read_years(texts: list[str]) -> tuple[int, ...]:
-    return tuple(sorted({int(text) for text in texts if text.isdecimal() and len(text) == 4}))
