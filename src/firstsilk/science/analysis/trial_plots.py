@@ -195,6 +195,11 @@ def _check_enough(trial: TrialPlots, values: Array, trait: str) -> None:
         )
 
 
+def parts_alike(one: Sequence[object], other: Sequence[object]) -> bool:
+    """Whether two columns (n,) part the plots into the same groups."""
+    return len(set(zip(one, other, strict=True))) == len(set(one)) == len(set(other))
+
+
 def _choose_ground(trial: TrialPlots, told: NDArray[np.bool_]) -> tuple[tuple[str, ...], ...]:
     """Replicates, rows and columns, each where it groups plots in a way of its own, with plots enough in a group."""
     lines = [("rep", np.unique(trial.rep, return_inverse=True)[1])]
@@ -204,9 +209,7 @@ def _choose_ground(trial: TrialPlots, told: NDArray[np.bool_]) -> tuple[tuple[st
     for name, codes in lines:
         own = np.unique(codes[told], return_inverse=True)[1]
         n_groups = int(own.max()) + 1
-        alike = any(
-            len(np.unique(np.column_stack([own, old]), axis=0)) == n_groups == old.max() + 1 for old in found.values()
-        )
+        alike = any(parts_alike(own.tolist(), old.tolist()) for old in found.values())
         if 1 < n_groups <= len(own) // LEAST_IN_GROUP and not alike:
             found[name] = own
     return tuple((name,) for name in found)

@@ -15,6 +15,7 @@ from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.analysis.lags import correlate_lags
 from firstsilk.science.analysis.mixed_models import fit_mixed_model
 from firstsilk.science.analysis.models import Fit, Model, RandomTerm, Surface
+from firstsilk.science.analysis.trial_plots import parts_alike
 
 GROUND_TERMS = {"replicate": "replicate", "field_row": "field row", "field_col": "field column"}
 """The random terms that make up the ground, and how a person calls them."""
@@ -200,11 +201,7 @@ def _adds(data: dict[str, list[object]], axis: str, terms: Sequence[str]) -> boo
     levels = set(data[axis])
     if not 1 < len(levels) < len(data[axis]):
         return False
-    return not any(_parts_alike(data[axis], data[term]) for term in terms)
-
-
-def _parts_alike(one: Sequence[object], other: Sequence[object]) -> bool:
-    return len(set(zip(one, other, strict=True))) == len(set(one)) == len(set(other))
+    return not any(parts_alike(data[axis], data[term]) for term in terms)
 
 
 def _fit_first(
