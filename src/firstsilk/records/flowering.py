@@ -71,3 +71,60 @@ class NoteAside(StationRecord):
 
     class Meta:
         constraints: ClassVar = [models.UniqueConstraint(fields=["station", "raw_hash"], name="note_aside_once")]
+
+
+class AsideSettled(StationRecord):
+    """A person has looked at something laid aside: what became of it, or why it is nothing. What came stays."""
+
+    aside = models.ForeignKey(NoteAside, on_delete=models.PROTECT, related_name="settled")
+    settled_at = models.DateTimeField()
+    settled_by = models.CharField(max_length=150, default="", blank=True)
+    how = models.CharField(max_length=300)
+    note = models.UUIDField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["station", "aside"], name="aside_settled_once")]
+
+
+class DayClose(StationRecord):
+    """The crew leader has closed a day: all of its notes are in, as far as anybody knows, and phones may let them go.
+
+    A note of a closed day that comes later is stored like any other and shows as late. `head_position` and `head_hash`
+    are the newest link of the chain at that moment, so that a printed day sheet anchors it outside.
+    """
+
+    day = models.DateField()
+    closed_at = models.DateTimeField()
+    closed_by = models.CharField(max_length=150, default="", blank=True)
+    counts = models.JSONField(default=dict)
+    head_position = models.BigIntegerField(default=0)
+    head_hash = models.CharField(max_length=64, default="", blank=True)
+    remark = models.CharField(max_length=300, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["station", "day"], name="day_closed_once")]
+
+
+class KeyedSheet(StationRecord):
+    """One paper sheet keyed at the desk, once or twice. Notes are made of it when it is settled, and only then.
+
+    `sheet` is the code printed on the paper, `entry` 1 or 2 for the first and the second keying, `cells` what was
+    keyed.
+    """
+
+    sheet = models.CharField(max_length=16)
+    kind = models.CharField(max_length=12)
+    day = models.DateField()
+    worker = models.CharField(max_length=12, default="", blank=True)
+    entry = models.IntegerField(default=1)
+    cells = models.JSONField(default=list)
+    keyed_at = models.DateTimeField()
+    keyed_by = models.CharField(max_length=150, default="", blank=True)
+    settled_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "sheet", "day", "entry"], name="sheet_keyed_once_an_entry"),
+            models.CheckConstraint(condition=models.Q(entry__in=[1, 2]), name="sheet_is_keyed_once_or_twice"),
+            models.CheckConstraint(condition=models.Q(kind__in=["walk", "tally", "bag"]), name="sheet_kind_is_known"),
+        ]

@@ -24,6 +24,10 @@ class Line(StationRecord):
     father = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="as_father")
     selfings = models.IntegerField(default=0)
     generation = models.CharField(max_length=12, default="", blank=True)
+    # A family comes from one plant of an earlier line: which line, which of its plants, and of what generation it was.
+    derived_from = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="derived")
+    derived_plant = models.CharField(max_length=24, default="", blank=True)
+    derived_generation = models.CharField(max_length=12, default="", blank=True)
     pedigree = models.CharField(max_length=400, default="", blank=True)
     group = models.CharField(max_length=40, default="", blank=True)
     is_tester = models.BooleanField(default=False)
@@ -89,3 +93,52 @@ class LineMerge(StationRecord):
                 fields=["station", "gone"], condition=models.Q(undone_on__isnull=True), name="line_merged_once"
             ),
         ]
+
+
+class MarkerPanel(StationRecord):
+    """One set of markers in a fixed order: the names of its markers, with chromosome and place where they are known.
+
+    Valid when names are unique within it and `chromosomes` and `positions_bp`, where given, are as long as `markers`.
+    """
+
+    name = models.CharField(max_length=60)
+    markers = models.JSONField(default=list)
+    chromosomes = models.JSONField(default=list)
+    positions_bp = models.JSONField(default=list)
+    source = models.CharField(max_length=200, default="", blank=True)
+    brought_on = models.DateField()
+    brought_by = models.CharField(max_length=150, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["station", "name"], name="marker_panel_name_once")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class MarkerSample(StationRecord):
+    """One sample read at a panel's markers: of which line, from which lot or row, and its calls.
+
+    `calls` holds one signed byte a marker in the panel's order: 0, 1 or 2 copies of the counted allele, -1 missing.
+    Samples are only ever added; one that turned out wrong is set aside with its reason.
+    """
+
+    panel = models.ForeignKey(MarkerPanel, on_delete=models.PROTECT, related_name="samples")
+    name = models.CharField(max_length=60)
+    line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="marker_samples")
+    lot = models.ForeignKey("records.Lot", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    row = models.ForeignKey("records.Row", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    sampled_on = models.DateField(null=True, blank=True)
+    calls = models.BinaryField()
+    recorded_on = models.DateField()
+    recorded_by = models.CharField(max_length=150, default="", blank=True)
+    set_aside_on = models.DateField(null=True, blank=True)
+    set_aside_reason = models.CharField(max_length=200, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "panel", "name"], name="marker_sample_name_once")
+        ]
+
+    def __str__(self) -> str:
+        return self.name

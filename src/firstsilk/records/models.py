@@ -3,25 +3,30 @@
 from firstsilk.records.analysis import Estimate
 from firstsilk.records.choice import Verdict
 from firstsilk.records.climate import Site, WeatherDay, WeatherFeed, WeatherHour
-from firstsilk.records.flowering import Note, NoteAside
-from firstsilk.records.lineage import Line, LineMerge, LineName
-from firstsilk.records.nursery import CrewPlan, Row, Season, Target
+from firstsilk.records.flowering import AsideSettled, DayClose, KeyedSheet, Note, NoteAside
+from firstsilk.records.lineage import Line, LineMerge, LineName, MarkerPanel, MarkerSample
+from firstsilk.records.nursery import CrewPlan, Row, Season, Spray, Target
 from firstsilk.records.seed import GerminationTest, Lot, LotOrigin, Movement, Reservation, Weighing
-from firstsilk.records.station import Account, Device, Job, Result, Role, SignInTry, Station, Tag, Worker
+from firstsilk.records.station import Account, Device, Job, Result, Role, SignInTry, Station, Tag, Worker, WorkRule
 from firstsilk.records.trials import Plot, PlotRecord, Trial
 
 __all__ = [
     "Account",
+    "AsideSettled",
     "CrewPlan",
+    "DayClose",
     "Device",
     "Estimate",
     "GerminationTest",
     "Job",
+    "KeyedSheet",
     "Line",
     "LineMerge",
     "LineName",
     "Lot",
     "LotOrigin",
+    "MarkerPanel",
+    "MarkerSample",
     "Movement",
     "Note",
     "NoteAside",
@@ -34,6 +39,7 @@ __all__ = [
     "Season",
     "SignInTry",
     "Site",
+    "Spray",
     "Station",
     "Tag",
     "Target",
@@ -43,5 +49,6 @@ __all__ = [
     "WeatherFeed",
     "WeatherHour",
     "Weighing",
+    "WorkRule",
     "Worker",
 ]

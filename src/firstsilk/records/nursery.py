@@ -31,6 +31,30 @@ class Season(StationRecord):
         return self.name
 
 
+class Spray(StationRecord):
+    """One spraying of rows and until when nobody goes in: the interval on the product's label, by whoever posted it."""
+
+    season = models.ForeignKey(Season, on_delete=models.PROTECT, related_name="sprays")
+    product = models.CharField(max_length=80)
+    sprayed_at = models.DateTimeField()
+    no_entry_until = models.DateTimeField()
+    first_row = models.IntegerField()
+    last_row = models.IntegerField()
+    posted_by = models.CharField(max_length=150, default="", blank=True)
+    posted_at = models.DateTimeField()
+    remark = models.CharField(max_length=200, default="", blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(no_entry_until__gte=models.F("sprayed_at")), name="spray_ends_after_it_begins"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(first_row__gte=1, last_row__gte=models.F("first_row")), name="spray_rows_in_order"
+            ),
+        ]
+
+
 class CrewPlan(StationRecord):
     """Who can work in a season and how long: what the need by day is set against. Codes and counts, no names.
 

@@ -87,12 +87,38 @@ class Worker(StationRecord):
 
     code = models.CharField(max_length=12)
     age_band = models.CharField(max_length=12, default="adult")
+    team = models.CharField(max_length=12, default="", blank=True)
+    first_day = models.DateField(null=True, blank=True)
+    trained_on = models.DateField(null=True, blank=True)
+    left_on = models.DateField(null=True, blank=True)
 
     class Meta:
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["station", "code"], name="worker_code_once"),
             models.CheckConstraint(
                 condition=models.Q(age_band__in=["under_16", "16_17", "adult"]), name="worker_age_band_is_known"
+            ),
+        ]
+
+
+class WorkRule(StationRecord):
+    """What an age band may do and how long, as this station has set it. Local law decides; it is written here."""
+
+    age_band = models.CharField(max_length=12)
+    # Tasks that this band may not do, of the closed list in work/flowering; empty = all are allowed.
+    barred = models.JSONField(default=list)
+    hours_a_day = models.FloatField(null=True, blank=True)
+    hours_a_week = models.FloatField(null=True, blank=True)
+    earliest = models.TimeField(null=True, blank=True)
+    latest = models.TimeField(null=True, blank=True)
+    set_by = models.CharField(max_length=150, default="", blank=True)
+    set_on = models.DateField()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["station", "age_band"], name="work_rule_once_a_band"),
+            models.CheckConstraint(
+                condition=models.Q(age_band__in=["under_16", "16_17", "adult"]), name="work_rule_age_band_is_known"
             ),
         ]
 
@@ -111,6 +137,10 @@ class Device(StationRecord):
     # Device clock minus ours at the last meeting; shown, never trusted.
     clock_ahead_s = models.FloatField(null=True, blank=True)
     last_seen_at = models.DateTimeField(null=True, blank=True)
+    # What the phone said of itself at the last meeting: its program, its highest number, and what it still holds.
+    app = models.CharField(max_length=24, default="", blank=True)
+    highest_number = models.BigIntegerField(default=0)
+    waiting = models.IntegerField(default=0)
 
     class Meta:
         constraints: ClassVar = [
@@ -129,7 +159,8 @@ class Tag(StationRecord):
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["station", "code"], name="tag_code_once"),
             models.CheckConstraint(
-                condition=models.Q(hangs_on__in=["row", "lot", "plot", "bag"]), name="tag_hangs_on_a_known_thing"
+                condition=models.Q(hangs_on__in=["row", "lot", "plot", "bag", "crate", "sheet"]),
+                name="tag_hangs_on_a_known_thing",
             ),
         ]
 

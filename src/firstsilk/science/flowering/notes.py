@@ -24,12 +24,13 @@ SOURCES = ("phone", "paper", "desk", "file")
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of note: what it says, what its value is, and which details it knows."""
+    """One kind of note: what it says, what its value is, which details it knows, and whether it needs one."""
 
     name: str
     says: str
     value: str
     details: tuple[str, ...] = ()
+    needs_detail: bool = True
 
 
 POLLINATION_TYPES = tuple(POLLINATIONS)
@@ -45,7 +46,8 @@ KINDS: dict[str, Kind] = {
         Kind("shed", "half the plants shed pollen", "date"),
         Kind("shed_not_yet", "looked for shed: half the plants do not shed yet", "date"),
         Kind("shoot_bagged", "shoot bags put on", "count"),
-        Kind("tassel_bagged", "tassel bags put on", "count"),
+        Kind("tassel_bagged", "tassel bags put on", "count", POLLINATION_TYPES, needs_detail=False),
+        Kind("tassel_unbagged", "tassel bags taken down unused", "count"),
         Kind("pollinated", "ears pollinated", "count", POLLINATION_TYPES),
         Kind(
             "spoiled",
@@ -59,8 +61,18 @@ KINDS: dict[str, Kind] = {
             "number",
             ("vigour", "standing", "leaf_disease", "ear_rot", "off_types", "overall"),
         ),
+        Kind(
+            "rechecked", "bags looked at once more", "count", ("well", "silk_seen", "bag_open", "wrong_code", "other")
+        ),
+        Kind("worked", "hours worked", "number"),
         Kind("ears_picked", "good ears picked", "count"),
+        Kind("ears_left", "ears left at harvest", "count", ("no_bag", "rotten", "few_kernels", "off_type", "other")),
+        Kind("crated", "ears put into a drying crate", "tag"),
+        Kind("dried", "moisture of a crate, percent", "number"),
         Kind("shelled", "kernels shelled", "count"),
+        Kind("weighed", "a lot weighed, grams", "number"),
+        Kind("taken", "kernels taken from a lot", "count"),
+        Kind("discarded", "a lot thrown away", "text"),
         Kind("remarked", "a remark", "text"),
         Kind("withdrawn", "a note is taken back", "text"),
     )

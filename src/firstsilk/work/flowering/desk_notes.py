@@ -75,7 +75,7 @@ def _check_kind(kind: str, detail: str) -> Kind:
         wanted = ", ".join(name for name in KINDS if name != "withdrawn")
         raise refuse("note_kind_unknown", f"There is no kind of note {kind!r}.", f"Kinds: {wanted}.")
     said = kind.replace("_", " ")
-    if known.details and detail not in known.details:
+    if known.details and detail not in known.details and (detail or known.needs_detail):
         raise refuse(
             "note_detail_unknown",
             f"{detail!r} is no detail of {said}." if detail else f"A note of {said} needs its detail.",
