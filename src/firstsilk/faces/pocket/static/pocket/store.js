@@ -4,92 +4,19 @@
 // to a file first and put into the database second, and both are joined at start.
 
 import { FORMAT, crc32, isWhole, newId, readClock, sealNote } from "./note.js";
+import { Database, Log, NotKept } from "./places.js";
 
-const DATABASE = "firstsilk-pocket";
-const APP = document.documentElement.dataset.app;
+export { NotKept };
 
-/** Something could not be kept. `note` is the note that is at risk, if any. */
-export class NotKept extends Error {
-  constructor(message, note = null) {
-    super(message);
-    this.note = note;
-  }
-}
+export const APP = document.documentElement.dataset.app;
 
 /** Open both places and join them. */
 export async function openStore(root) {
   const log = new Log(`${root}own/log_worker.js`);
   const held = await log.call("open");
-  const database = await openDatabase();
-  const store = new Store(log, database);
+  const store = new Store(log, new Database());
   await store.join(held);
   return store;
-}
-
-class Log {
-  constructor(address) {
-    this.waiting = new Map();
-    this.calls = 0;
-    this.worker = new Worker(address);
-    this.worker.addEventListener("message", (event) => {
-      const { call, answer, fault } = event.data;
-      const { resolve, reject } = this.waiting.get(call);
-      this.waiting.delete(call);
-      if (fault) reject(new NotKept(fault));
-      else resolve(answer);
-    });
-    this.worker.addEventListener("error", (event) => {
-      for (const { reject } of this.waiting.values()) reject(new NotKept(event.message || "the file writer stopped"));
-      this.waiting.clear();
-    });
-  }
-
-  call(name, given) {
-    this.calls += 1;
-    const call = this.calls;
-    return new Promise((resolve, reject) => {
-      this.waiting.set(call, { resolve, reject });
-      this.worker.postMessage({ call, name, given });
-    });
-  }
-}
-
-function openDatabase() {
-  return new Promise((resolve, reject) => {
-    const request = indexedDB.open(DATABASE, 1);
-    request.onupgradeneeded = () => {
-      request.result.createObjectStore("notes", { keyPath: "id" });
-      request.result.createObjectStore("marks");
-      request.result.createObjectStore("settings");
-    };
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = () => reject(new NotKept(String(request.error)));
-    request.onblocked = () => reject(new NotKept("the database is held by another page"));
-  });
-}
-
-function change(database, table, write) {
-  return new Promise((resolve, reject) => {
-    const work = database.transaction(table, "readwrite", { durability: "strict" });
-    work.oncomplete = () => resolve();
-    work.onabort = () => reject(new NotKept(String(work.error || "the database gave up")));
-    work.onerror = () => reject(new NotKept(String(work.error)));
-    try {
-      write(work.objectStore(table));
-    } catch (fault) {
-      reject(new NotKept(String(fault)));
-    }
-  });
-}
-
-function readTable(database, table) {
-  return new Promise((resolve, reject) => {
-    const store = database.transaction(table).objectStore(table);
-    const keys = store.getAllKeys();
-    const values = store.getAll();
-    values.onsuccess = () => resolve(keys.result.map((key, at) => [key, values.result[at]]));
-    values.onerror = () => reject(new NotKept(String(values.error)));
-  });
 }
 
 const asLine = (entry) => {
@@ -110,45 +37,98 @@ class Store {
     this.notes = new Map();
     this.marks = new Map();
     this.settings = new Map();
+    this.settingAt = 0;
+    this.inFile = new Set();
+    this.lettingGo = [];
     this.list = null;
-    this.repaired = { toFile: 0, toDatabase: 0, damaged: 0 };
+    this.repaired = { toFile: 0, toDatabase: 0, damaged: 0, missing: [] };
     this.turn = Promise.resolve();
     this.highest = 0;
   }
 
   /** The union of file and database; what one lacks is written back to it. */
   async join(held) {
-    const inFile = new Map();
-    for (const line of held.lines) {
-      const entry = readLine(line);
-      if (entry?.note && isWhole(entry.note)) inFile.set(entry.note.id, entry.note);
-      else if (entry?.setting) this.settings.set(entry.setting, entry.value);
-      else this.repaired.damaged += 1;
-    }
-    const inDatabase = new Map((await readTable(this.database, "notes")).filter(([, note]) => isWhole(note)));
-    const ofDatabase = await readTable(this.database, "settings");
+    const inFile = this.readLines(held.lines);
+    const rows = await this.database.read("notes");
+    const inDatabase = new Map(rows.filter(([, note]) => isWhole(note)));
+    this.repaired.damaged += rows.length - inDatabase.size;
+    const ofDatabase = new Map(await this.database.read("settings"));
+    for (const [key, mark] of await this.database.read("marks")) this.marks.set(key, mark);
+    await this.finishLettingGo(inFile, ofDatabase);
+    const settingsLost = ![...ofDatabase.keys()].includes("device");
     for (const [key, value] of ofDatabase) if (!this.settings.has(key)) this.settings.set(key, value);
-    for (const [key, mark] of await readTable(this.database, "marks")) this.marks.set(key, mark);
     const forFile = [...inDatabase.values()].filter((note) => !inFile.has(note.id));
     const forDatabase = [...inFile.values()].filter((note) => !inDatabase.has(note.id));
-    if (forFile.length) await this.log.call("append", forFile.map((note) => asLine({ note })));
-    if (forDatabase.length) {
-      await change(this.database, "notes", (table) => forDatabase.forEach((note) => table.put(note)));
-    }
-    this.repaired.toFile = forFile.length;
-    this.repaired.toDatabase = forDatabase.length;
+    await this.putBack(forFile, forDatabase, settingsLost);
     const all = [...inFile.values(), ...forFile].sort((one, other) => one.number - other.number);
     for (const note of all) this.notes.set(note.id, note);
     this.list = readList(held.list);
-    this.highest = Math.max(this.settings.get("highest") || 0, ...all.map((note) => note.number));
     if (!this.settings.has("device")) await this.keep("device", newId());
+    this.highest = Math.max(this.settings.get("highest") || 0, ...this.own().map((note) => note.number));
+    this.repaired.missing = this.findMissing();
+  }
+
+  /** The notes of the log, by id; its settings are taken over, the newest of each. */
+  readLines(lines) {
+    const notes = new Map();
+    const newest = new Map();
+    for (const line of lines) {
+      const entry = readLine(line);
+      if (entry?.note && isWhole(entry.note)) notes.set(entry.note.id, entry.note);
+      else if (entry?.setting) {
+        const at = entry.at || 0;
+        if (at >= (newest.get(entry.setting) || 0)) this.settings.set(entry.setting, entry.value);
+        newest.set(entry.setting, Math.max(at, newest.get(entry.setting) || 0));
+        this.settingAt = Math.max(this.settingAt, at);
+        this.inFile.add(entry.setting);
+      } else this.repaired.damaged += 1;
+    }
+    return notes;
+  }
+
+  async putBack(forFile, forDatabase, settingsLost) {
+    const lines = forFile.map((note) => asLine({ note }));
+    const unknown = [...this.settings].filter(([setting]) => !this.inFile.has(setting));
+    lines.push(...unknown.map(([setting, value]) => this.settingLine(setting, value)));
+    if (lines.length) await this.log.call("append", lines);
+    if (forDatabase.length || settingsLost) {
+      await this.database.change(["notes", "settings"], (notes, settings) => {
+        forDatabase.forEach((note) => notes.put(note));
+        for (const [setting, value] of this.settings) settings.put(value, setting);
+      });
+    }
+    this.repaired.toFile = forFile.length;
+    this.repaired.toDatabase = forDatabase.length;
+  }
+
+  /** This phone's own notes, by number; others may be carried for another phone. */
+  own() {
+    return [...this.notes.values()].filter((note) => note.device === this.settings.get("device"));
+  }
+
+  /** Numbers of this phone, as ranges, that were given out, not let go, and are in neither place. */
+  findMissing() {
+    const known = [...this.own().map((note) => [note.number, note.number]), ...(this.settings.get("gone") || [])];
+    return findHoles(known, this.highest);
+  }
+
+  settingLine(setting, value) {
+    this.settingAt += 1;
+    return asLine({ setting, value, at: this.settingAt });
   }
 
   /** Keep a setting in both places. */
   async keep(setting, value) {
-    await this.log.call("append", [asLine({ setting, value })]);
-    await change(this.database, "settings", (table) => table.put(value, setting));
+    await this.log.call("append", [this.settingLine(setting, value)]);
+    await this.database.change(["settings"], (table) => table.put(value, setting));
     this.settings.set(setting, value);
+  }
+
+  /** Never again give out a number up to this one. */
+  async restartAbove(number) {
+    if (!(number > this.highest)) return;
+    this.highest = number;
+    await this.keep("highest", number);
   }
 
   /** Keep the field list that came from the station. */
@@ -172,7 +152,7 @@ class Store {
       tag: given.tag || "",
       male: given.male || "",
       bag: given.bag || "",
-      plant: null,
+      plant: given.plant ?? null,
       value: given.value || "",
       unit: "",
       taken_local,
@@ -181,8 +161,8 @@ class Store {
       app: APP,
       format: FORMAT,
       practice: given.practice ?? this.settings.get("practice") === true,
-      doubt: "",
-      doubt_reason: "",
+      doubt: [...(given.doubt || "")].slice(0, 40).join(""),
+      doubt_reason: [...(given.doubt_reason || "")].slice(0, 300).join(""),
       replaces: given.replaces || "",
     });
     return this.save(note);
@@ -193,7 +173,7 @@ class Store {
     const kept = this.turn.then(async () => {
       try {
         await this.log.call("append", [asLine({ note })]);
-        await change(this.database, "notes", (table) => table.put(note));
+        await this.database.change(["notes"], (table) => table.put(note));
       } catch (fault) {
         throw new NotKept(fault.message, note);
       }
@@ -204,10 +184,67 @@ class Store {
     return kept;
   }
 
+  /** Keep notes that another phone handed over, as they are; gives how many were new here. */
+  carry(notes) {
+    const kept = this.turn.then(async () => {
+      const fresh = notes.filter((note) => isWhole(note) && !this.notes.has(note.id));
+      if (!fresh.length) return 0;
+      await this.log.call("append", fresh.map((note) => asLine({ note })));
+      await this.database.change(["notes"], (table) => fresh.forEach((note) => table.put(note)));
+      for (const note of fresh) this.notes.set(note.id, note);
+      await this.restartAbove(Math.max(0, ...this.own().map((note) => note.number)));
+      return fresh.length;
+    });
+    this.turn = kept.catch(() => null);
+    return kept;
+  }
+
+  /** Let notes go: first from the database with a word of it, then from the file, which is written anew. */
+  letGo(notes) {
+    if (!notes.length) return Promise.resolve();
+    const done = this.turn.then(async () => {
+      const ids = notes.map((note) => note.id);
+      const mine = notes.filter((note) => note.device === this.settings.get("device"));
+      const gone = joinRanges([...(this.settings.get("gone") || []), ...mine.map((note) => [note.number, note.number])]);
+      // What is gone is known by number in both places, so that it is never told as missing.
+      await this.keep("gone", gone);
+      await this.keep("highest", this.highest);
+      await this.database.change(["notes", "marks", "settings"], (table, marks, settings) => {
+        ids.forEach((id) => table.delete(id));
+        ids.forEach((id) => marks.delete(id));
+        this.lettingGo.push(...ids);
+        settings.put(this.lettingGo, "letting_go");
+      });
+      for (const id of ids) {
+        this.notes.delete(id);
+        this.marks.delete(id);
+      }
+      await this.rewriteLog([...this.notes.values()]);
+    });
+    this.turn = done.catch(() => null);
+    return done;
+  }
+
+  /** A page that was killed while it let notes go ends that first: they are no loss that must be put back. */
+  async finishLettingGo(inFile, ofDatabase) {
+    const ids = ofDatabase.get("letting_go") || [];
+    ofDatabase.delete("letting_go");
+    if (!ids.length) return;
+    for (const id of ids) inFile.delete(id);
+    await this.rewriteLog([...inFile.values()]);
+  }
+
+  async rewriteLog(notes) {
+    const settings = [...this.settings].map(([setting, value]) => this.settingLine(setting, value));
+    await this.log.call("rewrite", [...settings, ...notes.map((note) => asLine({ note }))]);
+    await this.database.change(["settings"], (table) => table.delete("letting_go"));
+    this.lettingGo = [];
+  }
+
   /** Mark notes as `sent`, `confirmed` or `aside`; a lost mark only means that they are sent again. */
   async mark(ids, mark) {
     if (!ids.length) return;
-    await change(this.database, "marks", (table) => ids.forEach((id) => table.put(mark, id)));
+    await this.database.change(["marks"], (table) => ids.forEach((id) => table.put(mark, id)));
     for (const id of ids) this.marks.set(id, mark);
   }
 
@@ -224,6 +261,7 @@ class Store {
       sent: marks.filter((mark) => mark !== undefined).length,
       confirmed: marks.filter((mark) => mark === "confirmed" || mark === "aside").length,
       aside: marks.filter((mark) => mark === "aside").length,
+      carried: marks.length - this.own().length,
     };
   }
 }
@@ -232,3 +270,28 @@ function readList(text) {
   const body = text.slice(9);
   return text.length > 9 && crc32(body) === text.slice(0, 8) ? JSON.parse(body) : null;
 }
+
+/** Ranges of whole numbers, first and last, joined and in order. */
+export function joinRanges(ranges) {
+  const joined = [];
+  for (const [from, to] of [...ranges].sort((one, other) => one[0] - other[0])) {
+    const last = joined.at(-1);
+    if (last && from <= last[1] + 1) last[1] = Math.max(last[1], to);
+    else joined.push([from, to]);
+  }
+  return joined;
+}
+
+/** What the ranges leave out of 1 to the highest. */
+export function findHoles(ranges, highest) {
+  const holes = [];
+  let expected = 1;
+  for (const [from, to] of [...joinRanges(ranges), [highest + 1, highest + 1]]) {
+    if (from > expected) holes.push([expected, from - 1]);
+    expected = Math.max(expected, to + 1);
+  }
+  return holes;
+}
+
+/** Ranges in words: 3, 5–9. */
+export const tellRanges = (ranges) => ranges.map(([from, to]) => (from === to ? from : `${from}–${to}`)).join(", ");
