@@ -7,8 +7,9 @@ from datetime import date
 import pytest
 
 from firstsilk.answers import InputRefused
-from firstsilk.records.models import Line, Lot, LotOrigin, Row
+from firstsilk.records.models import Line, Lot, LotOrigin, Row, Station
 from firstsilk.work.flowering.notes import NoteDraft, take_back, write_notes
+from firstsilk.work.flowering.states import read_states
 from firstsilk.work.seed.harvest import Picked, make_lots, record_harvest
 from firstsilk.work.seed.harvest_list import read_harvest
 from firstsilk.work.seed.lots import read_lot
@@ -230,3 +231,57 @@ def test_the_harvest_list_says_at_which_step_each_row_is(field):
     assert [name for name, _ in found.rows[1].lots] == ["2031-0005"]
     assert (found.ears_picked, found.kernels, found.count("done")) == (7, 500, 1)
     assert LotOrigin.objects.count() == 1
+
+
+def bag(row, code, tassels=1):
+    return take_note(JULY, row, "tassel_bagged", tassels, bag=code)
+
+
+def test_a_father_that_only_the_bag_tells_is_the_father_and_the_lot_keeps_the_bag(field):
+    pollinate(field[1], "cross", 4, bag="B7")
+    bag(field[2], "B7")
+    shell((1, 3, 400))
+    lot = make_lots(ON, "2031").lots[0]
+    assert (lot.line, lot.male) == ("E1/M", "M")
+    origin = LotOrigin.objects.get()
+    assert (origin.male_row.number, origin.bag, origin.share_frac) == (2, "B7", 1.0)
+
+
+def test_a_bulk_of_pollen_makes_a_lot_with_a_set_of_fathers_and_their_shares(field):
+    bag(field[2], "B7", 3)
+    bag(field[4], "B7", 1)
+    pollinate(field[1], "cross", 4, bag="B7")
+    shell((1, 3, 400))
+    made = make_lots(ON, "2031")
+    assert [(lot.line, lot.male, lot.kernels, lot.is_new_line) for lot in made.lots] == [("E1/M+N", "M+N", 400, True)]
+    line = Line.objects.get(name="E1/M+N")
+    assert (line.method, line.mother.name, line.father, line.stands_for) == ("open", "E1", None, "bulk")
+    assert Lot.objects.get().origin == "male_set"
+    shares = {one.male_row.number: one.share_frac for one in LotOrigin.objects.all()}
+    assert shares == {2: 0.75, 4: 0.25}
+    assert make_lots(ON, "2031") == make_lots(ON, "2031")
+    assert Lot.objects.count() == 1
+
+
+def test_a_bulk_of_two_rows_of_one_line_is_a_cross_with_that_line(field):
+    bag(field[2], "B7")
+    bag(field[3], "B7")
+    pollinate(field[1], "cross", 4, bag="B7")
+    shell((1, 3, 400))
+    assert make_lots(ON, "2031").lots[0].line == "E1/M"
+    assert Lot.objects.get().origin == "pollinations"
+
+
+def test_a_bulk_with_pollen_of_the_row_s_own_line_makes_no_lot(field):
+    bag(field[2], "B7")
+    bag(field[1], "B7")
+    pollinate(field[1], "cross", 4, bag="B7")
+    shell((1, 3, 400))
+    assert [one.code for one in make_lots(ON, "2031").findings] == ["father_is_mother"]
+
+
+def test_a_row_asked_alone_still_knows_the_father_in_its_bag(field):
+    bag(field[4], "B7")
+    pollinate(field[1], "cross", 4, bag="B7")
+    (tally,) = read_states(Station.objects.get(), [field[1].tag])[field[1].tag].pollinations
+    assert tally.male == field[4].tag

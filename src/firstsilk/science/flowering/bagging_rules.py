@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import date, timedelta
+from types import MappingProxyType
 
 from firstsilk.answers import Finding, Place
+from firstsilk.science.flowering.bags import USED_WITHIN_DAYS, Shares
 from firstsilk.science.flowering.notes import Note
-from firstsilk.science.flowering.rows import RowState
+from firstsilk.science.flowering.rows import RowState, name_pollen
 
 SILK_SPREAD_DAYS = 6
 """Plants of a row silk over ten to fourteen days (field of Jeschke 2023): none earlier than so before half."""
-BAG_BEFORE_DAYS = 2
-"""A tassel is bagged the day before its pollen is used, at most two days."""
 MOST_KERNELS_AN_EAR = 800
 """More kernels on an inbred's ear than this are a slip (mean 146, Thayer & Down 1942; a good hybrid ear 500 to 800)."""
 
@@ -27,6 +27,8 @@ def check_pollinations(
     bagged: Mapping[str, Collection[date]],
     planned_kind: str = "",
     today: date | None = None,
+    givers: Mapping[str, tuple[Shares, str]] = MappingProxyType({}),
+    there: Mapping[date, Collection[str]] = MappingProxyType({}),
 ) -> tuple[Finding, ...]:
     """What speaks against the pollinations of one row.
 
@@ -42,6 +44,11 @@ def check_pollinations(
         Kind of pollination planned; empty if none.
     today
         The day of the look: a silk that may still come is not missed. None: the season is over.
+    givers
+        What the bags of its pollination notes give (`bags.name_givers`). A note on such a bag is held against the bag's
+        own day by `bags.check_bag`, not here.
+    there
+        Codes of the workers whose hours are noted, by day; days without such notes are left out and not judged.
 
     Returns
     -------
@@ -51,7 +58,8 @@ def check_pollinations(
     Notes
     -----
     The male's tassel was bagged one or two days before; silk shows at most six days before half of the row has it; no
-    more ears are pollinated than were bagged; the kind is the planned one; ears have kernels, and not too many.
+    more ears are pollinated than were bagged; the kind is the planned one; whoever pollinated was there; ears have
+    kernels, and not too many.
 
     Checked by
     ----------
@@ -59,12 +67,15 @@ def check_pollinations(
     """
     made = [note for note in notes if note.kind == "pollinated"]
     made.sort(key=lambda one: (one.taken_local, one.id))
-    found = [one for note in made for one in _check_note(note, state, planned_kind, today)]
-    return (*found, *_check_bags(state, made, bagged), *_check_numbers(state))
+    found = [one for note in made for one in _check_note(note, state, planned_kind, today, givers)]
+    loose = [note for note in made if note.id not in givers]
+    return (*found, *_check_bags(state, loose, bagged), *_check_there(made, there), *_check_numbers(state))
 
 
-def _check_note(note: Note, state: RowState, planned_kind: str, today: date | None) -> Iterator[Finding]:
-    day = note.taken_on
+def _check_note(
+    note: Note, state: RowState, planned_kind: str, today: date | None, givers: Mapping[str, tuple[Shares, str]]
+) -> Iterator[Finding]:
+    day, (kind, _) = note.taken_on, name_pollen(note, givers)
     if state.silk_on is not None and (state.silk_on - day).days > SILK_SPREAD_DAYS:
         told = f"pollinated on {day}, {(state.silk_on - day).days} days before its silk ({state.silk_on})"
         yield _odd("silk_not_out", told, "silk", note.id, "One of the two dates, or the row, is wrong")
@@ -73,8 +84,8 @@ def _check_note(note: Note, state: RowState, planned_kind: str, today: date | No
         yield _odd(
             "silk_not_told", told, "silk", note.id, "Write the day of its silk, or look whether the row is right"
         )
-    if planned_kind and note.detail and note.detail != planned_kind:
-        told = f"pollinated as {note.detail} on {day}, and planned as {planned_kind}"
+    if planned_kind and kind and kind != planned_kind:
+        told = f"pollinated as {kind} on {day}, and planned as {planned_kind}"
         yield _odd("kind_not_planned", told, "pollinated", note.id, "Take the note back if the row was misread")
 
 
@@ -84,12 +95,25 @@ def _check_bags(state: RowState, notes: Sequence[Note], bagged: Mapping[str, Col
     bare = [note for note in judged if not _was_bagged(note.taken_on, bagged[note.male or state.tag])]
     if bare:
         told = f"{len(bare)} of {len(judged)} notes of pollinations, the first of {bare[0].taken_on}, without a tassel "
-        told += f"of the male noted as bagged in the {BAG_BEFORE_DAYS} days before"
+        told += f"of the male noted as bagged in the {USED_WITHIN_DAYS} days before"
         yield _odd("tassel_not_bagged", told, "tassel_bagged", bare[0].id, "Note the bags, or correct male or day")
 
 
+def _check_there(notes: Sequence[Note], there: Mapping[date, Collection[str]]) -> Iterator[Finding]:
+    """One finding a worker and day: pollinations by someone whose hours are not noted, where others' are."""
+    told = set()
+    for note in notes:
+        who = (note.worker, note.taken_on)
+        if note.worker and note.taken_on in there and note.worker not in there[note.taken_on] and who not in told:
+            told.add(who)
+            said = (
+                f"pollinated by {note.worker} on {note.taken_on}, and no hours of {note.worker} are noted for that day"
+            )
+            yield _odd("person_not_there", said, "worker", note.id, "Note the hours, or correct the worker or the day")
+
+
 def _was_bagged(day: date, bagged: Collection[date]) -> bool:
-    return any(day - timedelta(days=back) in bagged for back in range(1, BAG_BEFORE_DAYS + 1))
+    return any(day - timedelta(days=back) in bagged for back in range(1, USED_WITHIN_DAYS + 1))
 
 
 def _check_numbers(state: RowState) -> Iterator[Finding]:

@@ -6,12 +6,15 @@ What has happened is never refused; it is held against the row's other notes whe
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
+from types import MappingProxyType
 
 from firstsilk.answers import Finding, Place
+from firstsilk.science.flowering.bags import Shares
 from firstsilk.science.flowering.day import SHED_LASTS_DAYS, SILK_LASTS_DAYS
 from firstsilk.science.flowering.notes import KINDS, Note
-from firstsilk.science.flowering.rows import RowState, noted_day
+from firstsilk.science.flowering.rows import RowState, name_pollen, noted_day
 from firstsilk.science.lineage.generation import POLLINATIONS
 
 SHED_BEFORE_DAYS = 2
@@ -24,6 +27,7 @@ def check_row_notes(
     states: Mapping[str, RowState],
     names: Mapping[str, str],
     planned_males: Iterable[str] = (),
+    givers: Mapping[str, tuple[Shares, str]] = MappingProxyType({}),
 ) -> tuple[Finding, ...]:
     """What is odd about one row's standing notes.
 
@@ -39,6 +43,8 @@ def check_row_notes(
         How each row is called, by tag: ``row 34``.
     planned_males
         Tags of the rows planned as its males; empty if none is planned.
+    givers
+        What the bags of its pollination notes give (`bags.name_givers`): a note without a male has those of its bag.
 
     Returns
     -------
@@ -48,7 +54,8 @@ def check_row_notes(
     Notes
     -----
     Rules of the trade: ears at most as many as pollinated, pollinations at most as many as plants, the male sheds on
-    the day, the silk is out on the day. Checked by tests/science/test_note_checks.py.
+    the day, the silk is out on the day, and a bag found open is noted as lost. Checked by
+    tests/science/test_note_checks.py.
     """
     state = states.get(tag, RowState(tag))
     planned = set(planned_males)
@@ -56,7 +63,9 @@ def check_row_notes(
     for note in sorted(notes, key=lambda one: (one.taken_local, one.id)):
         if note.kind == "pollinated":
             findings += _check_silk(note, state)
-            findings += _check_male(note, tag, states, names, planned)
+            kind, shares = name_pollen(note, givers)
+            for male in [male for male, _ in shares] or [""]:
+                findings += _check_male(replace(note, detail=kind, male=male), tag, states, names, planned)
         elif note.kind in ("silk", "shed"):
             findings += _check_flower(note, state)
         elif note.kind not in KINDS:
@@ -76,6 +85,12 @@ def _check_counts(state: RowState) -> list[Finding]:
     if state.stand is not None and state.ears_pollinated > state.stand:
         told = f"{state.ears_pollinated} ears pollinated, but {state.stand} plants stand"
         findings.append(_odd("more_ears_than_plants", told, str(state.ears_pollinated), "Count the stand again"))
+    if state.bags_not_well > state.spoiled:
+        told = (
+            f"{state.bags_not_well} bags found with silk seen, open, or with a wrong code, but {state.spoiled} noted "
+        )
+        repair = "Note the ears as lost, or the look as well"
+        findings.append(_odd("seen_and_not_lost", f"{told}as lost", str(state.bags_not_well), repair))
     if state.spoiled > state.ears_pollinated:
         told = f"{state.spoiled} pollinations lost, but {state.ears_pollinated} made"
         findings.append(_odd("more_lost_than_made", told, str(state.spoiled), "One pollination note is missing"))

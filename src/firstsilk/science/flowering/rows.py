@@ -12,23 +12,38 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from firstsilk.science.flowering.bags import Shares, count_noted, name_givers
 from firstsilk.science.flowering.notes import Note
 
 
 @dataclass(frozen=True, slots=True)
 class PollinationTally:
-    """Ears pollinated on one row with one male by one kind of pollination."""
+    """Ears pollinated on one row with one male, or one bulk of males, by one kind of pollination.
+
+    `male` is the male's tag as its note or its bag tells, empty where neither does or where the pollen is a bulk; then
+    `bulk` holds the males' tags with the share of each.
+    """
 
     type: str
     male: str
     ears: int
     first_on: date
     last_on: date
+    bulk: Shares = ()
+
+    @property
+    def males(self) -> tuple[str, ...]:
+        """Tags of all males."""
+        return tuple(tag for tag, _ in self.bulk) if self.bulk else (self.male,) if self.male else ()
 
 
 @dataclass(frozen=True, slots=True)
 class RowState:
-    """What the notes say about one row. Dates are None where nothing was noted, counts 0."""
+    """What the notes say about one row. Dates are None where nothing was noted, counts 0.
+
+    `tassel_bags_down` were taken down unused; `bags_not_well` were found with silk seen, open, or with a wrong code
+    when they were looked at once more.
+    """
 
     tag: str
     sown_on: date | None = None
@@ -42,8 +57,11 @@ class RowState:
     last_shoot_bag_on: date | None = None
     tassel_bags: int = 0
     last_tassel_bag_on: date | None = None
+    tassel_bags_down: int = 0
+    last_tassel_bag_down_on: date | None = None
     pollinations: tuple[PollinationTally, ...] = ()
     spoiled: int = 0
+    bags_not_well: int = 0
     ratings: Mapping[str, float] = field(default_factory=dict)
     ears_picked: int = 0
     kernels: int = 0
@@ -152,10 +170,13 @@ def read_row_states(notes: Iterable[Note], up_to: date | None = None) -> dict[st
     torn: dict[str, list[str]] = defaultdict(list)
     for one in conflicts:
         torn[about.get(one, "")].append(one)
-    return {tag: _read_row(tag, rows, tuple(torn.get(tag, ()))) for tag, rows in by_tag.items()}
+    givers = name_givers(standing)
+    return {tag: _read_row(tag, rows, tuple(torn.get(tag, ())), givers) for tag, rows in by_tag.items()}
 
 
-def _read_row(tag: str, notes: list[Note], conflicts: tuple[str, ...]) -> RowState:
+def _read_row(
+    tag: str, notes: list[Note], conflicts: tuple[str, ...], givers: Mapping[str, tuple[Shares, str]]
+) -> RowState:
     of: dict[str, list[Note]] = defaultdict(list)
     for note in notes:
         of[note.kind].append(note)
@@ -164,7 +185,7 @@ def _read_row(tag: str, notes: list[Note], conflicts: tuple[str, ...]) -> RowSta
         tag=tag,
         sown_on=_first_day(of["sown"]),
         misplanted=tuple(sorted({f"{note.detail} {note.value}".strip() for note in of["misplanted"]})),
-        stand=_count(stands[-1][2]) if stands else None,
+        stand=count_noted(stands[-1][2]) if stands else None,
         silk_on=_first_day(of["silk"]),
         silk_not_yet=_last_day(of["silk_not_yet"]),
         shed_on=_first_day(of["shed"]),
@@ -173,8 +194,11 @@ def _read_row(tag: str, notes: list[Note], conflicts: tuple[str, ...]) -> RowSta
         last_shoot_bag_on=max((note.taken_on for note in of["shoot_bagged"]), default=None),
         tassel_bags=_sum_counts(of["tassel_bagged"]),
         last_tassel_bag_on=max((note.taken_on for note in of["tassel_bagged"]), default=None),
-        pollinations=_tally_pollinations(of["pollinated"]),
+        tassel_bags_down=_sum_counts(of["tassel_unbagged"]),
+        last_tassel_bag_down_on=max((note.taken_on for note in of["tassel_unbagged"]), default=None),
+        pollinations=_tally_pollinations(of["pollinated"], givers),
         spoiled=_sum_counts(of["spoiled"]),
+        bags_not_well=_sum_counts([note for note in of["rechecked"] if note.detail in NOT_WELL]),
         ratings=_mean_ratings(of["rated"]),
         ears_picked=_sum_counts(of["ears_picked"]),
         kernels=_sum_counts(of["shelled"]),
@@ -185,6 +209,8 @@ def _read_row(tag: str, notes: list[Note], conflicts: tuple[str, ...]) -> RowSta
     )
 
 
+NOT_WELL = ("silk_seen", "bag_open", "wrong_code")
+"""What a second look at a bag can find that speaks against its pollination."""
 NOTED_WITHIN_DAYS = 370
 """A note speaks of a day of its own season: a value further from the day it was taken is no day (a choice of ours)."""
 
@@ -209,39 +235,38 @@ def _last_day(notes: list[Note]) -> date | None:
     return max((noted_day(note) for note in notes), default=None)
 
 
-def _count(value: str) -> int:
-    """A count as noted; a value that is no count stands for one, as in a tick."""
-    try:
-        return max(0, int(float(value)))
-    except (ValueError, OverflowError):
-        return 1
-
-
 def _sum_counts(notes: list[Note]) -> int:
     """Counts added up; notes on the same bag are the same ear or ears, so the largest of them counts once."""
     by_bag: dict[str, int] = {}
     loose = 0
     for note in notes:
         if note.bag:
-            by_bag[note.bag] = max(by_bag.get(note.bag, 0), _count(note.value))
+            by_bag[note.bag] = max(by_bag.get(note.bag, 0), count_noted(note.value))
         else:
-            loose += _count(note.value)
+            loose += count_noted(note.value)
     return loose + sum(by_bag.values())
 
 
-def _tally_pollinations(notes: list[Note]) -> tuple[PollinationTally, ...]:
-    groups: dict[tuple[str, str], list[Note]] = defaultdict(list)
+def name_pollen(note: Note, givers: Mapping[str, tuple[Shares, str]]) -> tuple[str, Shares]:
+    """Kind of a pollination note and its males with their shares: as it says, else as its bag tells (`name_givers`)."""
+    shares, kind = givers.get(note.id, ((), ""))
+    return note.detail or kind, ((note.male, 1.0),) if note.male else shares
+
+
+def _tally_pollinations(notes: list[Note], givers: Mapping[str, tuple[Shares, str]]) -> tuple[PollinationTally, ...]:
+    groups: dict[tuple[str, Shares], list[Note]] = defaultdict(list)
     for note in notes:
-        groups[(note.detail, note.male)].append(note)
+        groups[name_pollen(note, givers)].append(note)
     return tuple(
         PollinationTally(
             type=kind,
-            male=male,
+            male=shares[0][0] if len(shares) == 1 else "",
             ears=_sum_counts(group),
             first_on=min(note.taken_on for note in group),
             last_on=max(note.taken_on for note in group),
+            bulk=shares if len(shares) > 1 else (),
         )
-        for (kind, male), group in sorted(groups.items())
+        for (kind, shares), group in sorted(groups.items())
     )
 
 

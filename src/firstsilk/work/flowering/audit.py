@@ -4,17 +4,28 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 
 from firstsilk.answers import Finding, Place
 from firstsilk.records.models import Row
 from firstsilk.science.flowering.bagging_rules import check_pollinations
+from firstsilk.science.flowering.bags import Shares, check_bags, name_givers
 from firstsilk.science.flowering.checks import check_row_notes
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import RowState
 from firstsilk.work.audited import Found
 from firstsilk.work.nursery.audit import name_row
+
+
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """What the notes of all rows say together: days of tassel bags by row, who was there, what each bag gives."""
+
+    bagged: Mapping[str, set[date]]
+    there: Mapping[date, set[str]]
+    givers: Mapping[str, tuple[Shares, str]]
+    today: date
 
 
 def audit_notes(
@@ -37,10 +48,16 @@ def audit_notes(
     """
     notes: dict[str, list[Note]] = defaultdict(list)
     bagged: dict[str, set[date]] = defaultdict(set)
+    there: dict[date, set[str]] = defaultdict(set)
+    standing = list(standing)
     for note in standing:
         notes[note.tag].append(note)
         if note.kind == "tassel_bagged":
             bagged[note.tag].add(note.taken_on)
+        elif note.kind == "worked" and note.worker:
+            there[note.taken_on].add(note.worker)
+    looked = _Looked(bagged, there, name_givers(standing), today)
+    bags = check_bags(standing, {row.tag: f"row {row.number}" for row in rows}, today)
     seasons: dict[int, list[Row]] = defaultdict(list)
     for row in rows:
         seasons[row.season_id].append(row)
@@ -55,7 +72,8 @@ def audit_notes(
         if is_silent and any(states[row.tag].ears_picked for row in group if row.tag in states):
             silent.append(group[0].season.name)
         for row in group:
-            told = _check_row(row, notes.get(row.tag, []), states, names, males, bagged, today)
+            told = _check_row(row, notes.get(row.tag, []), states, names, males, looked)
+            told += [replace(one, place=Place(name_row(row), None, "bag")) for one in bags.get(row.tag, ())]
             told = [one for one in told if not (is_silent and one.code == "more_ears_than_pollinated")]
             found += [Found("flowering", "row", row.tag, name_row(row), one) for one in told]
     return found, silent
@@ -67,16 +85,16 @@ def _check_row(
     states: Mapping[str, RowState],
     names: Mapping[str, str],
     males: Mapping[int, list[str]],
-    bagged: Mapping[str, set[date]],
-    today: date,
+    looked: _Looked,
 ) -> list[Finding]:
     if not notes:
         return []
     target = row.target if row.purpose in ("self", "female") else None
     planned = males.get(target.male_id, []) if target is not None and target.male_id and row.purpose == "female" else []
     state = states.get(row.tag, RowState(row.tag))
-    found = [*check_row_notes(row.tag, notes, states, names, planned)]
-    found += check_pollinations(state, notes, bagged, target.kind if target is not None else "", today)
+    kind = target.kind if target is not None else ""
+    found = [*check_row_notes(row.tag, notes, states, names, planned, looked.givers)]
+    found += check_pollinations(state, notes, looked.bagged, kind, looked.today, looked.givers, looked.there)
     place = Place(name_row(row))
     return [replace(one, place=replace(place, column=one.place.column)) for one in found]
 

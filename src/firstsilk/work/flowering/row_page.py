@@ -11,6 +11,7 @@ from django.db.models import Q
 from firstsilk.answers import Finding, InputRefused, refuse
 from firstsilk.records.models import LotOrigin, Row, Season, Station
 from firstsilk.records.models import Note as NoteRecord
+from firstsilk.science.flowering.bags import check_bags, name_givers
 from firstsilk.science.flowering.checks import check_row_notes
 from firstsilk.science.flowering.day import SHED_LASTS_DAYS, Task
 from firstsilk.science.flowering.notes import Note
@@ -113,7 +114,8 @@ def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage
     row = next((one for one in day.rows.values() if one.tag == tag), None)
     if row is None:
         raise refuse("row_not_yet", f"On {on.today} this row was not planned yet.", "Look at it from a later day.")
-    about = Q(tag=tag) | Q(replaces__isnull=False)
+    bags = NoteRecord.objects.filter(station=station, tag=tag).exclude(bag="").values("bag")
+    about = Q(tag=tag) | Q(replaces__isnull=False) | Q(bag__in=bags)
     records = list(NoteRecord.objects.filter(about, station=station, taken_on__lte=on.today))
     names = {one.tag: f"row {one.number}" for one in day.rows.values()}
     notes = [as_note(record) for record in records]
@@ -180,7 +182,8 @@ def _check(
     standing, _ = keep_standing_notes(notes)
     mine = [note for note in standing if note.tag == row.tag]
     planned = [day.rows[number].tag for number in row.male_rows]
-    return check_row_notes(row.tag, mine, states, names, planned)
+    of_bags = check_bags(standing, names, day.today).get(row.tag, ())
+    return (*check_row_notes(row.tag, mine, states, names, planned, name_givers(standing)), *of_bags)
 
 
 def read_findings(on: Occasion, season: str = "") -> tuple[tuple[RowFacts, Finding], ...]:
@@ -197,10 +200,10 @@ def find_oddities(on: Occasion, day: DayList) -> tuple[tuple[RowFacts, Finding],
         by_tag.setdefault(note.tag, []).append(note)
     states = {one.tag: one.state for one in day.rows.values()}
     names = {one.tag: f"row {one.number}" for one in day.rows.values()}
-    return tuple(
-        (row, finding)
-        for row in day.rows.values()
-        for finding in check_row_notes(
-            row.tag, by_tag.get(row.tag, []), states, names, [day.rows[number].tag for number in row.male_rows]
-        )
-    )
+    givers, of_bags = name_givers(standing), check_bags(standing, names, day.today)
+    found = []
+    for row in day.rows.values():
+        planned = [day.rows[number].tag for number in row.male_rows]
+        odd = check_row_notes(row.tag, by_tag.get(row.tag, []), states, names, planned, givers)
+        found += [(row, one) for one in (*odd, *of_bags.get(row.tag, ()))]
+    return tuple(found)

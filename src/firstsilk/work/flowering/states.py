@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
-from django.db.models import CharField, QuerySet
+from django.db.models import CharField, Q, QuerySet
 from django.db.models.functions import Cast
 
 from firstsilk.records.models import Note as NoteRecord
@@ -20,24 +20,47 @@ _TOLD = ("key", "kind", "detail", "tag", "male", "bag", "value", "taken_local", 
 
 
 def read_states(
-    station: Station, tags: Iterable[str] | QuerySet[Row, str] | None = None, up_to: date | None = None
+    station: Station,
+    tags: Iterable[str] | QuerySet[Row, str] | None = None,
+    up_to: date | None = None,
+    kinds: Sequence[str] = (),
 ) -> dict[str, RowState]:
     """The state of rows by tag, from all notes taken up to a day; of all rows if no tags are given.
 
     A question for tags (``rows.values_list("tag", flat=True)``) is asked within the one for notes, however many it has.
+    With `kinds` only notes of these kinds are read (and those that replace or take one back, whatever their kind): what
+    other kinds tell is then missing from the state, or there in part.
     """
     wanted = tags if tags is None or isinstance(tags, QuerySet) else set(tags)
-    told = _choose(station, wanted, up_to).annotate(key=Cast("uuid", CharField()), undoes=Cast("replaces", CharField()))
-    found = told.values_list(*_TOLD).iterator(chunk_size=5000)
-    # Only what a state is made of: a nursery has a hundred thousand notes, and whole ones take three times as long.
-    notes = (
-        Note(_dash(key), "", 0, "", kind, detail, tag, male, bag, None, value, "", taken, 0, "", "", 0, False, doubt,
-             "", _dash(undoes) if undoes else "")
-        for key, kind, detail, tag, male, bag, value, taken, doubt, undoes in found
-    )  # fmt: skip
-    if isinstance(wanted, set):
-        return read_row_states(note for note in notes if note.tag in wanted or note.replaces)
-    return read_row_states(notes)
+    chosen = _choose(station, wanted, up_to)
+    if kinds:
+        chosen = chosen.filter(Q(kind__in=kinds) | Q(replaces__isnull=False))
+    notes = _tell(chosen)
+    if wanted is None:
+        return read_row_states(notes)
+    kept = [note for note in notes if isinstance(wanted, QuerySet) or note.tag in wanted or note.replaces]
+    codes = _find_codes(kept)
+    return read_row_states([*kept, *_tell(_choose_bags(station, codes, up_to))] if codes else kept)
+
+
+def _tell(records: QuerySet[NoteRecord]) -> Iterator[Note]:
+    """Only what a state is made of: a nursery has a hundred thousand notes, and whole ones take three times as long."""
+    told = records.annotate(key=Cast("uuid", CharField()), undoes=Cast("replaces", CharField()))
+    for key, kind, detail, tag, male, bag, value, taken, doubt, undoes in told.values_list(*_TOLD).iterator(5000):
+        yield Note(_dash(key), "", 0, "", kind, detail, tag, male, bag, None, value, "", taken, 0, "", "", 0, False,
+                   doubt, "", _dash(undoes) if undoes else "")  # fmt: skip
+
+
+def _find_codes(notes: Iterable[Note]) -> set[str]:
+    """Bags whose males the pollination notes leave to the bag: they may hang on rows that were not asked for."""
+    return {note.bag for note in notes if note.kind == "pollinated" and note.bag and not (note.male and note.detail)}
+
+
+def _choose_bags(station: Station, codes: set[str], up_to: date | None) -> QuerySet[NoteRecord]:
+    """The notes of tassels put into these bags, whatever their row."""
+    records = NoteRecord.objects.filter(station=station, practice=False, kind="tassel_bagged").exclude(bag="")
+    records = records.filter(bag__in=codes) if len(codes) <= MOST_TAGS_ASKED else records
+    return records if up_to is None else records.filter(taken_on__lte=up_to)
 
 
 def _dash(key: str) -> str:
@@ -46,10 +69,16 @@ def _dash(key: str) -> str:
 
 
 def read_notes(station: Station, tags: Iterable[str] | None = None, up_to: date | None = None) -> list[Note]:
-    """The notes about these tags as values; a note that replaces or takes one back comes along, whatever its tag."""
+    """The notes about these tags as values. A note that replaces or takes one back comes along, whatever its tag, and
+    so do the tassels in the bags that these rows were pollinated from."""
     wanted = None if tags is None else set(tags)
     notes = [as_note(record) for record in _choose(station, wanted, up_to).iterator(chunk_size=5000)]
-    return notes if wanted is None else [note for note in notes if note.tag in wanted or note.replaces]
+    if wanted is None:
+        return notes
+    kept = [note for note in notes if note.tag in wanted or note.replaces]
+    codes, there = _find_codes(kept), {note.id for note in kept}
+    bags = [as_note(record) for record in _choose_bags(station, codes, up_to)] if codes else []
+    return [*kept, *(note for note in bags if note.id not in there)]
 
 
 def _choose(station: Station, tags: set[str] | QuerySet[Row, str] | None, up_to: date | None) -> QuerySet[NoteRecord]:

@@ -65,8 +65,11 @@ class LotFacts:
     record: str = ""
 
 
-def list_rows(on: Occasion, station: Station, line: Line, merged: Sequence[Line] = ()) -> tuple[SeasonRow, ...]:
-    """The line's rows of this and past seasons, oldest first, with those of records merged into it (see `record`)."""
+def list_rows(
+    on: Occasion, station: Station, line: Line, merged: Sequence[Line] = ()
+) -> tuple[tuple[SeasonRow, ...], dict[str, RowState]]:
+    """The line's rows of this and past seasons, oldest first, with those of records merged into it (see `record`); and
+    what their notes say, by tag."""
     names = {one.pk: one.name for one in merged}
     rows = list(
         rows_on(station, on.today)
@@ -75,11 +78,10 @@ def list_rows(on: Occasion, station: Station, line: Line, merged: Sequence[Line]
         .order_by("season__year", "season__name", "number")
     )
     states = read_states(station, [row.tag for row in rows], on.today) if rows else {}
-    tags = {tally.male for state in states.values() for tally in state.pollinations if tally.male}
+    tags = {male for state in states.values() for tally in state.pollinations for male in tally.males}
     males = dict(Row.objects.filter(station=station, tag__in=tags).values_list("tag", "line__name")) if tags else {}
-    return tuple(
-        _tell_row(row, states.get(row.tag, RowState(row.tag)), males, names.get(row.line_id, "")) for row in rows
-    )
+    told = (_tell_row(row, states.get(row.tag, RowState(row.tag)), males, names.get(row.line_id, "")) for row in rows)
+    return tuple(told), states
 
 
 def _tell_row(row: Row, state: RowState, males: dict[str, str], record: str) -> SeasonRow:
@@ -102,7 +104,8 @@ def _tell_row(row: Row, state: RowState, males: dict[str, str], record: str) -> 
 
 
 def _tell_tally(tally: PollinationTally, males: dict[str, str]) -> Pollinated:
-    return Pollinated(tally.type, males.get(tally.male, tally.male), tally.ears, tally.first_on)
+    by = " + ".join(sorted({males.get(male, male) for male in tally.males}))
+    return Pollinated(tally.type, by, tally.ears, tally.first_on)
 
 
 def list_lots(on: Occasion, station: Station, line: Line, merged: Sequence[Line] = ()) -> tuple[LotFacts, ...]:

@@ -10,11 +10,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from firstsilk.science.flowering.bags import Shares, count_noted, name_givers
 from firstsilk.science.flowering.notes import Note
-from firstsilk.science.flowering.rows import keep_standing_notes
+from firstsilk.science.flowering.rows import keep_standing_notes, name_pollen
 
 Way = tuple[str, str]
-"""Kind of pollination and the father's line (its tag where it is no row of the season; empty for the row's own)."""
+"""Kind of pollination and the father's line (its tag where it is no row of the season; empty for the row's own); of a
+pollen bulk all lines in it, joined by a plus."""
 WITHIN = ("self", "sib", "bulk_sib")
 """Kinds in which the pollen is the row's own."""
 
@@ -23,7 +25,8 @@ WITHIN = ("self", "sib", "bulk_sib")
 class EarGroup:
     """Kernels of one row that came from one way of pollination: kind, father's line, tags of the male rows named.
 
-    `bags` are those by which the kernels were told apart, `notes` the ids of the pollination notes.
+    `bags` are those by which the kernels were told apart, `notes` the ids of the pollination notes, `shares` what part
+    of the pollen each male row gave: by tassels in each bag, by ears over bags.
     """
 
     kind: str
@@ -32,6 +35,7 @@ class EarGroup:
     kernels: int
     bags: tuple[str, ...]
     notes: tuple[str, ...]
+    shares: Shares = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,12 @@ class RowEars:
     ways: tuple[Way, ...]
 
 
-def group_ears(notes: Iterable[Note], tag: str, line_of: Mapping[str, str]) -> RowEars:
+def group_ears(
+    notes: Iterable[Note],
+    tag: str,
+    line_of: Mapping[str, str],
+    givers: Mapping[str, tuple[Shares, str]] | None = None,
+) -> RowEars:
     """Tell the kernels of a row apart.
 
     Parameters
@@ -54,23 +63,32 @@ def group_ears(notes: Iterable[Note], tag: str, line_of: Mapping[str, str]) -> R
         The row's tag.
     line_of
         The line that stands in each row of the season, by tag. Male rows of one line are the same father.
+    givers
+        What the bags give (`bags.name_givers`); looked up in the notes if None. A pollination note that names no male
+        has those of its bag.
     """
     standing, _ = keep_standing_notes(notes)
+    givers = name_givers(standing) if givers is None else givers
     mine = [note for note in standing if note.tag == tag]
-    shelled = [note for note in mine if note.kind == "shelled" and _count(note.value) > 0]
+    shelled = [note for note in mine if note.kind == "shelled" and count_noted(note.value) > 0]
     pollinated: dict[Way, list[Note]] = defaultdict(list)
     for note in mine:
-        if note.kind == "pollinated" and _count(note.value) > 0:
-            pollinated[_way(note, tag, line_of)].append(note)
+        if note.kind == "pollinated" and count_noted(note.value) > 0:
+            pollinated[_way(note, tag, line_of, givers)].append(note)
     ways = tuple(sorted(pollinated))
     if not shelled:
         return RowEars((), 0, ways)
     if len(ways) == 1:
-        return RowEars((_group(ways[0], pollinated[ways[0]], shelled, ()),), 0, ways)
-    return _by_bag(pollinated, shelled, ways)
+        return RowEars((_group(ways[0], pollinated[ways[0]], shelled, (), givers),), 0, ways)
+    return _by_bag(pollinated, shelled, ways, givers)
 
 
-def _by_bag(pollinated: Mapping[Way, list[Note]], shelled: list[Note], ways: tuple[Way, ...]) -> RowEars:
+def _by_bag(
+    pollinated: Mapping[Way, list[Note]],
+    shelled: list[Note],
+    ways: tuple[Way, ...],
+    givers: Mapping[str, tuple[Shares, str]],
+) -> RowEars:
     known: dict[Way, list[Note]] = defaultdict(list)
     lost = []
     for note in shelled:
@@ -82,33 +100,44 @@ def _by_bag(pollinated: Mapping[Way, list[Note]], shelled: list[Note], ways: tup
     groups = []
     for way, kernels in sorted(known.items()):
         bags = tuple(sorted({note.bag for note in kernels}))
-        groups.append(_group(way, [note for note in pollinated[way] if note.bag in bags], kernels, bags))
+        groups.append(_group(way, [note for note in pollinated[way] if note.bag in bags], kernels, bags, givers))
     return RowEars(tuple(groups), _add_up(lost), ways)
 
 
-def _group(way: Way, pollinated: list[Note], shelled: list[Note], bags: tuple[str, ...]) -> EarGroup:
-    males = tuple(sorted({note.male for note in pollinated if note.male}))
-    return EarGroup(*way, males, _add_up(shelled), bags, tuple(sorted(note.id for note in pollinated)))
+def _group(
+    way: Way,
+    pollinated: list[Note],
+    shelled: list[Note],
+    bags: tuple[str, ...],
+    givers: Mapping[str, tuple[Shares, str]],
+) -> EarGroup:
+    shares = _share(pollinated, givers)
+    males = tuple(tag for tag, _ in shares)
+    return EarGroup(*way, males, _add_up(shelled), bags, tuple(sorted(note.id for note in pollinated)), shares)
 
 
-def _way(note: Note, tag: str, line_of: Mapping[str, str]) -> Way:
-    father = line_of.get(note.male, note.male)
-    is_own = note.male == tag or father == line_of.get(tag)
-    return note.detail, "" if note.detail in WITHIN and is_own else father
+def _share(pollinated: list[Note], givers: Mapping[str, tuple[Shares, str]]) -> Shares:
+    """The part of each male in the pollen, over notes by their ears."""
+    parts: dict[str, float] = defaultdict(float)
+    for note in sorted(pollinated, key=lambda one: one.id):
+        for male, share in name_pollen(note, givers)[1]:
+            parts[male] += share * count_noted(note.value)
+    whole = sum(parts.values())
+    return tuple((male, part / whole) for male, part in sorted(parts.items()))
+
+
+def _way(note: Note, tag: str, line_of: Mapping[str, str], givers: Mapping[str, tuple[Shares, str]]) -> Way:
+    kind, shares = name_pollen(note, givers)
+    fathers = sorted({line_of.get(male, male) for male, _ in shares})
+    is_own = fathers == [line_of.get(tag)] or [male for male, _ in shares] == [tag]
+    return kind, "" if kind in WITHIN and is_own else "+".join(fathers)
 
 
 def _add_up(notes: list[Note]) -> int:
     """Kernels added up; notes on the same bag are the same ears, so the largest of them counts once."""
-    loose = sum(_count(note.value) for note in notes if not note.bag)
+    loose = sum(count_noted(note.value) for note in notes if not note.bag)
     bags: dict[str, int] = {}
     for note in notes:
         if note.bag:
-            bags[note.bag] = max(bags.get(note.bag, 0), _count(note.value))
+            bags[note.bag] = max(bags.get(note.bag, 0), count_noted(note.value))
     return loose + sum(bags.values())
-
-
-def _count(value: str) -> int:
-    try:
-        return max(0, int(float(value)))
-    except (ValueError, OverflowError):
-        return 1

@@ -7,21 +7,22 @@ notes cannot tell, no lot is made and a finding says why.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
 
 from firstsilk.answers import Finding, InputRefused, Place
 from firstsilk.records.models import Line, Lot, LotOrigin, Movement, Row, Season, Station
+from firstsilk.science.flowering.bags import Shares, name_givers
 from firstsilk.science.flowering.notes import Note
-from firstsilk.science.flowering.rows import RowState, read_row_states
+from firstsilk.science.flowering.rows import RowState, keep_standing_notes, read_row_states
 from firstsilk.science.lineage.generation import POLLINATIONS
 from firstsilk.work.flowering.states import read_notes
 from firstsilk.work.nursery.as_sown import read_true_lines
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.ears import WITHIN, EarGroup, group_ears
-from firstsilk.work.seed.progeny import find_or_make_progeny
+from firstsilk.work.seed.progeny import find_or_make_bulk_progeny, find_or_make_progeny
 from firstsilk.work.shelf import get_season, get_station, take_tags
 
 
@@ -60,6 +61,7 @@ class _Harvest:
     line_of: dict[str, str]
     notes: dict[str, list[Note]]
     made_before: dict[tuple[int, str], Lot]
+    givers: dict[str, tuple[Shares, str]]
     names: set[str]
     findings: list[Finding] = field(default_factory=list)
 
@@ -69,9 +71,10 @@ def make_lots(on: Occasion, season: str) -> MadeLots:
 
     Notes
     -----
-    The father is the line of the male rows in the pollination notes. A row with two kinds of pollination, or with
-    males of different lines, makes a lot for each if bag numbers tell its kernels apart; those that no bag tells make
-    none. Making lots again makes only what is new.
+    The father is the line of the male rows in the pollination notes, or in the bag that a note without a male names. A
+    bag with pollen of several lines is a bulk: its seed has a set of fathers, each with its share by tassels. A row
+    with two kinds of pollination, or with males of different lines, makes a lot for each if bag numbers tell its
+    kernels apart; those that no bag tells make none. Making lots again makes only what is new.
     """
     station = get_station(on.station)
     with transaction.atomic():
@@ -108,18 +111,26 @@ def _open_harvest(
     for tag in {row.tag for row in rows}:
         by_tag[tag] = [*by_tag[tag], *(note for note in replaced if note.tag != tag)]
     origins = LotOrigin.objects.filter(station=station, row__season=season, row__isnull=False)
-    before = {
-        (one.row_id, one.male_row.line.name if one.male_row else ""): one.lot
-        for one in origins.select_related("lot", "male_row__line")
-        if one.row_id is not None
-    }
+    before = _find_made(origins.select_related("lot", "male_row__line"))
     names = set(Lot.objects.filter(station=station, name__startswith=season.name).values_list("name", flat=True))
     line_of = {tag: line.name for tag, line in lines.items()}
-    return _Harvest(on, station, season, {row.tag: row for row in rows}, lines, line_of, by_tag, before, names)
+    givers = name_givers(keep_standing_notes(notes)[0])
+    return _Harvest(on, station, season, {row.tag: row for row in rows}, lines, line_of, by_tag, before, givers, names)
+
+
+def _find_made(origins: Iterable[LotOrigin]) -> dict[tuple[int, str], Lot]:
+    """Lots made before, by their row and their father's line as planned; of a pollen bulk by all lines in it."""
+    rows: dict[int, tuple[int, Lot]] = {}
+    fathers: dict[int, set[str]] = defaultdict(set)
+    for one in origins:
+        if one.row_id is not None:
+            rows[one.lot_id] = (one.row_id, one.lot)
+            fathers[one.lot_id] |= {one.male_row.line.name} if one.male_row else set()
+    return {(row, "+".join(sorted(fathers[lot_id]))): lot for lot_id, (row, lot) in rows.items()}
 
 
 def _make_row_lots(harvest: _Harvest, row: Row, state: RowState) -> list[NewLot]:
-    ears = group_ears(harvest.notes[row.tag], row.tag, harvest.line_of)
+    ears = group_ears(harvest.notes[row.tag], row.tag, harvest.line_of, harvest.givers)
     if not ears.ways:
         repair = "Note the pollination it came from"
         harvest.findings.append(_no_lot(row, "no_pollination", "kernels but no pollination noted", repair))
@@ -144,22 +155,28 @@ def _make_lot(harvest: _Harvest, row: Row, state: RowState, group: EarGroup, is_
     problem = _find_problem(harvest, mother, group)
     if problem is not None:
         return _no_lot(row, *problem)
-    father_row = next((harvest.rows[tag] for tag in group.males if tag in harvest.rows), None)
-    if group.kind in WITHIN:
-        father_row = None
-    father = harvest.lines[father_row.tag] if father_row is not None else None
-    before = harvest.made_before.get((row.pk, father_row.line.name if father_row else ""))
+    males = [] if group.kind in WITHIN else [(harvest.rows[tag], share) for tag, share in group.shares]
+    fathers = {harvest.line_of[male.tag]: harvest.lines[male.tag] for male, _ in males}
+    # Male rows of one line are one father: the first of them stands for all.
+    males = males if len(fathers) > 1 else [(male, 1.0) for male, _ in males[:1]]
+    before = harvest.made_before.get((row.pk, "+".join(sorted({male.line.name for male, _ in males}))))
     if before is not None:
         return _compare_with_lot(row, before, group.kernels)
     try:
         # A fault inside must leave no half-made line behind.
         with transaction.atomic():
-            line, is_new = find_or_make_progeny(harvest.station, group.kind, mother, father)
+            line, is_new = _find_line(harvest, group.kind, mother, list(fathers.values()))
     except InputRefused as refused:
         return _no_lot(row, "progeny_unclear", str(refused).rstrip("."), "Correct the line's record or the note")
-    name = _name_lot(harvest, row, father_row, group, is_alone)
-    lot = _store_lot(harvest, row, father_row, group, line, name, state)
-    return NewLot(lot.tag, name, line.name, row.number, father.name if father else "", group.kernels, is_new)
+    name = _name_lot(harvest, row, [male for male, _ in males], group, is_alone)
+    lot = _store_lot(harvest, row, males, group, line, name, state)
+    return NewLot(lot.tag, name, line.name, row.number, "+".join(sorted(fathers)), group.kernels, is_new)
+
+
+def _find_line(harvest: _Harvest, kind: str, mother: Line, fathers: list[Line]) -> tuple[Line, bool]:
+    if len(fathers) > 1:
+        return find_or_make_bulk_progeny(harvest.station, mother, fathers)
+    return find_or_make_progeny(harvest.station, kind, mother, fathers[0] if fathers else None)
 
 
 def _find_problem(harvest: _Harvest, mother: Line, group: EarGroup) -> tuple[str, str, str] | None:
@@ -177,7 +194,7 @@ def _find_problem(harvest: _Harvest, mother: Line, group: EarGroup) -> tuple[str
     if unknown or not father:
         told = f"the male of its {kind} is not a row of this season: {', '.join(unknown) or 'none noted'}"
         return "father_unknown", told, "Take the note back and write it with the male row"
-    if father == mother.name:
+    if mother.name in father.split("+"):
         told = f"noted as {kind}, but its male is of its own line"
         return "father_is_mother", told, "Take the note back and write it as a sib, or with the right male"
     return None
@@ -192,18 +209,24 @@ def _compare_with_lot(row: Row, lot: Lot, kernels: int) -> Finding | None:
     return _no_lot(row, "kernels_changed", told, "Count the lot and enter the count at the desk")
 
 
-def _name_lot(harvest: _Harvest, row: Row, father_row: Row | None, group: EarGroup, is_alone: bool) -> str:
-    """``2031-0012``; of a row with several fathers ``2031-0012x0034``; a letter more where the name is taken."""
+def _name_lot(harvest: _Harvest, row: Row, males: Sequence[Row], group: EarGroup, is_alone: bool) -> str:
+    """``2031-0012``; of a row pollinated in several ways ``2031-0012x0034``; a letter more where the name is taken."""
     name = f"{harvest.season.name}-{row.number:04d}"
     if not is_alone:
-        name += f"x{father_row.number:04d}" if father_row is not None else f"-{group.kind}"
+        name += f"x{males[0].number:04d}" if males else f"-{group.kind}"
     free = next(one for one in (name, *(f"{name}{sign}" for sign in "bcdefghijkm")) if one not in harvest.names)
     harvest.names.add(free)
     return free
 
 
 def _store_lot(
-    harvest: _Harvest, row: Row, father_row: Row | None, group: EarGroup, line: Line, name: str, state: RowState
+    harvest: _Harvest,
+    row: Row,
+    males: Sequence[tuple[Row, float]],
+    group: EarGroup,
+    line: Line,
+    name: str,
+    state: RowState,
 ) -> Lot:
     on, station, season = harvest.on, harvest.station, harvest.season
     told = f"row {row.number} of {season.name}" + (f", bags {', '.join(group.bags)}" if group.bags else "")
@@ -213,18 +236,22 @@ def _store_lot(
         name=name,
         line=line,
         kind="ears",
-        origin="open_pollinated" if group.kind == "open" else "pollinations",
+        origin="open_pollinated" if group.kind == "open" else "male_set" if len(males) > 1 else "pollinations",
         origin_text=told[:200],
         year=season.year,
     )
-    LotOrigin.objects.create(
-        station=station,
-        lot=lot,
-        row=row,
-        male_row=father_row,
-        note=group.notes[0] if group.notes else None,
-        bag=group.bags[0] if len(group.bags) == 1 else "",
-    )
+    bags = group.bags or tuple({note.bag for note in harvest.notes[row.tag] if note.id in group.notes})
+    fathers: Sequence[tuple[Row | None, float]] = males or [(None, 1.0)]
+    for male, share in fathers:
+        LotOrigin.objects.create(
+            station=station,
+            lot=lot,
+            row=row,
+            male_row=male,
+            note=group.notes[0] if group.notes else None,
+            bag=bags[0] if len(bags) == 1 else "",
+            share_frac=share,
+        )
     ears = f"{len(group.bags)} bags" if group.bags else f"{state.ears_picked} ears"
     Movement.objects.create(
         station=station,

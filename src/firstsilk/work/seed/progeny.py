@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from firstsilk.answers import refuse
 from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.generation import Parent, plan_progeny
@@ -61,6 +63,38 @@ def find_or_make_progeny(station: Station, kind: str, mother: Line, father: Line
     return line, True
 
 
+def find_or_make_bulk_progeny(station: Station, mother: Line, fathers: Sequence[Line]) -> tuple[Line, bool]:
+    """The line that the seed of a mother and a bulk of pollen is, and whether its record is new.
+
+    It is named ``MOTHER/FATHER+FATHER``. In kinship it is open-pollinated: each kernel's father is one of the bulk, and
+    the record of a line holds one father or none. The lot holds the fathers with their shares.
+    """
+    bulk = "+".join(sorted(one.name for one in fathers))
+    grown = plan_progeny("pollen_mix", _parent(mother), Parent(bulk))
+    name = f"{mother.name}/{bulk}"
+    _check_length(name)
+    taken = find_lines(station, [name]).get(name)
+    if taken is not None and (taken.mother_id, taken.father_id, taken.method) == (mother.pk, None, "open"):
+        return taken, False
+    if taken is not None:
+        raise refuse(
+            "line_name_taken", f"its seed would be named {name}, and that is another line", "Rename that line."
+        )
+    groups = {one.group for one in (mother, *fathers)}
+    line = Line.objects.create(
+        station=station,
+        name=name,
+        kind="line",
+        stands_for=grown.stands_for,
+        method="open",
+        mother=mother,
+        generation=grown.generation,
+        pedigree=grown.pedigree[:400],
+        group=groups.pop() if len(groups) == 1 else "",
+    )
+    return line, True
+
+
 def _name(kind: str, mother: Line, father: Line | None, pedigree: str) -> str:
     if father is None:
         name = f"{mother.name}/open" if kind == "open" else f"{mother.name}-{'B' if kind == 'self' else '#'}"
@@ -68,13 +102,17 @@ def _name(kind: str, mother: Line, father: Line | None, pedigree: str) -> str:
         name = f"{mother.name}-D"
     else:
         name = pedigree if "/" in mother.name + father.name else f"{mother.name}/{father.name}"
+    _check_length(name)
+    return name
+
+
+def _check_length(name: str) -> None:
     if len(name) > LONGEST_NAME:
         raise refuse(
             "line_name_long",
             f"its seed would be named {name[:40]}..., which is too long",
             "Give the parents short names.",
         )
-    return name
 
 
 def _parent(line: Line) -> Parent:
