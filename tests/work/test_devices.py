@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 from hashlib import sha256
+from uuid import uuid4
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Device
@@ -84,10 +87,32 @@ def test_revoked_phone_is_known_as_revoked_and_may_join_again() -> None:
 def test_list_of_devices_says_what_came_and_what_did_not() -> None:
     receive_notes(ON, PHONE, [make_wire(2), make_wire(5)], "2031-07-14T11:33:15.25", 120, highest_number=7)
     (phone,) = list_devices(ON)
-    assert (phone.n_notes, phone.highest_number, phone.gaps) == (2, 5, ((1, 1), (3, 4)))
+    # Notes 6 and 7 are told by the phone alone: that they never came shows before anything later comes.
+    assert (phone.n_notes, phone.highest_number, phone.gaps) == (2, 5, ((1, 1), (3, 4), (6, 7)))
+    assert (phone.highest_told, phone.n_missing, phone.clock_warns) == (7, 5, True)
     assert phone.last_seen_at == NOW
     # 11:33:15.25 at +120 min is 09:33:15.25 UTC, three minutes ahead of the station's 09:30:15.25.
     assert phone.clock_ahead_s == pytest.approx(180.0)
+
+
+def test_phone_says_of_itself_its_program_and_what_it_still_holds_and_never_takes_a_number_back() -> None:
+    receive_notes(ON, PHONE, [make_wire(1)], highest_number=9, app="pocket 0.2.0", waiting=8)
+    (phone,) = list_devices(ON)
+    assert (phone.app, phone.waiting, phone.highest_told) == ("pocket 0.2.0", 8, 9)
+    receive_notes(ON, PHONE, [make_wire(2)], highest_number=2, waiting=0)
+    (phone,) = list_devices(ON)
+    assert (phone.app, phone.waiting, phone.highest_told) == ("pocket 0.2.0", 0, 9)
+
+
+def test_list_of_devices_asks_the_books_as_often_for_two_phones_as_for_twelve() -> None:
+    asked = []
+    for n in (1, 11):
+        for _ in range(n):
+            enrol_device(open_enrolment(ON).code, str(uuid4()), NOW)
+        with CaptureQueriesContext(connection) as found:
+            list_devices(ON)
+        asked.append(len(found))
+    assert asked[0] == asked[1]
 
 
 @pytest.mark.parametrize("token", ["", "x", "\ud800"])

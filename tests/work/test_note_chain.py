@@ -109,6 +109,16 @@ def test_chain_when_its_end_is_cut_holds_alone_but_not_against_the_hash_written_
     assert (check.ok, check.first_broken) == (False, 5)
 
 
+def test_chain_takes_the_sixteen_signs_that_a_sheet_prints(chain: list[str]) -> None:
+    short = chain[3][:16].upper()
+    printed = " ".join(short[at : at + 4] for at in range(0, 16, 4))
+    assert verify_chain(ON, anchor=printed).ok
+    wrong = ("0" if short[0] != "0" else "1") + printed[1:]
+    assert not verify_chain(ON, anchor=wrong).ok
+    with pytest.raises(InputRefused, match="no hash"):
+        verify_chain(ON, anchor=printed[:10])
+
+
 def test_chain_when_computed_anew_over_changed_notes_is_found_by_the_hash_written_down(chain: list[str]) -> None:
     _tamper("DELETE FROM records_note")
     receive_notes(ON, PHONE, [make_wire(number, value="2031-07-13") for number in range(1, 7)])

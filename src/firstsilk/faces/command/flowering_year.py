@@ -74,6 +74,9 @@ def notes(
     verify: Annotated[
         bool, typer.Option("--verify", help="Walk the chain of hashes and say whether it holds.")
     ] = False,
+    anchor: Annotated[
+        str, typer.Option(help="With --verify: the signs behind the word chain on a printed sheet.")
+    ] = "",
     out: Out = "",
     as_json: AsJson = False,
     station: StationCode = "",
@@ -85,8 +88,8 @@ def notes(
     from firstsilk.work.flowering.notes import list_notes
     from firstsilk.work.shelf import read_tag_given
 
-    if verify:
-        check = verify_chain(on)
+    if verify or anchor:
+        check = verify_chain(on, anchor)
         if not check.ok:
             raise refuse("chain_broken", f"The chain of notes breaks at note {check.first_broken}: {check.reason}", "")
         say(f"The chain of {check.n:,} notes holds.")

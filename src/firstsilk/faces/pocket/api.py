@@ -24,6 +24,7 @@ from ninja.security import HttpBearer
 
 from firstsilk.answers import FirstsilkError, InputRefused, StationFault, refuse
 from firstsilk.science.flowering.notes import FORMAT
+from firstsilk.work.flowering.day_close import list_closed_days
 from firstsilk.work.flowering.devices import KnownDevice, enrol_device, find_device
 from firstsilk.work.flowering.receive import receive_notes
 from firstsilk.work.flowering.walk import read_walk
@@ -148,6 +149,8 @@ class BatchIn(Schema):
     sent_local: str | None = Field(None, max_length=32)
     sent_offset_min: int | None = None
     highest_number: int | None = Field(None, ge=0, le=2**53)
+    app: str | None = Field(None, max_length=24)
+    waiting: int | None = Field(None, ge=0, le=2**31 - 1)
     notes: list[Any] = Field(json_schema_extra=_NOTES)
 
 
@@ -160,7 +163,7 @@ class AsideOut(Schema):
 
 
 class ReceiptOut(Schema):
-    """What became of the batch, given after the commit."""
+    """What became of the batch, given after the commit. Notes of closed days may be let go, once confirmed."""
 
     format: int
     stored: list[str]
@@ -169,6 +172,7 @@ class ReceiptOut(Schema):
     gaps: list[list[int]]
     confirmed_to: int
     server_time: str
+    closed_days: list[str]
 
 
 def _for_signed_in(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
@@ -233,13 +237,16 @@ def post_notes(request: HttpRequest, body: BatchIn) -> dict[str, object]:
         raise refuse("batch_too_large", f"This batch holds {len(body.notes)} notes.", f"Send {BATCH_NOTES} at once.")
     if body.device != device.uuid:
         raise refuse("device_other", "This token was given to another phone.", "Ask the crew leader for a new code.")
+    on = _make_occasion(request)
     receipt = receive_notes(
-        _make_occasion(request),
+        on,
         device.uuid,
         body.notes,
         sent_local=body.sent_local,
         sent_offset_min=body.sent_offset_min,
         highest_number=body.highest_number,
+        app=body.app,
+        waiting=body.waiting,
     )
     return {
         "format": FORMAT,
@@ -249,6 +256,7 @@ def post_notes(request: HttpRequest, body: BatchIn) -> dict[str, object]:
         "gaps": [list(gap) for gap in receipt.gaps],
         "confirmed_to": receipt.confirmed_to,
         "server_time": receipt.received_at,
+        "closed_days": [day.isoformat() for day in list_closed_days(on)],
     }
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from firstsilk.answers import refuse, shorten_value
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.notes import FIRST_HASH, Note, chain_hash, compute_check_sum
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
+
+_ANCHOR = re.compile(r"[0-9a-f]{16,64}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,15 +81,21 @@ def verify_chain(on: Occasion, anchor: str = "") -> ChainCheck:
     on
         The occasion; only its station matters.
     anchor
-        A hash written down outside the books earlier, e.g. on a printed day sheet. It must be one of the chain's
-        hashes: that is how a chain cut short or computed anew is found.
+        A hash written down outside the books earlier, e.g. on a printed day sheet, or its first 16 signs or more;
+        blanks do not matter. It must be one of the chain's hashes: so a chain cut short or computed anew is found.
+
+    Raises
+    ------
+    InputRefused
+        ``anchor_unreadable`` if that is no such hash.
 
     Notes
     -----
     Checked by tests/work/test_note_chain.py.
     """
     station = get_station(on.station)
-    previous, expected, anchor_met = FIRST_HASH, 1, not anchor or anchor == FIRST_HASH
+    anchor = _read_anchor(anchor)
+    previous, expected, anchor_met = FIRST_HASH, 1, FIRST_HASH.startswith(anchor)
     broken: tuple[int, str] | None = None
     n = 0
     for record in NoteRecord.objects.filter(station=station).order_by("position").iterator(chunk_size=1000):
@@ -94,12 +104,20 @@ def verify_chain(on: Occasion, anchor: str = "") -> ChainCheck:
             reason = _find_fault(record, previous, expected)
             broken = (min(record.position, expected), reason) if reason else None
         previous, expected = record.hash, expected + 1
-        anchor_met = anchor_met or record.hash == anchor
+        anchor_met = anchor_met or record.hash.startswith(anchor)
     if broken is None and not anchor_met:
         broken = (expected, "The chain does not hold the hash that was written down earlier.")
     if broken is None:
         return ChainCheck(n, True, None, previous)
     return ChainCheck(n, False, broken[0], previous, broken[1])
+
+
+def _read_anchor(text: str) -> str:
+    anchor = "".join(text.split()).lower()
+    if anchor and not _ANCHOR.fullmatch(anchor):
+        told = f"{shorten_value(text)!r} is no hash of a note."
+        raise refuse("anchor_unreadable", told, "Type the 16 signs behind the word chain on the sheet.")
+    return anchor
 
 
 def _find_fault(record: NoteRecord, previous_hash: str, expected_position: int) -> str:

@@ -41,6 +41,25 @@ def write_row_note(
     InputRefused
         If the kind, its detail or the row is unknown, or the value is not what the kind wants.
     """
+    draft, told = make_row_draft(on, season, kind, row, value, detail, male, bag, taken_on, worker, doubt)
+    write_notes(on, [draft], source)
+    return told
+
+
+def make_row_draft(
+    on: Occasion,
+    season: str,
+    kind: str,
+    row: str,
+    value: str = "",
+    detail: str = "",
+    male: str = "",
+    bag: str = "",
+    taken_on: date | None = None,
+    worker: str = "",
+    doubt: str = "",
+) -> tuple[NoteDraft, str]:
+    """Check one note about a row, as `write_row_note` does; returns it ready to be written, and in words."""
     known = _check_kind(kind, detail)
     day = taken_on or on.today
     _check_words(on, day, worker, bag.strip())
@@ -64,8 +83,8 @@ def write_row_note(
         doubt_reason=doubt[:300],
         worker=worker,
     )
-    write_notes(on, [draft], source)
-    return f"row {found.number}, {known.says}, {detail.replace('_', ' ')} {proper}".replace(",  ", ", ").strip(", ")
+    told = f"row {found.number}, {known.says}, {detail.replace('_', ' ')} {proper}"
+    return draft, told.replace(",  ", ", ").strip(", ")
 
 
 def _check_kind(kind: str, detail: str) -> Kind:

@@ -7,7 +7,7 @@ gets a token that it keeps. The books hold only hashes of code and token.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from hashlib import sha256
@@ -21,8 +21,9 @@ from firstsilk.records.models import Device, Station
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.notes import make_note_id
 from firstsilk.science.seed.tags import ALPHABET
+from firstsilk.work.flowering.clock import CLOCK_WARNS_S
 from firstsilk.work.flowering.desk import take_device_number
-from firstsilk.work.flowering.receive import find_gaps
+from firstsilk.work.flowering.gaps import Gap, find_gaps_by_device
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
 from firstsilk.work.station import read_station
@@ -79,8 +80,12 @@ class DeviceFacts:
         ``waiting`` for its phone, ``expired`` before a phone came, ``enrolled``, ``revoked``, or ``desk``.
     clock_ahead_s
         Its clock minus ours at the last meeting [s]; None if never met.
+    clock_warns
+        True where the clock is more than two minutes out; a clock is never used for order.
     n_notes, highest_number, gaps
         Notes in the books, the highest number among them, and ranges of numbers that never came.
+    highest_told, waiting, app
+        What the phone last said of itself: its highest number, the notes that it still holds, its program.
     """
 
     number: int
@@ -93,6 +98,31 @@ class DeviceFacts:
     n_notes: int
     highest_number: int
     gaps: tuple[tuple[int, int], ...]
+    highest_told: int = 0
+    waiting: int = 0
+    app: str = ""
+
+    @property
+    def clock_warns(self) -> bool:
+        """Is its clock so far out that times of day on its notes mislead?"""
+        return self.clock_ahead_s is not None and abs(self.clock_ahead_s) > CLOCK_WARNS_S
+
+    @property
+    def clock_off(self) -> str:
+        """How far out its clock is, in words: ``4 min ahead``, ``2 h 10 min behind``; empty if it was never met."""
+        if self.clock_ahead_s is None:
+            return ""
+        minutes = round(abs(self.clock_ahead_s) / 60)
+        if minutes >= 2 * 24 * 60:
+            told = f"{minutes // (24 * 60):,} days"
+        else:
+            told = f"{minutes // 60} h {minutes % 60} min" if minutes >= 60 else f"{minutes} min"
+        return f"{told} {'ahead' if self.clock_ahead_s > 0 else 'behind'}"
+
+    @property
+    def n_missing(self) -> int:
+        """Numbers that never came."""
+        return sum(last - first + 1 for first, last in self.gaps)
 
 
 def open_enrolment(on: Occasion, label: str = "", dice: Dice = secrets.token_bytes) -> EnrolCode:
@@ -202,20 +232,32 @@ def list_devices(on: Occasion) -> tuple[DeviceFacts, ...]:
     counted: dict[UUID, tuple[int, int]] = {
         device: (n, highest) for device, n, highest in notes.annotate(n=Count("id"), highest=Max("device_number"))
     }
-    return tuple(
-        DeviceFacts(
-            number=device.number,
-            label=device.label,
-            uuid=str(device.uuid),
-            state=_state_of(device, on.now),
-            enrolled_at=device.enrolled_at,
-            last_seen_at=device.last_seen_at,
-            clock_ahead_s=device.clock_ahead_s,
-            n_notes=counted.get(device.uuid, (0, 0))[0],
-            highest_number=counted.get(device.uuid, (0, 0))[1],
-            gaps=find_gaps(station, str(device.uuid))[0],
-        )
-        for device in Device.objects.filter(station=station).order_by("number")
+    devices = list(Device.objects.filter(station=station).order_by("number"))
+    gaps = find_gaps_by_device(station, {str(one.uuid): one.highest_number for one in devices})
+    return tuple(_tell_device(one, on.now, counted, gaps) for one in devices)
+
+
+def _tell_device(
+    device: Device,
+    now: datetime,
+    counted: Mapping[UUID, tuple[int, int]],
+    gaps: Mapping[str, tuple[tuple[Gap, ...], int]],
+) -> DeviceFacts:
+    n_notes, highest = counted.get(device.uuid, (0, 0))
+    return DeviceFacts(
+        number=device.number,
+        label=device.label,
+        uuid=str(device.uuid),
+        state=_state_of(device, now),
+        enrolled_at=device.enrolled_at,
+        last_seen_at=device.last_seen_at,
+        clock_ahead_s=device.clock_ahead_s,
+        n_notes=n_notes,
+        highest_number=highest,
+        gaps=gaps.get(str(device.uuid), ((), 0))[0],
+        highest_told=device.highest_number,
+        waiting=device.waiting,
+        app=device.app,
     )
 
 

@@ -11,6 +11,8 @@ from firstsilk.records.models import NoteAside, Row, Station
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import find_undone
 from firstsilk.work.flowering.chain import as_note
+from firstsilk.work.flowering.clock import correct_time, read_wrong_clocks
+from firstsilk.work.flowering.day_close import read_closed_heads
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
 
@@ -19,7 +21,10 @@ SHOWN = ("all", "doubted", "replaced")
 
 @dataclass(frozen=True, slots=True)
 class ListedNote:
-    """One note on the list: its place in the chain, its row in words (empty if its tag is no row), its fate."""
+    """One note on the list: its place in the chain, its row in words (empty if its tag is no row), its fate.
+
+    `late`: it came after its day was closed. `corrected`: its time by our clock, where its device's is far out.
+    """
 
     position: int
     received_at: datetime
@@ -28,6 +33,8 @@ class ListedNote:
     season: str
     male_name: str
     fate: str
+    late: bool
+    corrected: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +76,7 @@ def read_note_list(on: Occasion, show: str = "all", before: int | None = None, s
     records = list(found.order_by("-position")[: size + 1])
     shown = records[:size]
     rows = _find_rows(station, shown)
+    closed, clocks = read_closed_heads(station), read_wrong_clocks(station)
     taken_back = {target for target, by in undone.items() if replacing[by].kind == "withdrawn"}
     notes = tuple(
         ListedNote(
@@ -78,13 +86,15 @@ def read_note_list(on: Occasion, show: str = "all", before: int | None = None, s
             *rows.get(record.tag, ("", "")),
             rows.get(record.male, (record.male, ""))[0],
             _fate(record, undone.keys(), taken_back),
+            record.position > closed.get(record.taken_on, record.position),
+            correct_time(as_note(record), clocks.get(str(record.device))),
         )
         for record in shown
     )
     total = every.count()
     aside = tuple(
         AsideFacts(one.received_at, one.code, one.reason, one.raw[:300])
-        for one in NoteAside.objects.filter(station=station).order_by("-received_at", "-pk")[:50]
+        for one in NoteAside.objects.filter(station=station, settled=None).order_by("-received_at", "-pk")[:50]
     )
     doubted = every.exclude(doubt="").count()
     older = shown[-1].position if len(records) > size else None

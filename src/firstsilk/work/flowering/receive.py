@@ -27,6 +27,7 @@ from firstsilk.science.flowering.notes import (
     read_note,
 )
 from firstsilk.work.flowering.chain import as_note, receipt_text
+from firstsilk.work.flowering.gaps import find_gaps
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
 
@@ -82,6 +83,8 @@ def receive_notes(
     sent_local: str | None = None,
     sent_offset_min: int | None = None,
     highest_number: int | None = None,
+    app: str | None = None,
+    waiting: int | None = None,
 ) -> Receipt:
     """Store a batch of travelling notes: each once, whole, in one transaction.
 
@@ -97,6 +100,8 @@ def receive_notes(
         The sender's clock when it sent, and its offset from UTC [min]; kept on the device, never trusted.
     highest_number
         The highest number that the device has ever given out, so that a loss at the end shows too.
+    app, waiting
+        The program that sends, and how many more notes it holds that we have not confirmed; kept on the device.
 
     Returns
     -------
@@ -113,7 +118,8 @@ def receive_notes(
         batch = _sort_batch(station, wires)
         _lay_aside(station, device_uuid, batch.aside, on.now)
         _lengthen_chain(station, batch.new, on.now)
-        _meet_device(station, device_uuid, on.now, sent_local, sent_offset_min)
+        _meet_device(station, device_uuid, on.now, _find_clock(on.now, sent_local, sent_offset_min), app, waiting)
+        _keep_highest(station, device_uuid, highest_number)
         gaps, confirmed_to = find_gaps(station, device_uuid, highest_number)
     return Receipt(
         stored=tuple(note.id for note in batch.new),
@@ -257,42 +263,31 @@ def _as_record(station: Station, note: Note, now: datetime) -> NoteRecord:
 
 
 def _meet_device(
-    station: Station, device_uuid: str, now: datetime, sent_local: str | None, sent_offset_min: int | None
+    station: Station, device_uuid: str, now: datetime, clock_ahead_s: float | None, app: str | None, waiting: int | None
 ) -> None:
-    """Write down that the device was here, and how far its clock is ahead of ours [s]."""
+    """Write down that the device was here, and what it said of itself."""
     changes: dict[str, object] = {"last_seen_at": now}
-    if sent_local is not None and sent_offset_min is not None:
-        try:
-            zone = timezone(timedelta(minutes=sent_offset_min))
-            sent = datetime.fromisoformat(sent_local).replace(tzinfo=zone)
-            changes["clock_ahead_s"] = (sent - now).total_seconds()
-        except (ValueError, OverflowError):
-            pass
+    if clock_ahead_s is not None:
+        changes["clock_ahead_s"] = clock_ahead_s
+    if app is not None:
+        changes["app"] = app.replace("\0", "")[:24]
+    if waiting is not None:
+        changes["waiting"] = min(max(0, waiting), 2**31 - 1)
     Device.objects.filter(station=station, uuid=device_uuid).update(**changes)
 
 
-def find_gaps(
-    station: Station, device_uuid: str, highest_number: int | None = None
-) -> tuple[tuple[tuple[int, int], ...], int]:
-    """The numbers of a device that never reached us, as ranges; and the number up to which all did.
+def _find_clock(now: datetime, sent_local: str | None, sent_offset_min: int | None) -> float | None:
+    """How far the sender's clock is ahead of ours [s]; None if it did not say, or said what is no clock."""
+    if sent_local is None or sent_offset_min is None:
+        return None
+    try:
+        zone = timezone(timedelta(minutes=sent_offset_min))
+        return (datetime.fromisoformat(sent_local).replace(tzinfo=zone) - now).total_seconds()
+    except (ValueError, OverflowError):
+        return None
 
-    Notes
-    -----
-    A note laid aside has reached us: its number, where it can be read, is no gap.
-    """
-    held = set(NoteRecord.objects.filter(station=station, device=device_uuid).values_list("device_number", flat=True))
-    for raw in NoteAside.objects.filter(station=station, device=device_uuid).values_list("raw", flat=True):
-        wire = json.loads(raw)
-        number = wire.get("number") if isinstance(wire, dict) and wire.get("device") == device_uuid else None
-        if isinstance(number, int) and not isinstance(number, bool) and 1 <= number <= 2**53:
-            held.add(number)
-    last = max(held | {highest_number or 0})
-    gaps: list[tuple[int, int]] = []
-    expected = 1
-    for number in sorted(held):
-        if number > expected:
-            gaps.append((expected, number - 1))
-        expected = number + 1
-    if expected <= last:
-        gaps.append((expected, last))
-    return tuple(gaps), gaps[0][0] - 1 if gaps else last
+
+def _keep_highest(station: Station, device_uuid: str, highest_number: int | None) -> None:
+    """The highest number that the device ever told; a phone that lost its store and tells less changes nothing."""
+    told = min(highest_number or 0, 2**53)
+    Device.objects.filter(station=station, uuid=device_uuid, highest_number__lt=told).update(highest_number=told)

@@ -1,6 +1,7 @@
 """Which addresses lead into the flowering room?"""
 
 from firstsilk.faces.pages.desk import desk_page
+from firstsilk.faces.pages.flowering.closing import show_day_close, show_to_settle
 from firstsilk.faces.pages.flowering.crew_views import show_crew, show_cutoff, show_supplies, show_window
 from firstsilk.faces.pages.flowering.morning import show_morning
 from firstsilk.faces.pages.flowering.phones import show_phones
@@ -26,5 +27,7 @@ routes = [
     desk_page("flowering/window/", show_window, "window", read=READERS),
     desk_page("flowering/supplies/", show_supplies, "supplies", read=READERS),
     desk_page("flowering/cutoff/", show_cutoff, "cutoff", read=READERS, change=DESK),
+    desk_page("flowering/close/", show_day_close, "day-close", read=CREW, change=CREW),
+    desk_page("flowering/settle/", show_to_settle, "settle", read=CREW, change=CREW),
     desk_page("flowering/phones/", show_phones, "devices", read=CREW, change=CREW),
 ]
