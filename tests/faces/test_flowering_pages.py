@@ -88,7 +88,7 @@ def test_todays_list_tells_what_with_whom_how_long_and_why(client, station, fiel
     page = page_as(client, station, "cooperator", "/flowering/").content.decode()
     assert "Pollinate this morning" in page
     assert "row 3" in page
-    assert "0 of 9 done, silk since 20 Jul, 4 days of silk left; no tassel bag noted last evening" in page
+    assert "0 of 10 done, silk since 20 Jul, 4 days of silk left; no tassel bag noted last evening" in page
     assert "Bag tassels this afternoon" in page
     assert "Heat: water and shade within reach" in page
     assert "nothing pollinated yet" in page
@@ -105,7 +105,7 @@ def test_a_target_that_ran_out_of_silk_is_short(client, station, field):
     take_note(ON, field[1], "pollinated", 2, detail="cross", male=field[2].tag)
     later = "/flowering/?day=2031-07-30"
     page = page_as(client, station, "breeder", later).content.decode()
-    assert "7 short, and its silk is over" in page
+    assert "8 short, and its silk is over" in page
 
 
 def test_a_row_is_found_by_number_or_by_tag_as_printed(client, station, field):
@@ -124,7 +124,7 @@ def test_a_row_tells_its_males_target_and_notes_newest_first(client, station, fi
     assert "planned as cross by E2" in page
     assert "Its males" in page
     assert "since 20 Jul" in page
-    assert "6 more to pollinate" in page
+    assert "7 more to pollinate" in page
     assert page.index("pollinated: cross") < page.index(">sown<")
     assert "B7" in page
     assert "W4" in page

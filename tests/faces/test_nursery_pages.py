@@ -136,7 +136,7 @@ def test_the_map_shows_each_row_with_its_state_sign_shape_and_link(client, stati
         ([("sown", "2031-05-12", {})], "sown"),
         ([("sown", "2031-05-12", {}), ("silk", "2031-07-20", {})], "flowering"),
         ([("sown", "2031-05-12", {}), ("pollinated", 2, {"detail": "self"})], "some"),
-        ([("sown", "2031-05-12", {}), ("pollinated", 9, {"detail": "self"})], "enough"),
+        ([("sown", "2031-05-12", {}), ("pollinated", 10, {"detail": "self"})], "enough"),
         ([("sown", "2031-05-12", {}), ("silk", "2031-07-10", {}), ("pollinated", 2, {"detail": "self"})], "short"),
         ([("sown", "2031-05-12", {}), ("pollinated", 9, {"detail": "self"}), ("ears_picked", 5, {})], "picked"),
         ([("sown", "2031-05-12", {}), ("ears_picked", 5, {}), ("shelled", 300, {})], "shelled"),
@@ -191,7 +191,7 @@ def test_a_target_added_shows_up_with_its_plan_and_what_is_short(client, station
         sent = {"kind": "cross", "female": female, "male": male, "ears": "3", "priority": "1", "reason": "early"}
         assert client.post("/nursery/plan/", sent).status_code == 302
     page = client.get("/nursery/plan/").content.decode()
-    assert "3 good ears at 68% success need 7 pollinations (95% sure): 1 row" in page
+    assert "3 good ears at 68% success need 8 pollinations (95% sure): 1 row" in page
     assert "there is no lot of Rare" in page
     assert "Fix the plan" in page
     assert not Row.objects.exists()

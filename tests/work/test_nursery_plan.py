@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from datetime import date
 
@@ -9,7 +10,7 @@ import pytest
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Reservation, Row, Season, Target
-from firstsilk.science.nursery.counts import count_pollinations
+from firstsilk.science.seed.line_rates import LineCounts, learn_programme, rate_line
 from firstsilk.science.seed.pollinations import EarRates, plan_pollinations
 from firstsilk.work.nursery.lay_out import MALE_EARS_PER_ROW
 from firstsilk.work.nursery.plan import (
@@ -23,12 +24,15 @@ from firstsilk.work.nursery.plan import (
 )
 from firstsilk.work.nursery.rates import LineRates
 from firstsilk.work.seed.stock import read_stock
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_weather, occasion
+from firstsilk.work.seed.success import read_success
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_weather, occasion, take_note
 
 pytestmark = pytest.mark.django_db
 
 ON = occasion(date(2031, 4, 1))
 SETTINGS = PlanSettings(sow_from=date(2031, 5, 12), rows_per_range=10)
+UNTOLD = rate_line(LineCounts("E1"), learn_programme(()))
+"""What is planned with where no notes tell of success and set: the published means, lent and not known for sure."""
 
 
 @pytest.fixture
@@ -87,7 +91,7 @@ def test_a_plan_when_only_shown_changes_nothing(station, season):
     add_targets(ON, "2031", [Want("self", "E1", ears=5)])
     shown = plan_nursery(ON, "2031", SETTINGS)
     assert not shown.fixed
-    assert len(shown.rows) == 2  # 11 pollinations at 95 %, 9 usable plants a row
+    assert len(shown.rows) == 2  # 12 pollinations at 95 %, 9 usable plants a row
     assert shown.kernels == sum(row.kernels for row in shown.rows)
     assert not Row.objects.exists()
     assert not Reservation.objects.exists()
@@ -139,8 +143,8 @@ def test_a_plan_beside_rows_of_another_walk_starts_a_new_range(station, season):
     make_row(season, 7, line, field_row=3, field_col=1)
     add_targets(ON, "2031", [Want("self", "E1")])
     planned = plan_nursery(ON, "2031", SETTINGS, fix=True)
-    assert [row.number for row in planned.rows] == [8]
-    assert planned.rows[0].field_row == 4
+    assert [row.number for row in planned.rows] == [8, 9]
+    assert {row.field_row for row in planned.rows} == {4}
 
 
 def test_a_cross_gets_male_rows_in_front_of_its_females_and_on_the_day_that_meets(station, season):
@@ -194,7 +198,8 @@ def test_rows_are_shared_out_so_that_their_pollinations_make_the_target(station,
     add_targets(ON, "2031", [Want("self", "E1", ears=10)])
     planned = plan_nursery(ON, "2031", SETTINGS)
     shares = [row.pollinations for row in planned.rows]
-    assert sum(shares) == count_pollinations(10)
+    assert sum(shares) == plan_pollinations(UNTOLD, 10) == 23
+    assert plan_pollinations(EarRates(), 10) == 20  # where the success is known for sure
     assert max(shares) - min(shares) <= 1
 
 
@@ -202,15 +207,15 @@ def test_kernels_ask_for_the_pollinations_that_reach_them_whatever_each_ear_sets
     lines_with_seed(station, E1=1290)
     add_targets(ON, "2031", [Want("self", "E1", ears=1, kernels=1000)])
     planned = plan_nursery(ON, "2031", SETTINGS)
-    assert sum(row.pollinations for row in planned.rows) == plan_pollinations(EarRates(), 1, 1000) == 16
-    assert count_pollinations(7) == 14  # the ears that hold 1,000 kernels on average
+    assert sum(row.pollinations for row in planned.rows) == plan_pollinations(UNTOLD, 1, 1000) == 19
+    assert plan_pollinations(EarRates(), 1, 1000) == 16  # where success and set are known for sure
     assert (
-        "1,000 kernels (7 good ears on average) at 68% success need 16 pollinations (95% sure)" in planned.rows[0].why
+        "1,000 kernels (7 good ears on average) at 68% success need 19 pollinations (95% sure)" in planned.rows[0].why
     )
 
 
 def test_very_many_kernels_are_planned_by_their_mean():
-    rates = LineRates("E1", None, None, 0.05, 20.0, 250, 100)
+    rates = LineRates("E1", None, None, EarRates(0.05, 20.0), 250, 100)
     assert rates.pollinations_for(1, 500_000) == 500_000
 
 
@@ -222,14 +227,14 @@ def test_the_oldest_lot_with_enough_live_seed_is_sown_first(station, season):
     make_lot(line, year=2029)
     add_targets(ON, "2031", [Want("self", "E1")])
     planned = plan_nursery(ON, "2031", SETTINGS)
-    assert [row.lot_name for row in planned.rows] == ["E1-28"]
+    assert [row.lot_name for row in planned.rows] == ["E1-28", "E1-28"]
     assert any("E1-26" in one and "0%" in one for one in planned.basis.missing)
 
 
 def test_lower_germination_asks_for_more_kernels(station, season):
     make_lot(make_line(station, "E1"), germination_frac=0.6)
     add_targets(ON, "2031", [Want("self", "E1")])
-    assert [row.kernels for row in plan_nursery(ON, "2031", SETTINGS).rows] == [36]  # 18 / 0.6 x 1.2
+    assert [row.kernels for row in plan_nursery(ON, "2031", SETTINGS).rows] == [36, 36]  # 18 / 0.6 x 1.2
 
 
 def test_what_is_not_known_is_said_and_not_hidden(station, season):
@@ -280,3 +285,28 @@ def test_only_a_draft_can_be_dropped(station, season):
     for number in (1, 2, 3):
         with pytest.raises(InputRefused, match="not a draft"):
             drop_target(ON, "2031", number)
+
+
+def test_a_plan_asks_for_the_pollinations_that_the_page_of_success_tells(station, season):
+    names = ("E1", "E2", "E3", "E4", "E5", "E6")
+    lines = lines_with_seed(station, **dict.fromkeys(names, 1290))
+    last = make_season(station, "2030", date(2030, 5, 12))
+    for number, (name, good) in enumerate(zip(names, (20, 38, 30, 12, 25, 33), strict=True), 1):
+        row = make_row(last, number, lines[name])
+        take_note(ON, row, "pollinated", 40, date(2030, 7, 25), detail="self")
+        take_note(ON, row, "ears_picked", good, date(2030, 10, 1))
+        take_note(ON, row, "shelled", good * (60 + 20 * number), date(2030, 10, 2))
+    add_targets(ON, "2031", [Want("self", name, ears=6, kernels=500) for name in names])
+    planned = plan_nursery(ON, "2031", SETTINGS)
+    told = {one.counts.line: one.pollinations for one in read_success(ON, ears=6, kernels=500).lines}
+    asked = Counter()
+    for row in planned.rows:
+        asked[row.line] += row.pollinations
+    assert asked == told
+    assert told["E4"] > told["E2"] + 5  # the bad line and the good one are not planned alike
+
+
+def test_a_line_of_which_next_to_nothing_is_known_is_planned_with_three_times_the_pollinations_at_most(station):
+    rates = EarRates(0.3, 100.0, pollinations_behind=1.0, ears_behind=1.0)
+    assert plan_pollinations(rates, 4) == 47_780
+    assert LineRates("E1", None, None, rates, 0, 0).pollinations_for(4, None) == 3 * plan_pollinations(EarRates(0.3), 4)

@@ -1,10 +1,11 @@
-"""How many pollinations, rows and kernels does a target need, with how much assurance?"""
+"""How many rows and kernels do so many pollinations and plants need? Published means of success and set.
+
+How many pollinations are needed is counted in `science.seed.pollinations`.
+"""
 
 from __future__ import annotations
 
 import math
-
-from scipy.stats import binom
 
 SUCCESS_FRAC = 0.676
 """Good ears per pollination, mean of 10,037 attempts; lines ranged 0.34-0.83. Thayer & Down 1942 (abstract)."""
@@ -20,59 +21,6 @@ OVERPLANT_FRAC = 0.2
 """Seed sown beyond the plants wanted; 0.5 for testers. Stanford 1988."""
 OVERPLANT_TESTER_FRAC = 0.5
 """As above, for testers and other males that must not fail. Stanford 1988."""
-
-
-def count_pollinations(ears_wanted: int, success_frac: float = SUCCESS_FRAC, assurance: float = 0.95) -> int:
-    """The fewest pollinations that give at least so many good ears with this assurance.
-
-    Parameters
-    ----------
-    ears_wanted
-        Good ears wanted, 1 or more.
-    success_frac
-        Chance that one pollination gives a good ear, in (0, 1].
-    assurance
-        Chance wanted of reaching the target, in (0, 1).
-
-    Returns
-    -------
-    int
-        The smallest n with P(X >= ears_wanted) >= assurance for X ~ Binomial(n, success_frac).
-
-    Raises
-    ------
-    ValueError
-        If a value lies outside its range.
-
-    Notes
-    -----
-    Pollinations are taken as independent; a storm or a bad day spoils many at once, and then this is too few.
-    Checked by tests/outside/test_nursery_counts.py.
-    """
-    if ears_wanted < 1 or not 0 < success_frac <= 1 or not 0 < assurance < 1:
-        raise ValueError("ears_wanted >= 1, 0 < success_frac <= 1 and 0 < assurance < 1 are needed")
-    low, high = ears_wanted, ears_wanted
-    while binom.sf(ears_wanted - 1, high, success_frac) < assurance:
-        low, high = high + 1, high * 2
-    while low < high:
-        middle = (low + high) // 2
-        if binom.sf(ears_wanted - 1, middle, success_frac) >= assurance:
-            high = middle
-        else:
-            low = middle + 1
-    return low
-
-
-def reach_chance(ears_wanted: int, pollinations: int, success_frac: float = SUCCESS_FRAC) -> float:
-    """The chance that so many pollinations give at least the ears wanted: P(X >= ears_wanted), X binomial.
-
-    Notes
-    -----
-    As in `count_pollinations`, whose inverse it is. Checked by tests/outside/test_nursery_counts.py.
-    """
-    if ears_wanted < 0 or pollinations < 0 or not 0 < success_frac <= 1:
-        raise ValueError("ears_wanted >= 0, pollinations >= 0 and 0 < success_frac <= 1 are needed")
-    return float(binom.sf(ears_wanted - 1, pollinations, success_frac))
 
 
 def count_rows(pollinations: int, plants_per_row: int = PLANTS_PER_ROW, usable_frac: float = USABLE_FRAC) -> int:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from firstsilk.science.flowering.day import SILK_LASTS_DAYS
-from firstsilk.science.nursery.counts import reach_chance
+from firstsilk.science.seed.pollinations import find_reach_chance
 from firstsilk.work.flowering.rows import RowFacts
 
 
@@ -53,7 +53,7 @@ def _progress(number: int, rows: list[RowFacts], today: date, end_on: date | Non
     attempts = sum(row.wanted for row in rows)
     stand = max(0, done - lost)
     over = (end_on is not None and today > end_on) or all(_silk_is_over(row, today) for row in rows)
-    chance = None if picked else reach_chance(first.ears_wanted, stand, first.success_frac)
+    chance = None if picked else find_reach_chance(stand, first.ear_rates, first.ears_wanted)
     standing, says = _say(first.ears_wanted, attempts, stand, picked, over)
     return TargetProgress(
         number=number,

@@ -12,6 +12,7 @@ import numpy as np
 from firstsilk.records.models import Row, Season, Station
 from firstsilk.science.flowering.rows import RowState
 from firstsilk.science.nursery.sowing import expect_day
+from firstsilk.science.seed.pollinations import EarRates
 from firstsilk.work.climate.series import DailyHeat, normal_daily, read_daily_heat
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.nursery.rates import LineRates, read_line_rates
@@ -20,6 +21,7 @@ from firstsilk.work.shelf import get_season, get_station
 from firstsilk.work.standing import rows_on
 
 LOOK_AHEAD_DAYS = 90
+UNTOLD = EarRates()
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,7 @@ class RowFacts:
     state: RowState
     no_entry: bool
     no_entry_until: datetime | None = None
-    success_frac: float = 0.0
+    ear_rates: EarRates = UNTOLD
 
 
 class HeatClock:
@@ -186,5 +188,5 @@ def _row_facts(
         state=state,
         no_entry=row.no_entry_until is not None and row.no_entry_until > on.now,
         no_entry_until=row.no_entry_until,
-        success_frac=rate.success_frac,
+        ear_rates=rate.ear_rates,
     )

@@ -98,7 +98,7 @@ def _season_need(demand: SeasonDemand, drafts: tuple[float, float, float], crew:
     largest = float(max(made, default=0))
     hands = _hands(crew)
     weeks = _weeks(demand)
-    good = sum(row.wanted * row.success_frac for row in demand.rows) + drafts[1]
+    good = sum(row.wanted * row.ear_rates.success_frac for row in demand.rows) + drafts[1]
     n_rows = len(demand.all_rows) + drafts[2]
     return SupplyNeed(
         (wanted, wanted),

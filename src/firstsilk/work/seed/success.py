@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.records.models import Station
 from firstsilk.science.flowering.rows import RowState
 from firstsilk.science.nursery.counts import count_rows
 from firstsilk.science.seed.line_rates import LineCounts, ProgrammeRates, learn_programme, rate_line
-from firstsilk.science.seed.pollinations import find_reach_chance, plan_pollinations
+from firstsilk.science.seed.pollinations import EarRates, find_reach_chance, plan_pollinations
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_station
@@ -19,6 +20,12 @@ from firstsilk.work.standing import rows_on
 
 MOST_WANTED = 10_000_000
 """More ears or kernels than this are a slip of the keyboard (a choice of ours)."""
+
+MOST_HEDGED = 3
+"""A line of which next to nothing is known gets this many times the pollinations of one whose rates are known, and no
+more: a plan has other lines too (a choice of ours)."""
+_TOLD_BY = ("pollinated", "ears_picked", "shelled")
+"""Kinds of notes that success and set are counted from."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +102,7 @@ def read_success(
         raise refuse("chance_out_of_range", f"assurance {assurance} is not between 0 and 1", "Give 0.95 for 95 %.")
     station = get_station(on.station)
     only = get_line(station, line).name if line else ""
-    counts, n_rows = _count_lines(station, on)
+    counts, n_rows = count_lines(station, on.today)
     programme = learn_programme(tuple(counts.values()))
     names = [only] if only else sorted(name for name in counts if text.lower() in name.lower())
     shown = (counts.get(name, LineCounts(name)) for name in names[:most])
@@ -110,7 +117,7 @@ def _tell_line(own: LineCounts, programme: ProgrammeRates, ears: int, kernels: i
     if not ears and not kernels:
         return LineSuccess(own, rates.success_frac, rates.kernels_per_ear)
     try:
-        tries = plan_pollinations(rates, ears, kernels, assurance)
+        tries = plan_tries(rates, ears, kernels, assurance)
     except InputRefused:
         # Beyond any season for this line; the other lines are told all the same.
         return LineSuccess(own, rates.success_frac, rates.kernels_per_ear)
@@ -118,11 +125,26 @@ def _tell_line(own: LineCounts, programme: ProgrammeRates, ears: int, kernels: i
     return LineSuccess(own, rates.success_frac, rates.kernels_per_ear, tries, count_rows(tries), chance)
 
 
-def _count_lines(station: Station, on: Occasion) -> tuple[dict[str, LineCounts], int]:
-    """What became of each line's pollinations, and how many rows tell of it."""
-    rows = list(rows_on(station, on.today).values_list("tag", "line__name", "season_id", "season__year"))
-    states = read_states(station, up_to=on.today)
-    over = _find_seasons_over(rows, states, on.today.year)
+def plan_tries(rates: EarRates, ears: int, kernels: int, assurance: float) -> int:
+    """The pollinations to plan for a line: `plan_pollinations`, but at most three times those of known rates.
+
+    Raises
+    ------
+    InputRefused
+        As `plan_pollinations`.
+    """
+    known = EarRates(rates.success_frac, rates.kernels_per_ear, rates.kernels_cv)
+    most = MOST_HEDGED * plan_pollinations(known, ears, kernels, assurance)
+    if find_reach_chance(most, rates, ears, kernels) < assurance:
+        return most
+    return plan_pollinations(rates, ears, kernels, assurance)
+
+
+def count_lines(station: Station, day: date) -> tuple[dict[str, LineCounts], int]:
+    """What became of each line's pollinations up to a day, and how many rows tell of it; as told at `read_success`."""
+    rows = list(rows_on(station, day).values_list("tag", "line__name", "season_id", "season__year"))
+    states = read_states(station, up_to=day, kinds=_TOLD_BY)
+    over = _find_seasons_over(rows, states, day.year)
     sums: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
     n_rows = 0
     for tag, line, season, _ in rows:
