@@ -10,7 +10,8 @@ from firstsilk.faces.command.main import run
 @pytest.mark.parametrize("more", [[], ["--json"]])
 def test_pedigree_when_read_then_one_object_with_normal_tree_and_shares(capsys, more):
     assert run(["pedigree", "A*2/B//C", *more]) == 0
-    assert json.loads(capsys.readouterr().out) == {
+    found = json.loads(capsys.readouterr().out)
+    assert {key: found[key] for key in ("normal", "tree", "shares")} == {
         "normal": "A*2/B//C",
         "tree": [["A", ["A", "B"]], "C"],
         "shares": {"A": 0.375, "B": 0.125, "C": 0.5},
@@ -19,11 +20,50 @@ def test_pedigree_when_read_then_one_object_with_normal_tree_and_shares(capsys, 
 
 def test_pedigree_when_one_name_then_the_tree_is_that_name(capsys):
     assert run(["pedigree", "XA26-0417-3"]) == 0
-    assert json.loads(capsys.readouterr().out) == {
+    found = json.loads(capsys.readouterr().out)
+    assert {key: found[key] for key in ("normal", "tree", "shares")} == {
         "normal": "XA26-0417-3",
         "tree": "XA26-0417-3",
         "shares": {"XA26-0417-3": 1.0},
     }
+
+
+def test_pedigree_when_ear_to_row_then_advances_generation_inbreeding_and_what_it_stands_for(capsys):
+    assert run(["pedigree", "((A/B)-3)-1-B-B"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found == {
+        "normal": "(A/B)-3-1-B*2",
+        "tree": ["A", "B"],
+        "shares": {"A": 0.5, "B": 0.5},
+        "source": "A/B",
+        "advances": [
+            {"written": "3", "kind": "ear", "number": 3, "generations": 1},
+            {"written": "1", "kind": "ear", "number": 1, "generations": 1},
+            {"written": "B*2", "kind": "bulk", "number": None, "generations": 2},
+        ],
+        "generation": "F5",
+        "inbreeding": 0.9375,
+        "inbreeding_by_kin": 0.9375,
+        "stands_for": "bulk",
+        "derived_from": {"line": "(A/B)-3", "plant": "1", "generation": "F2"},
+        "assumed": ["A, B are taken as inbred and unrelated"],
+        "doubts": [],
+    }
+
+
+def test_pedigree_when_a_bare_name_then_what_it_does_not_tell_is_null(capsys):
+    assert run(["pedigree", "EK12"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert [found[key] for key in ("generation", "inbreeding", "stands_for", "derived_from")] == [None] * 4
+
+
+def test_pedigree_when_rows_of_kinship_are_written_then_kin_reads_them_and_gives_its_inbreeding(tmp_path, capsys):
+    rows = tmp_path / "rows.csv"
+    assert run(["pedigree", "(A*2/B)-3-B*2-#", "--kin", str(rows)]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert run(["kin", str(rows), "--json"]) == 0
+    found = {one["line"]: one["inbreeding"] for one in json.loads(capsys.readouterr().out)["rows"]}
+    assert found[told["normal"]] == told["inbreeding"] == 0.9375
 
 
 def test_pedigree_when_out_is_given_then_the_shares_are_written_as_a_table(tmp_path, capsys):
@@ -33,7 +73,13 @@ def test_pedigree_when_out_is_given_then_the_shares_are_written_as_a_table(tmp_p
 
 @pytest.mark.parametrize(
     ("text", "says"),
-    [("A/B/C", "character 4"), ("A//B", "character 2"), ("", "character 1"), ("A/(B", "character 3")],
+    [
+        ("A/B/C", "character 4"),
+        ("A//B", "character 2"),
+        ("", "character 1"),
+        ("A/(B", "character 3"),
+        ("(A/B)-03", "character 7"),
+    ],
 )
 def test_pedigree_when_it_cannot_be_meant_then_exit_one_with_the_character(capsys, text, says):
     assert run(["pedigree", text]) == 1

@@ -7,11 +7,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firstsilk.answers import InputRefused
+from firstsilk.science.lineage.advances import write_name
 from firstsilk.science.lineage.notation import Cross, Tree, find_shares, parse_pedigree, write_pedigree
 
 few_names = st.sampled_from(["A", "B", "C", "3", "12", "XA26-0417-3", "Turkey Red", "x", "Å.1_b"])
-any_names = st.text(
-    st.characters(categories=["Lu", "Ll", "Nd", "Pd", "Po"], exclude_characters="/*()[]{};×"), min_size=1, max_size=8
+any_names = (
+    st.text(
+        st.characters(categories=["Lu", "Ll", "Nd", "Pd", "Po"], exclude_characters="/*()[]{};×"),
+        min_size=1,
+        max_size=8,
+    )
+    .filter(lambda name: all(name.split("-")))
+    .map(write_name)
 )
 trees = st.recursive(few_names | any_names, lambda inner: st.builds(Cross, inner, inner), max_leaves=14)
 notation_text = st.text(st.sampled_from(list("AB3/*()2- ;x")), max_size=24)

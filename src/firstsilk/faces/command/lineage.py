@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -13,7 +14,8 @@ from firstsilk.faces.files.tables import write_table
 from firstsilk.science.lineage.kinship import find_coancestry
 from firstsilk.science.lineage.large_pedigree import find_coancestry_of_pairs
 from firstsilk.science.lineage.members import Member
-from firstsilk.science.lineage.notation import Tree, find_shares, parse_pedigree, write_pedigree
+from firstsilk.science.lineage.told_pedigree import PedigreeTold, tell_pedigree
+from firstsilk.science.lineage.trees import Advanced, Tree
 
 PAIR_COLUMNS = ("line_a", "line_b", "coancestry")
 TABLE_UP_TO = 2_000
@@ -52,21 +54,52 @@ def kin(
 
 
 def pedigree(
-    text: Annotated[str, typer.Argument(metavar="PEDIGREE", help='A written pedigree, e.g. "A*2/B//C".')],
+    text: Annotated[
+        str, typer.Argument(metavar="PEDIGREE", help='A written pedigree, e.g. "A*2/B//C", "(A/B)-3-1-B".')
+    ],
     out: Annotated[
         str, typer.Option("--out", help="File to write the shares to as well: founder, share.", callback=check_out)
     ] = "",
+    kin_rows: Annotated[
+        str,
+        typer.Option("--kin", help="File to write the rows of kinship to as well, for `kin`.", callback=check_out),
+    ] = "",
     as_json: AsJson = False,
 ) -> None:
-    """Read a written pedigree: its normal form, its tree and the founders' shares, as one JSON object.
+    """Read a written pedigree: its normal form, its tree, the founders' shares, and what it tells, as one JSON object.
 
-    Female left; / first cross, // or /2/ second, /3/ third; *n counts the doses of the recurrent parent.
+    Female left; / first cross, // or /2/ second, /3/ third; *n counts the doses of the recurrent parent. A hyphen is
+    one generation advance, also behind a bracket: -3 ear 3, -B or -B*n selfed ears in bulk, -# or -#*n an increase,
+    -D4 a doubled haploid. 31-0412-7 is a packet (year, row, plant), F2:3 a generation.
     """
-    tree = parse_pedigree(text)
-    shares = {founder: float(share) for founder, share in find_shares(tree).items()}
+    told = tell_pedigree(text)
+    shares = {founder: float(share) for founder, share in told.shares.items()}
     if out not in ("", "-"):
         write_table(out, ("founder", "share"), list(shares.items()))
-    give_json({"normal": write_pedigree(tree), "tree": _nested(tree), "shares": shares})
+    if kin_rows:
+        rows = [(one.line, one.mother, one.father, one.method, one.selfings) for one in told.members]
+        write_table(kin_rows, ("line", "mother", "father", "method", "selfings"), rows)
+    if kin_rows != "-":
+        give_json({"normal": told.normal, "tree": _nested(told.tree), "shares": shares, **_tell(told)})
+
+
+def _tell(told: PedigreeTold) -> dict[str, object]:
+    """What a pedigree tells beside its tree; null where it tells nothing."""
+    derived = told.derived_from
+    return {
+        "source": told.source,
+        "advances": [
+            {"written": one.written, "kind": one.kind, "number": one.number or None, "generations": one.times}
+            for one in told.advances
+        ],
+        "generation": told.generation or None,
+        "inbreeding": told.inbreeding,
+        "inbreeding_by_kin": told.inbreeding_by_kin,
+        "stands_for": told.stands_for or None,
+        "derived_from": None if derived is None else asdict(derived),
+        "assumed": list(told.assumed),
+        "doubts": list(told.doubts),
+    }
 
 
 def _find_kinship(
@@ -86,4 +119,7 @@ def _find_kinship(
 
 
 def _nested(tree: Tree) -> object:
+    """A cross as [female, male]; what was advanced stands as what it was made of."""
+    if isinstance(tree, Advanced):
+        return _nested(tree.source)
     return tree if isinstance(tree, str) else [_nested(tree.female), _nested(tree.male)]

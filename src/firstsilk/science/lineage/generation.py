@@ -3,19 +3,18 @@
 The closed list of pollination types. Each fixes how the seed's kinship is reckoned, what a row grown from it stands
 for, its generation label, and its pedigree.
 
-Generation labels: ``S0 S1 ...`` selfing generations of a source plant, ``F1 F2 ...`` of a cross, ``BC1F1 BC1F2 ...`` of
-a backcross, ``TC1`` a testcross, ``D0 D1 ...`` a haploid and its doubled progeny; empty = unknown. S1 is the seed from
-selfing an S0 plant, F2 the seed from selfing an F1 (common practice, no source). Sibbing moves no label.
+Generation labels are those of `labels`; empty = unknown. S1 is the seed from selfing an S0 plant, F2 the seed from
+selfing an F1 (common practice, no source). Sibbing moves no label.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from firstsilk.answers import refuse
-from firstsilk.science.lineage.notation import Cross, parse_pedigree, write_pedigree
+from firstsilk.science.lineage.labels import advance_label, read_generation
+from firstsilk.science.lineage.notation import Advanced, Cross, parse_pedigree, write_pedigree
 
 StandsFor: TypeAlias = Literal["plant", "family", "bulk"]
 Father: TypeAlias = Literal["needed", "none", "may"]
@@ -24,33 +23,47 @@ OPEN_FATHER = "open"
 """What stands for the unknown father in the pedigree of an open pollination."""
 
 
+SeedLabel: TypeAlias = Literal["next", "same", "F1", "BC", "TC1", "D0", "untold"]
+"""The seed's generation: the mother's next, the mother's, a first cross, one backcross more, a testcross, haploids."""
+
+
 @dataclass(frozen=True, slots=True)
 class PollinationType:
-    """What a type of pollination fixes: kinship method, what its seed stands for, whether it has a father."""
+    """What a type of pollination fixes: kinship method, what its seed stands for, its father, the seed's generation."""
 
     method: str
     stands_for: StandsFor
     father: Father
+    label: SeedLabel
     within: bool = False  # both gametes come from the mother's own plant or family: her pedigree stays
     means: str = ""
+    makes_hybrid: bool = False  # the seed goes to a trial, not back to the nursery
 
 
 POLLINATIONS: dict[str, PollinationType] = {
-    "self": PollinationType("self", "family", "none", True, "a plant with its own pollen"),
-    "sib": PollinationType("sib", "family", "none", True, "two plants of one row"),
-    "half_sib": PollinationType("cross", "family", "needed", False, "two plants that share one parent"),
-    "bulk_sib": PollinationType("bulk", "bulk", "none", True, "plants of a row with the mixed pollen of many of them"),
-    "cross": PollinationType("cross", "family", "needed", False, "one line by another"),
-    "three_way": PollinationType("cross", "family", "needed", False, "a cross by a line, or a line by a cross"),
-    "testcross": PollinationType("cross", "family", "needed", False, "a line and a tester"),
-    "backcross": PollinationType("cross", "family", "needed", False, "a cross and its recurrent parent"),
-    "reciprocal": PollinationType("cross", "family", "needed", False, "an earlier cross with the sexes exchanged"),
-    "diallel": PollinationType("cross", "family", "needed", False, "one cell of a table of crosses"),
-    "induction": PollinationType("dh", "family", "needed", True, "a source by a haploid inducer"),
-    "pollen_mix": PollinationType("bulk", "bulk", "needed", False, "plants with a mix of pollen that has a name"),
-    "open": PollinationType("open", "family", "none", False, "whatever pollen the wind brought"),
+    "self": PollinationType("self", "family", "none", "next", True, "a plant with its own pollen"),
+    "sib": PollinationType("sib", "family", "none", "same", True, "two plants of one row"),
+    "full_sib": PollinationType("cross", "family", "needed", "same", False, "plants of two families of one cross"),
+    "half_sib": PollinationType("cross", "family", "needed", "same", False, "two plants that share one parent"),
+    "bulk_sib": PollinationType(
+        "bulk", "bulk", "none", "same", True, "plants of a row with the mixed pollen of many of them"
+    ),
+    "cross": PollinationType("cross", "family", "needed", "F1", False, "one line by another: a single cross"),
+    "three_way": PollinationType("cross", "family", "needed", "F1", False, "a cross by a line, or a line by a cross"),
+    "testcross": PollinationType("cross", "family", "needed", "TC1", False, "a line and a tester", True),
+    "topcross": PollinationType(
+        "cross", "family", "needed", "TC1", False, "a line and a tester of broad base, such as a variety", True
+    ),
+    "backcross": PollinationType("cross", "family", "needed", "BC", False, "a cross and its recurrent parent"),
+    "reciprocal": PollinationType(
+        "cross", "family", "needed", "F1", False, "an earlier cross with the sexes exchanged"
+    ),
+    "diallel": PollinationType("cross", "family", "needed", "F1", False, "one cell of a table of crosses"),
+    "induction": PollinationType("dh", "family", "needed", "D0", True, "a source by a haploid inducer"),
+    "pollen_mix": PollinationType("bulk", "bulk", "needed", "F1", False, "plants with a mix of pollen that has a name"),
+    "open": PollinationType("open", "family", "none", "untold", False, "whatever pollen the wind brought"),
     "isolated": PollinationType(
-        "bulk", "bulk", "may", False, "rows in an isolated block, detasselled if there is a father"
+        "bulk", "bulk", "may", "F1", False, "rows in an isolated block, detasselled if there is a father"
     ),
 }
 
@@ -122,45 +135,21 @@ def plan_progeny(pollination: str, mother: Parent, father: Parent | None = None)
         pollination,
         kind.method,
         kind.stands_for,
-        _label(pollination, mother, father),
+        _label(kind, mother, father),
         _pedigree(mother, father, within),
         father is not None and not within,
     )
 
 
-def advance_selfing(generation: str) -> str:
-    """The label one selfing later: S0 to S1, F1 to F2, BC1F1 to BC1F2, D0 to D1; unknown and testcross labels are lost.
-
-    Parameters
-    ----------
-    generation
-        The label of the plant that is selfed.
-
-    Returns
-    -------
-    str
-        The label of its seed; empty if it cannot be told.
-
-    Checked by
-    ----------
-    tests/science/test_generation.py
-    """
-    found = re.fullmatch(r"(S|F|D|BC[1-9][0-9]*F)([0-9]+)", generation, re.ASCII)
-    return f"{found[1]}{int(found[2]) + 1}" if found else ""
-
-
-def _label(pollination: str, mother: Parent, father: Parent | None) -> str:
-    if pollination == "self":
-        return advance_selfing(mother.generation)
-    if pollination in ("sib", "half_sib", "bulk_sib", "open") or (pollination == "isolated" and father is None):
-        return mother.generation if pollination != "open" else ""
-    if pollination == "testcross":
-        return "TC1"
-    if pollination == "induction":
-        return "D0"
-    if pollination == "backcross" and father is not None:
+def _label(kind: PollinationType, mother: Parent, father: Parent | None) -> str:
+    label = "same" if kind.father == "may" and father is None else kind.label
+    if label == "next":
+        return advance_label(mother.generation)
+    if label == "same":
+        return mother.generation
+    if label == "BC" and father is not None:
         return _backcross_label(mother, father)
-    return "F1"
+    return "" if label == "untold" else label
 
 
 def _backcross_label(mother: Parent, father: Parent) -> str:
@@ -172,8 +161,8 @@ def _backcross_label(mother: Parent, father: Parent) -> str:
             f"neither {mother.written!r} nor {father.written!r} stands in the pedigree of the other",
             "Write the pedigree of the crossed parent, or use cross.",
         )
-    found = re.fullmatch(r"(?:BC([1-9][0-9]*))?F[0-9]+", crossed.generation, re.ASCII)
-    return f"BC{int(found[1] or 0) + 1}F1" if found else ""
+    found = read_generation(crossed.generation)
+    return f"BC{found.backcrosses + 1}F1" if found is not None and found.series == "F" else ""
 
 
 def _stands_in(recurrent: Parent, crossed: Parent) -> bool:
@@ -185,6 +174,8 @@ def _stands_in(recurrent: Parent, crossed: Parent) -> bool:
             if wanted in (tree.female, tree.male):
                 return True
             waiting += [tree.female, tree.male]
+        elif isinstance(tree, Advanced):
+            waiting.append(tree.source)
     return False
 
 

@@ -5,11 +5,11 @@ Rules on parents, generations and groups. Values in, values out; a rule never ch
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from firstsilk.answers import Finding, Place
+from firstsilk.science.lineage.labels import read_generation
 
 NEEDS = {
     "cross": ("mother", "father"),
@@ -70,10 +70,8 @@ def count_selfings(generation: str) -> int | None:
     ----------
     tests/science/test_audit_rules.py
     """
-    found = re.fullmatch(r"(S|D|F|BC[1-9][0-9]*F)([0-9]+)", generation, re.ASCII)
-    if found is None:
-        return None
-    return int(found[2]) - (1 if found[1].endswith("F") else 0)
+    found = read_generation(generation)
+    return found.selfings if found is not None else None
 
 
 def _check_line(line: LineFacts, by_name: Mapping[str, LineFacts]) -> Iterator[Finding]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from firstsilk.answers import Finding, InputRefused, Place
 from firstsilk.science.climate.heat import SCALES
 from firstsilk.science.flowering.usual_units import Stage, doubt_units
+from firstsilk.science.lineage.labels import advance_label
+from firstsilk.science.lineage.line_rules import count_selfings
 from firstsilk.science.lineage.members import Member, check_members, order_members
 from firstsilk.work.bring.known import Known
 from firstsilk.work.bring.names import find_nearest
@@ -124,17 +125,12 @@ def _check_generation(line: LineGiven, first: dict[str, LineGiven]) -> Iterator[
     mother = first.get(line.mother)
     if line.method != "self" or mother is None:
         return
-    own, before = _selfed(line.generation), _selfed(mother.generation)
+    own, before = count_selfings(line.generation), count_selfings(mother.generation)
     steps = 1 if line.selfings is None else line.selfings
     if own is not None and before is not None and own != before + steps:
         message = f"selfed {steps} times from {mother.line!r}, which is {mother.generation}"
-        repair = f"S{before + steps} would follow; check generation and selfings"
+        repair = f"{advance_label(mother.generation, steps)} would follow; check generation and selfings"
         yield line.tell("generation", "generation_odd", message, repair, stops=False)
-
-
-def _selfed(generation: str) -> int | None:
-    told = re.fullmatch(r"[Ss](\d{1,2})", generation)
-    return int(told[1]) if told else None
 
 
 def _check_units(line: LineGiven) -> Iterator[Finding]:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
 from firstsilk.records.models import Line
+from firstsilk.science.lineage.labels import read_generation
 
 FIXED_SELFINGS = 6
 """From this many selfings on a line counts as fixed, so that selfing it again only makes more of it: 1.6 % of loci
@@ -28,9 +28,9 @@ def count_selfings(line: Line, lines: Mapping[int, Line] | None = None) -> int:
     -----
     F1 is a cross unselfed, so F4 has 3 selfings; the plants of S0 are unselfed.
     """
-    written = re.fullmatch(r"(?:BC\d+)?(S|F)(\d+)", line.generation.strip(), re.ASCII)
-    if written:
-        return max(0, int(written[2]) - (1 if written[1] == "F" else 0))
+    written = read_generation(line.generation)
+    if written is not None and written.series in ("S", "F"):
+        return written.selfings or 0
     count, at, steps = 0, line, 0
     while at.method == "self" and steps < 50:
         count += max(1, at.selfings)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from firstsilk.answers import refuse
 from firstsilk.records.models import Line, Station
-from firstsilk.science.lineage.generation import Parent, plan_progeny
+from firstsilk.science.lineage.generation import POLLINATIONS, Parent, plan_progeny
 from firstsilk.work.lineage.generations import is_fixed
 from firstsilk.work.shelf import find_lines
 
@@ -48,7 +48,7 @@ def find_or_make_progeny(station: Station, kind: str, mother: Line, father: Line
     line = Line.objects.create(
         station=station,
         name=name,
-        kind="hybrid" if kind == "testcross" else "line",
+        kind="hybrid" if POLLINATIONS[kind].makes_hybrid else "line",
         stands_for="bulk" if father is None else grown.stands_for,
         method=grown.method,
         mother=mother,
