@@ -27,6 +27,9 @@ from firstsilk.science.flowering.speed import TimedNote, gather_worker_days, mea
 SOWN = date(2031, 5, 14)
 
 
+pytestmark = pytest.mark.xdist_group("invented_season")
+
+
 @pytest.fixture(scope="module")
 def world() -> World:
     return build_world(1)

@@ -22,6 +22,9 @@ from firstsilk.work.bring.check import check_station
 UP_TO = date(2031, 4, 30)
 
 
+pytestmark = pytest.mark.xdist_group("invented_station")
+
+
 @pytest.fixture(scope="module")
 def world() -> World:
     return build_world(1)

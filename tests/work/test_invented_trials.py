@@ -31,6 +31,9 @@ from firstsilk.science.trials.yields import yield_kg_ha
 REPS = 8
 
 
+pytestmark = pytest.mark.xdist_group("invented_trials")
+
+
 @pytest.fixture(scope="module")
 def weather() -> InventedWeather:
     return simulate_weather(1)
