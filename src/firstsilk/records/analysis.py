@@ -28,3 +28,4 @@ class Estimate(StationRecord):
             models.UniqueConstraint(fields=["result", "line", "trait", "kind"], name="estimate_once"),
             models.CheckConstraint(condition=models.Q(kind__in=["blue", "blup", "gca"]), name="estimate_kind_is_known"),
         ]
+        indexes: ClassVar = [models.Index(fields=["station", "line"], name="estimate_of_line")]

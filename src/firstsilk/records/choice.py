@@ -31,3 +31,4 @@ class Verdict(StationRecord):
             ),
             models.CheckConstraint(condition=~models.Q(reason=""), name="verdict_has_a_reason"),
         ]
+        indexes: ClassVar = [models.Index(fields=["station", "line"], name="verdict_of_line")]

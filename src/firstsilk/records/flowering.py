@@ -56,7 +56,13 @@ class Note(StationRecord):
             models.UniqueConstraint(fields=["station", "uuid"], name="note_uuid_once"),
             models.UniqueConstraint(fields=["station", "position"], name="note_position_once"),
         ]
-        indexes: ClassVar = [models.Index(fields=["station", "device", "device_number"], name="note_device_number")]
+        indexes: ClassVar = [
+            models.Index(fields=["station", "device", "device_number"], name="note_device_number"),
+            models.Index(fields=["station", "tag"], name="note_of_tag"),
+            models.Index(
+                fields=["station", "replaces"], condition=models.Q(replaces__isnull=False), name="note_that_replaces"
+            ),
+        ]
 
 
 class NoteAside(StationRecord):

@@ -135,3 +135,4 @@ class Row(StationRecord):
                 condition=models.Q(purpose__in=["self", "female", "male", "filler"]), name="row_purpose_is_known"
             ),
         ]
+        indexes: ClassVar = [models.Index(fields=["station", "line"], name="row_of_line")]

@@ -48,6 +48,7 @@ class Lot(StationRecord):
                 name="lot_germination_is_a_share",
             ),
         ]
+        indexes: ClassVar = [models.Index(fields=["station", "line"], name="lot_of_line")]
 
     def __str__(self) -> str:
         return self.name
@@ -87,6 +88,7 @@ class Movement(StationRecord):
             ),
             models.CheckConstraint(condition=~models.Q(kernels=0), name="movement_moves_something"),
         ]
+        indexes: ClassVar = [models.Index(fields=["station", "lot"], name="movement_of_lot")]
 
 
 class Reservation(StationRecord):
@@ -104,6 +106,7 @@ class Reservation(StationRecord):
         constraints: ClassVar = [
             models.CheckConstraint(condition=models.Q(kernels__gt=0), name="reservation_holds_something")
         ]
+        indexes: ClassVar = [models.Index(fields=["station", "lot"], name="reservation_of_lot")]
 
 
 class GerminationTest(StationRecord):

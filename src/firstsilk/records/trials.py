@@ -53,6 +53,7 @@ class Plot(StationRecord):
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["station", "trial", "number"], name="plot_number_once"),
         ]
+        indexes: ClassVar = [models.Index(fields=["station", "entry"], name="plot_of_entry")]
 
 
 class PlotRecord(StationRecord):
@@ -82,3 +83,4 @@ class PlotRecord(StationRecord):
                 condition=models.Q(weight_kg__isnull=True) | models.Q(weight_kg__gte=0), name="plot_weight_not_negative"
             ),
         ]
+        indexes: ClassVar = [models.Index(fields=["station", "plot"], name="record_of_plot")]

@@ -213,28 +213,39 @@ class NotedUnits:
     seasons: int
 
 
-def read_noted_units(station: Station, line: Line, up_to: date, merged: Iterable[Line] = ()) -> NotedUnits | None:
+def read_noted_units(
+    station: Station,
+    line: Line,
+    up_to: date,
+    merged: Iterable[Line] = (),
+    states: Mapping[str, RowState] | None = None,
+) -> NotedUnits | None:
     """What the notes of a line's own rows, and of records merged into it, tell of its units up to a day; or None.
+
+    `states` are those of all these rows by tag, for whoever has read them already.
 
     Notes
     -----
     Checked by ``tests/faces/test_expected_days.py``.
     """
-    tags: dict[int, list[str]] = {}
-    seasons: dict[int, Season] = {}
-    for row in Row.objects.filter(station=station, line__in=[line, *merged]).select_related("season__site"):
-        tags.setdefault(row.season_id, []).append(row.tag)
-        seasons[row.season_id] = row.season
-    pairs, n_seasons = [], 0
-    for number, own in tags.items():
-        states = read_states(station, own, up_to)
-        told = [state for tag in own if (state := states.get(tag)) is not None and (state.silk_on or state.shed_on)]
-        clock = _Clock(station, seasons[number].site, up_to) if told else None
-        found = [pair for state in told if clock is not None and (pair := clock.count(state)) is not None]
-        pairs += found
-        n_seasons += bool(found)
+    rows = list(Row.objects.filter(station=station, line__in=[line, *merged]).select_related("season__site"))
+    if states is None:
+        states = read_states(station, [row.tag for row in rows], up_to) if rows else {}
+    clocks: dict[int, _Clock] = {}
+    pairs, seasons = [], set()
+    for row in rows:
+        state = states.get(row.tag)
+        if state is None or not (state.silk_on or state.shed_on):
+            continue
+        site = row.season.site
+        if site.pk not in clocks:
+            clocks[site.pk] = _Clock(station, site, up_to)
+        pair = clocks[site.pk].count(state)
+        if pair is not None:
+            pairs.append(pair)
+            seasons.add(row.season_id)
     if not pairs:
         return None
     mean = _average(line.name, 0, pairs).units
     silk, shed = (None if np.isnan(each) else each for each in mean)
-    return NotedUnits(silk, shed, len(pairs), n_seasons)
+    return NotedUnits(silk, shed, len(pairs), len(seasons))

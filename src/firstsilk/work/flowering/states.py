@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
+from typing import TypeGuard
 
 from django.db.models import CharField, Q, QuerySet
 from django.db.models.functions import Cast
@@ -32,6 +33,8 @@ def read_states(
     other kinds tell is then missing from the state, or there in part.
     """
     wanted = tags if tags is None or isinstance(tags, QuerySet) else set(tags)
+    if _is_few(wanted):
+        return read_row_states(_gather(station, wanted, up_to, kinds, _tell))
     chosen = _choose(station, wanted, up_to)
     if kinds:
         chosen = chosen.filter(Q(kind__in=kinds) | Q(replaces__isnull=False))
@@ -41,6 +44,39 @@ def read_states(
     kept = [note for note in notes if isinstance(wanted, QuerySet) or note.tag in wanted or note.replaces]
     codes = _find_codes(kept)
     return read_row_states([*kept, *_tell(_choose_bags(station, codes, up_to))] if codes else kept)
+
+
+def _is_few(tags: set[str] | QuerySet[Row, str] | None) -> TypeGuard[set[str]]:
+    return isinstance(tags, set) and len(tags) <= MOST_TAGS_ASKED
+
+
+def _gather(
+    station: Station,
+    tags: set[str],
+    up_to: date | None,
+    kinds: Sequence[str],
+    tell: Callable[[QuerySet[NoteRecord]], Iterable[Note]],
+) -> list[Note]:
+    """Notes about few tags and their bags, and those by which these no longer stand; no others, however many there are.
+
+    A note that undoes one of them may have another tag, and may itself be undone by one: each step is one question.
+    """
+    every = NoteRecord.objects.filter(station=station, practice=False)
+    every = every if up_to is None else every.filter(taken_on__lte=up_to)
+    about = every.filter(tag__in=tags)
+    about = about.filter(kind__in=kinds) if kinds else about
+    notes = {note.id: note for note in tell(about)}
+    sources = [about]
+    if codes := _find_codes(notes.values()):
+        sources.append(_choose_bags(station, codes, up_to))
+        notes |= {note.id: note for note in tell(sources[-1])}
+    undoing = [note for one in sources for note in tell(every.filter(replaces__in=one.values("uuid")))]
+    while undoing:
+        fresh = {note.id: note for note in undoing if note.id not in notes}
+        notes |= fresh
+        # One that was read as a note of these tags has been asked after already, whatever undoes it.
+        undoing = list(tell(every.filter(replaces__in=list(fresh)))) if fresh else []
+    return list(notes.values())
 
 
 def _tell(records: QuerySet[NoteRecord]) -> Iterator[Note]:
@@ -72,18 +108,24 @@ def read_notes(station: Station, tags: Iterable[str] | None = None, up_to: date 
     """The notes about these tags as values. A note that replaces or takes one back comes along, whatever its tag, and
     so do the tassels in the bags that these rows were pollinated from."""
     wanted = None if tags is None else set(tags)
-    notes = [as_note(record) for record in _choose(station, wanted, up_to).iterator(chunk_size=5000)]
+    if _is_few(wanted):
+        return _gather(station, wanted, up_to, (), _tell_whole)
+    notes = list(_tell_whole(_choose(station, wanted, up_to)))
     if wanted is None:
         return notes
     kept = [note for note in notes if note.tag in wanted or note.replaces]
     codes, there = _find_codes(kept), {note.id for note in kept}
-    bags = [as_note(record) for record in _choose_bags(station, codes, up_to)] if codes else []
+    bags = _tell_whole(_choose_bags(station, codes, up_to)) if codes else ()
     return [*kept, *(note for note in bags if note.id not in there)]
+
+
+def _tell_whole(records: QuerySet[NoteRecord]) -> Iterator[Note]:
+    return (as_note(record) for record in records.iterator(chunk_size=5000))
 
 
 def _choose(station: Station, tags: set[str] | QuerySet[Row, str] | None, up_to: date | None) -> QuerySet[NoteRecord]:
     """Records about these tags, or more where there are too many tags to ask for."""
     records = NoteRecord.objects.filter(station=station, practice=False)
-    if isinstance(tags, QuerySet) or (tags is not None and len(tags) <= MOST_TAGS_ASKED):
+    if isinstance(tags, QuerySet):
         records = records.filter(tag__in=tags) | records.filter(replaces__isnull=False)
     return records if up_to is None else records.filter(taken_on__lte=up_to)

@@ -43,6 +43,17 @@ class Books(dict[int, Line]):
             self.pop(gone, None)
         return standing
 
+    def see_through(self, lines: Iterable[Line]) -> None:
+        """Let parents that were merged away be the line kept, in what is read here; do not save these records."""
+        for line in lines if self.kept else ():
+            line.mother_id = self.kept.get(line.mother_id or 0, line.mother_id)
+            line.father_id = self.kept.get(line.father_id or 0, line.father_id)
+
+    def find_records(self, numbers: Iterable[int]) -> set[int]:
+        """These records and those merged into them, by number."""
+        wanted = set(numbers)
+        return wanted | {gone for gone, stands in self.kept.items() if stands in wanted}
+
     def get_parent(self, number: int | None) -> Line | None:
         """The line that stands for the parent of this number; None if it is not known."""
         return self.get(self.kept.get(number or 0, number or 0))
@@ -73,10 +84,50 @@ def read_books(station: Station, day: date | None = None) -> Books:
     books keep the parents as they were written.
     """
     kept = read_kept(station, day)
-    books = Books(Line.objects.filter(station=station), kept)
-    for line in books.values() if kept else ():
-        line.mother_id = kept.get(line.mother_id or 0, line.mother_id)
-        line.father_id = kept.get(line.father_id or 0, line.father_id)
+    return _read_through(Books(Line.objects.filter(station=station), kept))
+
+
+def read_family(station: Station, numbers: Iterable[int], kept: Mapping[int, int]) -> Books:
+    """Some lines and everything they come from, as `read_books` reads them but nothing else.
+
+    Parameters
+    ----------
+    station
+        Whose books.
+    numbers
+        The lines, by the books' number; records merged into them are to be named too where they are wanted.
+    kept
+        The merges that count, as `read_kept` gives them.
+
+    Notes
+    -----
+    One question, and one more for each step by which merges lead to further ancestors.
+    """
+    books = Books((), kept)
+    asked = set(numbers)
+    while asked:
+        books.update((line.pk, line) for line in _read_upwards(station, sorted(asked)))
+        asked = {kept[pk] for pk in (*asked, *books) if pk in kept} - books.keys()
+    return _read_through(books)
+
+
+_UPWARDS = """
+WITH RECURSIVE up(id) AS (
+    SELECT id FROM {table} WHERE id IN ({marks}) AND station_id = %s
+    UNION SELECT parent.id FROM up JOIN {table} child ON child.id = up.id
+    JOIN {table} parent ON parent.id = child.mother_id OR parent.id = child.father_id
+) SELECT * FROM {table} WHERE id IN (SELECT id FROM up)
+"""
+
+
+def _read_upwards(station: Station, numbers: Sequence[int]) -> list[Line]:
+    """These lines and all lines above them, as they are written."""
+    marks = ", ".join(["%s"] * len(numbers))
+    return list(Line.objects.raw(_UPWARDS.format(table=Line._meta.db_table, marks=marks), [*numbers, station.pk]))
+
+
+def _read_through(books: Books) -> Books:
+    books.see_through(books.values())
     return books
 
 
@@ -98,7 +149,7 @@ def tell_method(line: Line) -> str:
 
 def draw_tree(line: Line, books: Books, depth: int = TREE_DEPTH) -> Ancestor:
     """The tree of a line's ancestors, so many generations deep."""
-    mother, father = _parents(line, books)
+    mother, father = find_parents(line, books)
     known = [parent for parent in (mother, father) if parent]
     if not known or depth == 0:
         return Ancestor(line.name, tell_method(line), line.group, line.generation, is_cut=bool(known))
@@ -112,8 +163,8 @@ def draw_tree(line: Line, books: Books, depth: int = TREE_DEPTH) -> Ancestor:
     )
 
 
-def _parents(line: Line, books: Books) -> tuple[Line | None, Line | None]:
-    """Mother and father as kinship takes them: one parent is named once, the father of an open pollination is not."""
+def find_parents(line: Line, books: Books) -> tuple[Line | None, Line | None]:
+    """Mother and father of a line as kinship takes them: one parent named once, no father of an open pollination."""
     if line.method in FOUNDERS:
         return None, None
     mother = books.get_parent(line.mother_id)
@@ -129,7 +180,7 @@ def collect_ancestors(lines: Iterable[Line], books: Books) -> list[Line]:
         line = waiting.pop()
         if line.pk not in found:
             found[line.pk] = line
-            waiting += [parent for parent in _parents(line, books) if parent]
+            waiting += [parent for parent in find_parents(line, books) if parent]
     return list(found.values())
 
 
@@ -160,7 +211,7 @@ def find_line_coancestry(lines: Sequence[Line], books: Books) -> dict[tuple[str,
 
 def as_member(line: Line, books: Books) -> Member:
     """The line as the pedigree wants it; one whose mother is not known stands as a founder."""
-    mother, father = _parents(line, books)
+    mother, father = find_parents(line, books)
     if line.method in FOUNDERS:
         return Member(line.name, line.method)
     if line.method != "cross" and mother is None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.records.models import Line, Station
 from firstsilk.work.lineage.ancestry import Books, collect_ancestors, find_kinship, read_books
+from firstsilk.work.lineage.nearest import MOST_LOOKED_AT, Nearest
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import find_lines, get_station
@@ -90,27 +91,27 @@ def tell_founders(lines: Sequence[Line], books: Books) -> list[str]:
 def find_kin_on_hand(
     on: Occasion, station: Station, line: Line, books: Books
 ) -> tuple[float | None, tuple[Kin, ...], list[str]]:
-    """Inbreeding of a line, its closest relatives with free seed, and what could not be told."""
+    """Inbreeding of a line, its closest relatives with free seed, and what could not be told.
+
+    `books` need hold no more than the line and its ancestors.
+    """
     line = books.get_standing(line)
-    standing = books.tell_kept()
-    free: dict[str, int] = {}
-    for lot in read_stock(station, up_to=on.today):
-        name = standing.get(lot.line, lot.line)
-        free[name] = free.get(name, 0) + max(0, lot.free)
-    others = [one for one in books.values() if one.kind == "line" and free.get(one.name, 0) > 0 and one.pk != line.pk]
-    missing = []
-    if len(collect_ancestors([line, *others], books)) > MOST_MEMBERS:
-        others = [one for one in others if one.group == line.group]
-        missing.append("kin is looked for within the line's own group only")
-    if len(collect_ancestors([line, *others], books)) > MOST_MEMBERS:
-        others = []
-        missing.append("there are too many lines with seed to look for kin while a page waits")
+    if len(collect_ancestors([line], books)) > MOST_MEMBERS:
+        return None, (), ["the line has too many ancestors to look for kin while a page waits"]
     try:
-        kinship = find_kinship([line, *others], books)
+        search = Nearest(station, line, Books(books.values(), books.kept))
     except InputRefused as error:
-        return None, (), [*missing, f"kinship cannot be reckoned: {error}".rstrip(".")]
-    place = {name: at for at, name in enumerate(kinship.lines)}
-    row = kinship.coancestry[place[line.name]]
-    kin = [Kin(one.name, float(row[place[one.name]]), one.group, free[one.name]) for one in others]
-    kin = sorted((one for one in kin if one.coancestry > 0), key=lambda one: (-one.coancestry, one.name))
-    return float(kinship.inbreeding[place[line.name]]), tuple(kin[:MOST_KIN]), missing
+        return None, (), [f"kinship cannot be reckoned: {error}".rstrip(".")]
+    found = search.find(MOST_KIN, lambda lines: _read_free(on, station, lines))
+    kin = tuple(Kin(one.name, close, one.group, free) for one, close, free in found)
+    cut = f"kin is looked for among {MOST_LOOKED_AT:,} relatives only, the closest first"
+    return search.inbreeding, kin, [cut] if search.is_cut else []
+
+
+def _read_free(on: Occasion, station: Station, lines: Sequence[Line]) -> dict[int, int]:
+    number = {line.name: line.pk for line in lines}
+    free: dict[int, int] = {}
+    for lot in read_stock(station, number, on.today):
+        if lot.free > 0:
+            free[number[lot.line]] = free.get(number[lot.line], 0) + lot.free
+    return free

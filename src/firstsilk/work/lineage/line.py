@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from django.db.models import Q
+
 from firstsilk.answers import InputRefused
-from firstsilk.records.models import Line
+from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.notation import find_shares, parse_pedigree
 from firstsilk.work.flowering.line_history import NotedUnits, read_noted_units
-from firstsilk.work.lineage.ancestry import Ancestor, Books, draw_tree, read_books, tell_method
+from firstsilk.work.lineage.ancestry import Ancestor, Books, draw_tree, read_family, tell_method
 from firstsilk.work.lineage.grown import LotFacts, SeasonRow, count_notes_missing, list_lots, list_rows
 from firstsilk.work.lineage.kin import Kin, find_kin_on_hand, tell_founders
 from firstsilk.work.lineage.lines import LineFacts, tell_lines
@@ -20,13 +22,13 @@ from firstsilk.work.lineage.tried import (
     EstimateOf,
     TrialResult,
     VerdictFacts,
-    find_hybrids,
     list_estimates,
     list_trial_results,
     list_verdicts,
 )
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_station
+from firstsilk.work.standing import read_kept
 
 MOST_RELATIVES = 60
 
@@ -97,16 +99,14 @@ def read_line(on: Occasion, name: str) -> LinePage:
     Checked by tests/work/test_lineage_work.py.
     """
     station = get_station(on.station)
-    books = read_books(station, on.today)
-    line = books[get_line(station, name).pk]
-    merged = _find_merged(line, books)
+    line, books, merged = _read_line_and_family(on, station, name)
     line.mother, line.father = books.get_parent(line.mother_id), books.get_parent(line.father_id)
-    hybrids, siblings = find_hybrids(line, _list_standing(books)), _find_siblings(line, books)
-    names = {number: one.name for number, one in books.items()}
+    made_from_it, siblings = _read_made_from(line, books), _read_siblings(line, books)
+    hybrids = [one for one in made_from_it if one.kind == "hybrid"]
     shares, problem = _read_shares(line.pedigree)
     inbreeding, kin, untold = find_kin_on_hand(on, station, line, books)
-    lots, rows = list_lots(on, station, line, merged), list_rows(on, station, line, merged)
-    trials = list_trial_results(on, station, line, hybrids, names, merged)
+    lots, (rows, states) = list_lots(on, station, line, merged), list_rows(on, station, line, merged)
+    trials = list_trial_results(on, station, line, hybrids, _read_partners(hybrids), merged)
     verdicts = list_verdicts(on, station, line, merged)
     facts = _tell_facts(tell_lines(on, station, [line])[0], lots, verdicts)
     return LinePage(
@@ -117,31 +117,54 @@ def read_line(on: Occasion, name: str) -> LinePage:
         pedigree_problem=problem,
         inbreeding=inbreeding,
         kin=kin,
-        made_from_it=_list_relatives(
-            [one for one in _list_standing(books) if line.pk in (one.mother_id, one.father_id)]
-        ),
-        siblings=_list_relatives(siblings),
-        sibling_estimates=list_estimates(on, station, siblings[:MOST_RELATIVES]),
+        made_from_it=_tell_relatives(made_from_it),
+        siblings=_tell_relatives(siblings),
+        sibling_estimates=list_estimates(on, station, siblings),
         lots=lots,
         rows=rows,
         trials=trials,
         estimates=list_estimates(on, station, [line, *hybrids], merged),
         verdicts=verdicts,
         timeline=tell_history(_tell_made(facts), rows, lots, trials, verdicts, tell_merges(on, station, line)),
-        noted_units=read_noted_units(station, line, on.today, merged),
+        noted_units=read_noted_units(station, line, on.today, merged, states),
         names=list_names_of(on, line),
         merged=list_merged(on, station, merged),
         basis=_tell_basis(line, books, lots, rows, trials, verdicts, [*untold, problem]),
     )
 
 
-def _find_merged(line: Line, books: Books) -> list[Line]:
-    """The records that were merged into a line, also by way of others."""
-    return [books[gone] for gone, kept in books.kept.items() if kept == line.pk and gone in books]
+def _read_line_and_family(on: Occasion, station: Station, name: str) -> tuple[Line, Books, list[Line]]:
+    """The line, the books as far as its ancestors, and the records that were merged into it."""
+    number = get_line(station, name).pk
+    kept = read_kept(station, on.today)
+    gone = [pk for pk, stands in kept.items() if stands == number]
+    books = read_family(station, [number, *gone], kept)
+    return books[number], books, [books[pk] for pk in gone]
 
 
-def _list_standing(books: Books) -> list[Line]:
-    return [one for one in books.values() if one.pk not in books.kept]
+def _read_made_from(line: Line, books: Books) -> list[Line]:
+    """All lines and hybrids made from a line or from a record merged into it, lines first, by name."""
+    same = books.find_records([line.pk])
+    # What is made from a line is of its station: naming that would have the database go through all lines.
+    made = Line.objects.filter(Q(mother__in=same) | Q(father__in=same)).order_by("-kind", "name")
+    standing = [one for one in made if one.pk not in books.kept]
+    books.see_through(standing)
+    return standing
+
+
+def _read_siblings(line: Line, books: Books) -> list[Line]:
+    """Some lines from the same parents, so many as are shown."""
+    if not line.mother_id:
+        return []
+    father = Q(father__in=books.find_records([line.father_id])) if line.father_id else Q(father=None)
+    same = Line.objects.filter(father, mother__in=books.find_records([line.mother_id]))
+    return list(same.exclude(pk__in=[line.pk, *books.kept]).order_by("-kind", "name")[:MOST_RELATIVES])
+
+
+def _read_partners(hybrids: Sequence[Line]) -> dict[int, str]:
+    """The names of the parents of hybrids, by the books' number."""
+    numbers = {pk for one in hybrids for pk in (one.mother_id, one.father_id) if pk is not None}
+    return dict(Line.objects.filter(pk__in=numbers).values_list("pk", "name")) if numbers else {}
 
 
 def _tell_facts(facts: LineFacts, lots: Sequence[LotFacts], verdicts: Sequence[VerdictFacts]) -> LineFacts:
@@ -161,16 +184,8 @@ def _read_shares(pedigree: str) -> tuple[tuple[tuple[str, float], ...], str]:
     return tuple(sorted(((name, float(share)) for name, share in shares.items()), key=lambda one: -one[1])), ""
 
 
-def _find_siblings(line: Line, books: Books) -> list[Line]:
-    if not line.mother_id:
-        return []
-    parents = (line.mother_id, line.father_id)
-    return [one for one in _list_standing(books) if (one.mother_id, one.father_id) == parents and one.pk != line.pk]
-
-
-def _list_relatives(lines: Sequence[Line]) -> tuple[Relative, ...]:
-    kept = sorted(lines, key=lambda one: (one.kind != "line", one.name))[:MOST_RELATIVES]
-    return tuple(Relative(one.name, one.kind, tell_method(one), one.generation) for one in kept)
+def _tell_relatives(lines: Sequence[Line]) -> tuple[Relative, ...]:
+    return tuple(Relative(one.name, one.kind, tell_method(one), one.generation) for one in lines[:MOST_RELATIVES])
 
 
 def _tell_made(facts: LineFacts) -> str:

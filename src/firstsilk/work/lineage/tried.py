@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Q
 
-from firstsilk.records.models import Estimate, Line, Plot, PlotRecord, Result, Station, Verdict
+from firstsilk.records.models import Estimate, Line, Plot, Result, Station, Trial, Verdict
 from firstsilk.work.occasion import Occasion
-from firstsilk.work.trials.newest import read_newest_records
+from firstsilk.work.trials.newest import PlotGave, read_newest_of_plots
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,73 +74,76 @@ class VerdictFacts:
     record: str = ""
 
 
-def find_hybrids(line: Line, books: Iterable[Line]) -> list[Line]:
-    """The hybrids that have this line as a parent."""
-    return [one for one in books if one.kind == "hybrid" and line.pk in (one.mother_id, one.father_id)]
-
-
 def list_trial_results(
     on: Occasion,
     station: Station,
     line: Line,
     hybrids: Sequence[Line],
-    names: dict[int, str],
+    names: Mapping[int, str],
     merged: Sequence[Line] = (),
 ) -> tuple[TrialResult, ...]:
     """The line, records merged into it and its hybrids in each trial up to this year, oldest first."""
     entries = {one.pk: one for one in (line, *merged, *hybrids)}
     records = {one.pk: one.name for one in merged}
-    own = list(
-        Plot.objects.filter(station=station, entry__in=list(entries), trial__year__lte=on.today.year).select_related(
-            "trial", "trial__site"
-        )
-    )
-    trials = {plot.trial_id for plot in own}
-    checks = Plot.objects.filter(station=station, trial__in=trials).filter(Q(is_check=True) | Q(entry__is_check=True))
-    check_plots = list(checks) if trials else []
-    newest = read_newest_records(station, trials) if trials else {}
-    of_checks = {
-        trial: _mean_yield([plot for plot in check_plots if plot.trial_id == trial], newest) for trial in trials
-    }
-    groups: dict[tuple[int, int], list[Plot]] = defaultdict(list)
-    for plot in own:
-        groups[plot.trial_id, plot.entry_id].append(plot)
+    grown = Plot.objects.filter(station=station, entry__in=list(entries), trial__year__lte=on.today.year)
+    plots: dict[tuple[int, int], list[int]] = defaultdict(list)
+    for plot, trial, entry in grown.order_by("pk").values_list("pk", "trial", "entry"):
+        plots[trial, entry].append(plot)
+    if not plots:
+        return ()
+    trials = Trial.objects.select_related("site").in_bulk({trial for trial, _ in plots})
+    checks = _read_checks(station, trials)
+    asked = [plot for group in (*plots.values(), *checks.values()) for plot in group]
+    newest = read_newest_of_plots(station, asked)
+    of_checks = {trial: _mean_yield(checks[trial], newest) for trial in trials}
     results = [
-        _tell_result(plots, newest, of_checks[trial], entries[entry], line, names, records.get(entry, ""))
-        for (trial, entry), plots in groups.items()
+        _tell_result(group, newest, trials[trial], of_checks[trial], entries[entry], line, names, records)
+        for (trial, entry), group in plots.items()
     ]
     return tuple(sorted(results, key=lambda one: (one.year, one.trial, one.entry)))
 
 
-def _counted(plots: Sequence[Plot], newest: dict[int, PlotRecord]) -> list[PlotRecord]:
-    records = [newest[plot.pk] for plot in plots if plot.pk in newest]
-    return [record for record in records if not record.rejected and record.yield_kg_ha_15_5 is not None]
+def _read_checks(station: Station, trials: Iterable[int]) -> dict[int, list[int]]:
+    """The check plots of trials, by trial."""
+    of_trial: dict[int, list[int]] = defaultdict(list)
+    plots = Plot.objects.filter(station=station, trial__in=list(trials))
+    among = plots.filter(Q(is_check=True) | Q(entry__is_check=True))
+    for plot, trial in among.order_by("pk").values_list("pk", "trial"):
+        of_trial[trial].append(plot)
+    return of_trial
+
+
+def _counted(plots: Sequence[int], newest: Mapping[int, PlotGave]) -> list[PlotGave]:
+    given = [newest[plot] for plot in plots if plot in newest]
+    return [one for one in given if not one.rejected and one.yield_kg_ha_15_5 is not None]
 
 
 def _mean(values: Sequence[float]) -> float | None:
     return sum(values) / len(values) if values else None
 
 
-def _mean_yield(plots: Sequence[Plot], newest: dict[int, PlotRecord]) -> float | None:
+def _mean_yield(plots: Sequence[int], newest: Mapping[int, PlotGave]) -> float | None:
     return _mean([one.yield_kg_ha_15_5 for one in _counted(plots, newest) if one.yield_kg_ha_15_5 is not None])
 
 
 def _tell_result(
-    plots: Sequence[Plot],
-    newest: dict[int, PlotRecord],
+    plots: Sequence[int],
+    newest: Mapping[int, PlotGave],
+    trial: Trial,
     of_checks: float | None,
     entry: Line,
     line: Line,
-    names: dict[int, str],
-    record: str,
+    names: Mapping[int, str],
+    records: Mapping[int, str],
 ) -> TrialResult:
     counted = _counted(plots, newest)
     found = _mean_yield(plots, newest)
     partner = entry.father_id if entry.mother_id == line.pk else entry.mother_id
+    record = records.get(entry.pk, "")
     return TrialResult(
-        trial=plots[0].trial.name,
-        site=plots[0].trial.site.name,
-        year=plots[0].trial.year,
+        trial=trial.name,
+        site=trial.site.name,
+        year=trial.year,
         entry=entry.name,
         partner=names.get(partner or 0, "") if entry.pk != line.pk and not record else "",
         n_plots=len(plots),

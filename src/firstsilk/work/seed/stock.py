@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from django.db.models import Min, Q, QuerySet, Sum
+from django.db.models import Min, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from firstsilk.records.models import GerminationTest, Line, Lot, Movement, Reservation, Station
@@ -44,37 +44,36 @@ def read_stock(station: Station, lines: Iterable[str] | None = None, up_to: date
     lots = Lot.objects.filter(station=station).select_related("line")
     if lines is None:
         return _count_stock(station, lots, up_to)
-    names = set(lines)
     kept = read_kept(station, up_to)
-    given = Line.objects.filter(station=station, pk__in=set(kept.values()), name__in=names) if kept else ()
-    name_of = {line.pk: line.name for line in given}
+    name_of = dict(Line.objects.filter(station=station, name__in=set(lines)).values_list("pk", "name"))
     merged_in = {gone: name_of[number] for gone, number in kept.items() if number in name_of}
-    lots = lots.filter(Q(line__name__in=names) | Q(line__in=merged_in))
+    lots = lots.filter(line__in=[*name_of, *merged_in])
     line_of = {lot.pk: merged_in[lot.line_id] for lot in lots if lot.line_id in merged_in} if merged_in else {}
-    return [
-        replace(one, line=line_of[one.id]) if one.id in line_of else one for one in _count_stock(station, lots, up_to)
-    ]
+    stock = _count_stock(station, lots, up_to, is_part=True)
+    return [replace(one, line=line_of[one.id]) if one.id in line_of else one for one in stock]
 
 
 def read_lot_stock(lot: Lot, up_to: date | None = None) -> LotStock:
     """The stock of one lot."""
-    return _count_stock(lot.station, Lot.objects.filter(pk=lot.pk).select_related("line"), up_to, lot)[0]
+    only = Lot.objects.filter(pk=lot.pk).select_related("line")
+    return _count_stock(lot.station, only, up_to, is_part=True, with_later=True)[0]
 
 
 def _count_stock(
-    station: Station, lots: QuerySet[Lot], up_to: date | None = None, only: Lot | None = None
+    station: Station, lots: QuerySet[Lot], up_to: date | None = None, is_part: bool = False, with_later: bool = False
 ) -> list[LotStock]:
+    """Stock of some lots. `is_part`: they are few among all of the station, so that only their movements are added."""
     moves = Movement.objects.filter(station=station)
     held = Reservation.objects.filter(station=station, released_on__isnull=True)
     if up_to is not None:
         moves = moves.filter(moved_on__lte=up_to)
         held = Reservation.objects.filter(station=station, reserved_on__lte=up_to).exclude(released_on__lte=up_to)
-    if only is not None:
-        moves, held = moves.filter(lot=only), held.filter(lot=only)
+    if is_part:
+        moves, held = moves.filter(lot__in=lots), held.filter(lot__in=lots)
     stock = dict(moves.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
     promised = dict(held.order_by().values_list("lot").annotate(sum=Coalesce(Sum("kernels"), 0)))
-    later = _not_there_yet(station, up_to)
-    older = _read_older_tests(station, up_to)
+    later = set() if with_later else _not_there_yet(station, up_to, lots if is_part else None)
+    older = _read_older_tests(station, up_to, lots if is_part else None)
     ordered = list(lots.order_by("year", "name"))
     tests = {lot.pk: _germination(lot, up_to, older) for lot in ordered}
     return [
@@ -90,7 +89,7 @@ def _count_stock(
             tests[lot.pk][1],
         )
         for lot in ordered
-        if only is not None or lot.pk not in later
+        if lot.pk not in later
     ]
 
 
@@ -105,18 +104,21 @@ def _germination(lot: Lot, up_to: date | None, older: dict[int, _Tested]) -> _Te
     return lot.germination_frac, None if lot.germination_frac is None else lot.germination_seeds
 
 
-def _read_older_tests(station: Station, up_to: date | None) -> dict[int, _Tested]:
+def _read_older_tests(station: Station, up_to: date | None, among: QuerySet[Lot] | None) -> dict[int, _Tested]:
     """The newest test up to a day of each lot that was tested again after it."""
     if up_to is None:
         return {}
     tests = GerminationTest.objects.filter(station=station, tested_on__lte=up_to, lot__germination_tested_on__gt=up_to)
+    tests = tests if among is None else tests.filter(lot__in=among)
     found = tests.order_by("tested_on", "pk").values_list("lot", "germinated", "seeds")
     return {lot: (germinated / seeds, seeds) for lot, germinated, seeds in found}
 
 
-def _not_there_yet(station: Station, up_to: date | None) -> set[int]:
+def _not_there_yet(station: Station, up_to: date | None, among: QuerySet[Lot] | None) -> set[int]:
     """Lots whose every movement lies after a day: on that day they did not exist."""
     if up_to is None:
         return set()
-    first = Movement.objects.filter(station=station).order_by().values("lot").annotate(first=Min("moved_on"))
+    moves = Movement.objects.filter(station=station)
+    moves = moves if among is None else moves.filter(lot__in=among)
+    first = moves.order_by().values("lot").annotate(first=Min("moved_on"))
     return set(first.filter(first__gt=up_to).values_list("lot", flat=True))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from firstsilk.records.models import PlotRecord, Station
@@ -18,6 +19,21 @@ def read_newest_records(station: Station, trials: Iterable[int], up_to: date | N
     if up_to is not None:
         records = records.filter(recorded_at__lt=end_of_day(station, up_to))
     return {record.plot_id: record for record in records}
+
+
+class PlotGave(NamedTuple):
+    """What the newest record of a plot says: yield at 15.5 % [kg/ha], moisture [%], why it is rejected if it is."""
+
+    yield_kg_ha_15_5: float | None
+    moisture_pct: float | None
+    rejected: str
+
+
+def read_newest_of_plots(station: Station, plots: Sequence[int]) -> dict[int, PlotGave]:
+    """The newest record of each of these plots, by the books' number of the plot: for few plots of many trials."""
+    records = PlotRecord.objects.filter(station=station, plot__in=plots).order_by("id")
+    told = records.values_list("plot", "yield_kg_ha_15_5", "moisture_pct", "rejected")
+    return {plot: PlotGave(dry, moisture, rejected) for plot, dry, moisture, rejected in told}
 
 
 def end_of_day(station: Station, day: date) -> datetime:

@@ -1,0 +1,516 @@
+"""How large can a station's books be made for a test of them? 200,000 lines and 3 million notes, drawn from a seed.
+
+Rows go straight into the tables, many at once, with the triggers of the books on. Names, tags, days and links are as
+the program writes them; the chain of hashes over the notes is not computed, so these books are no trial of the chain.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from itertools import count, islice, product
+from math import cos, pi
+
+from django.db import connection, models
+
+from firstsilk.records import models as books
+from firstsilk.science.seed.tags import tag_for_serial
+
+STATION = "big"
+LINE = "ESK-1024"
+"""The line whose facts are many."""
+TODAY = date(2031, 12, 1)
+YEARS = tuple(range(2022, 2032))
+FIRST_TRIALS = 2024
+GROUPS = ("North", "South")
+NOTES_A_ROW = 15
+CHUNK = 20_000
+INSTANT = "2031-01-01 00:00:00+00:00"
+TRAITS = ("yield_kg_ha_15_5", "moisture_pct", "erect_frac", "test_weight_kg_hl", "height_cm")
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """How many lines and hybrids, notes in all, trials, and plots of a trial."""
+
+    lines: int = 200_000
+    notes: int = 3_000_000
+    trials: int = 200
+    plots: int = 400
+
+
+@dataclass(slots=True)
+class Drawn:
+    """One line while the books are drawn: its number, year, kind, method and selfings since the cross."""
+
+    number: int
+    name: str
+    year: int
+    kind: str
+    method: str
+    mother: int | None
+    father: int | None
+    selfings: int
+    group: str
+    is_tester: bool = False
+    is_check: bool = False
+
+
+@dataclass(slots=True)
+class Pen:
+    """What writes the books: the dice, the numbers given out so far, and the last serial of a tag."""
+
+    dice: random.Random
+    station: int = 0
+    next_number: dict[str, int] = field(default_factory=dict)
+    serial: int = 0
+    position: int = 0
+
+    def number(self, table: str) -> int:
+        """The next number of a table."""
+        self.next_number[table] = self.next_number.get(table, 0) + 1
+        return self.next_number[table]
+
+    def tag(self) -> str:
+        """A new tag."""
+        self.serial += 1
+        return tag_for_serial(self.serial)
+
+
+def fill_books(size: Size, seed: int = 1) -> Pen:
+    """Draw a whole station; nothing but the tables may be there. `add_facts` then gives one line its facts."""
+    pen = Pen(random.Random(seed))
+    _fill_station(pen)
+    lines = list(_draw_lines(pen, size.lines))
+    _insert(books.Line, _LINE, (_line_values(pen, one) for one in lines))
+    living = [one for one in lines if one.kind == "line"]
+    _fill_lots(pen, lines)
+    _fill_rows(pen, living, size.notes)
+    _fill_trials(pen, lines, size)
+    _finish(pen)
+    return pen
+
+
+def _fill_station(pen: Pen) -> None:
+    station = books.Station.objects.create(
+        code=STATION, name="Eskerholm Growers' Cooperative", latitude=50.4, held_date=TODAY, is_invented=True
+    )
+    pen.station = station.pk
+    home = [books.Site(station=station, code="home", name="Home fields", latitude=50.4, longitude=1.2, is_home=True)]
+    away = [
+        books.Site(station=station, code=f"site-{at}", name=f"Place {at}", latitude=50.0 + at / 10, longitude=1.0)
+        for at in range(1, 6)
+    ]
+    books.Site.objects.bulk_create(home + away)
+    site = books.Site.objects.get(code="home", station=station)
+    seasons = [
+        books.Season(station=station, name=str(year), year=year, site=site, sow_from=date(year, 5, 12))
+        for year in YEARS
+    ]
+    books.Season.objects.bulk_create(seasons)
+    days = []
+    for step in range((date(YEARS[-1], 12, 31) - date(YEARS[0], 1, 1)).days + 1):
+        day = date(YEARS[0], 1, 1) + timedelta(days=step)
+        mean = 7.0 - 12.0 * cos(2 * pi * (day.timetuple().tm_yday - 20) / 365.25)
+        days.append(books.WeatherDay(station=station, site=site, date=day, tmin_c=mean - 6, tmax_c=mean + 7))
+    books.WeatherDay.objects.bulk_create(days, batch_size=500)
+    books.Device.objects.bulk_create(
+        books.Device(station=station, uuid=_device(number), number=number, label=f"phone {number}")
+        for number in range(1, 21)
+    )
+
+
+def _draw_lines(pen: Pen, wanted: int) -> Iterator[Drawn]:
+    """Founders, and then each year crosses within a group, selfings of the last years' families, and hybrids."""
+    dice = pen.dice
+    founders = [
+        Drawn(pen.number("line"), f"F{at:04}", YEARS[0] - 1, "line", "founder_inbred", None, None, 7, GROUPS[at % 2])
+        for at in range(max(20, wanted // 500))
+    ]
+    for at, one in enumerate(founders):
+        one.is_tester = at < 12
+    yield from founders
+    best = {group: [one for one in founders if one.group == group] for group in GROUPS}
+    segregating: dict[str, list[Drawn]] = {group: [] for group in GROUPS}
+    a_year = (wanted - len(founders)) // len(YEARS)
+    for year in YEARS:
+        fresh: dict[str, list[Drawn]] = {group: [] for group in GROUPS}
+        for at in range(a_year):
+            group = GROUPS[at % 2]
+            share = at / a_year
+            if share < 0.03 or not segregating[group]:
+                made = _cross(pen, year, group, best[group])
+            elif share < 0.13:
+                made = _hybrid(pen, year, dice.choice(best[group]), dice.choice(founders[:12]))
+            else:
+                made = _within(pen, year, dice.choice(segregating[group]))
+            yield made
+            if made.kind == "line":
+                fresh[group].append(made)
+        for group in GROUPS:
+            fixed = [one for one in fresh[group] if one.selfings >= 4 or one.method == "dh"]
+            best[group] = [*best[group][:40], *dice.sample(fixed, min(60, len(fixed)))]
+            segregating[group] = [one for one in fresh[group] if one.selfings < 6 and one.method != "dh"]
+
+
+def _cross(pen: Pen, year: int, group: str, best: Sequence[Drawn]) -> Drawn:
+    mother, father = pen.dice.sample(best, 2)
+    number = pen.number("line")
+    return Drawn(number, f"C{number}", year, "line", "cross", mother.number, father.number, 0, group)
+
+
+def _hybrid(pen: Pen, year: int, line: Drawn, tester: Drawn) -> Drawn:
+    number = pen.number("line")
+    father = tester if tester is not line else line
+    made = Drawn(number, f"H{number}", year, "hybrid", "cross", line.number, father.number, 0, "")
+    made.is_check = pen.dice.random() < 0.001
+    return made
+
+
+def _within(pen: Pen, year: int, mother: Drawn) -> Drawn:
+    throw, number = pen.dice.random(), pen.number("line")
+    method = "self" if throw < 0.92 else "dh" if throw < 0.97 else "sib"
+    selfings = mother.selfings + (method == "self")
+    return Drawn(number, f"E{number}", year, "line", method, mother.number, None, selfings, mother.group)
+
+
+_LINE = (
+    *("id", "station_id", "name", "kind", "stands_for", "method", "mother_id", "father_id", "selfings", "generation"),
+    *("derived_plant", "derived_generation", "pedigree", "group", "is_tester", "is_check", "units_to_silk"),
+    *("units_to_shed", "remark"),
+)
+
+
+def _line_values(pen: Pen, one: Drawn) -> tuple[object, ...]:
+    selfed = 1 if one.method == "self" else 0
+    generation = "" if one.kind == "hybrid" else f"S{one.selfings}"
+    return (
+        *(one.number, pen.station, one.name, one.kind, "family", one.method, one.mother, one.father, selfed),
+        *(generation, "", "", "", one.group, one.is_tester, one.is_check, 1290.0, 1270.0, ""),
+    )
+
+
+_LOT = (
+    *("id", "station_id", "tag", "name", "line_id", "kind", "origin", "origin_text", "year", "germination_frac"),
+    *("shelf", "box", "slot"),
+)
+_MOVEMENT = (*("station_id", "lot_id", "kernels", "reason", "used_for", "moved_on", "recorded_at", "recorded_by"),)
+
+
+def _fill_lots(pen: Pen, lines: Sequence[Drawn]) -> None:
+    """A lot for each line; a third of them used up since."""
+    lots = [(pen.number("lot"), one) for one in lines]
+    _insert(books.Lot, _LOT, (_lot_values(pen, number, f"L{number}", one.number, one.year) for number, one in lots))
+    _insert(books.Movement, _MOVEMENT, _move(pen, lots))
+    held = [(number, one) for number, one in lots if one.year == YEARS[-1]][::10]
+    _insert(
+        books.Reservation,
+        ("station_id", "lot_id", "kernels", "reserved_on"),
+        ((pen.station, number, 30, date(YEARS[-1], 11, 1)) for number, _ in held),
+    )
+
+
+def _lot_values(pen: Pen, number: int, name: str, line: int, year: int) -> tuple[object, ...]:
+    shelf, box = f"{number % 40 + 1}", f"{number % 97 + 1}"
+    return (number, pen.station, pen.tag(), name, line, "bulk", "received", "", year, 0.94, shelf, box, "")
+
+
+def _move(pen: Pen, lots: Iterable[tuple[int, Drawn]]) -> Iterator[tuple[object, ...]]:
+    for number, one in lots:
+        kernels = pen.dice.randint(60, 900)
+        day = date(max(one.year, YEARS[0]), 10, 20)
+        yield (pen.station, number, kernels, "opening", "", day, INSTANT, "")
+        used = kernels if number % 3 == 0 else min(kernels, 48)
+        yield (pen.station, number, -used, "sown", "", date(day.year, 11, 5), INSTANT, "")
+
+
+_ROW = (
+    *("id", "station_id", "season_id", "tag", "number", "field_row", "field_col", "line_id", "purpose", "kernels"),
+    *("sow_on", "sowing"),
+)
+
+
+def _fill_rows(pen: Pen, lines: Sequence[Drawn], notes: int) -> None:
+    """As many rows in each season as the notes are enough for, and the notes that tell of them."""
+    a_season = notes // NOTES_A_ROW // len(YEARS)
+    for season in books.Season.objects.filter(station=pen.station).order_by("year"):
+        there = [one for one in lines if one.year < season.year]
+        grown = [(number, pen.tag(), pen.dice.choice(there)) for number in range(1, a_season + 1)]
+        rows = ((pen.number("row"), number, tag, one.number) for number, tag, one in grown)
+        _insert(books.Row, _ROW, (_row_values(pen, season, *row) for row in rows))
+        told = (note for _, tag, _ in grown for note in _tell_row(pen, tag, season.year, NOTES_A_ROW))
+        _insert(books.Note, _NOTE, told)
+
+
+def _row_values(pen: Pen, season: books.Season, pk: int, number: int, tag: str, line: int) -> tuple[object, ...]:
+    row, col = divmod(number, 100)
+    return (
+        *(pk, pen.station, season.pk, tag, number, row + 1, col + 1, line, "self", 25, date(season.year, 5, 12), 1),
+    )
+
+
+_NOTE = (
+    *("station_id", "uuid", "device", "device_number", "worker", "kind", "detail", "tag", "male", "bag", "value"),
+    *("unit", "taken_at", "taken_local", "taken_on", "offset_min", "source", "app", "format", "practice", "doubt"),
+    *("doubt_reason", "replaces", "check_sum", "position", "received_at", "previous_hash", "hash"),
+)
+_SAID = (
+    ("sown", "", "day", 0),
+    ("stand", "", "21", 25),
+    ("silk_not_yet", "", "day", 68),
+    ("silk", "", "day", 74),
+    ("shed_not_yet", "", "day", 68),
+    ("shed", "", "day", 72),
+    ("shoot_bagged", "", "3", 70),
+    ("shoot_bagged", "", "2", 72),
+    ("tassel_bagged", "self", "2", 74),
+    ("pollinated", "self", "3", 75),
+    ("pollinated", "self", "2", 76),
+    ("rated", "vigour", "7", 40),
+    ("ears_picked", "", "4", 140),
+    ("shelled", "", "700", 150),
+    ("remarked", "", "Even stand.", 80),
+)
+"""What is noted of a row: kind, detail, value, days after sowing."""
+
+
+def _tell_row(pen: Pen, tag: str, year: int, notes: int) -> Iterator[tuple[object, ...]]:
+    """So many notes of one row; now and then a count is put right, and now and then that is taken back."""
+    last = ""
+    for at in range(notes):
+        kind, detail, value, after = _SAID[at % len(_SAID)]
+        day = date(year, 5, 12) + timedelta(days=after + at // len(_SAID))
+        replaces = ""
+        if kind == "stand" and at < len(_SAID) and pen.position % 7 == 0:
+            yield _note(pen, tag, day, kind, detail, "19", "")
+            replaces = _uuid(pen.position)
+        yield _note(pen, tag, day, kind, detail, day.isoformat() if value == "day" else value, replaces)
+        last = _uuid(pen.position)
+    if pen.position % 50 == 0:
+        yield _note(pen, "", date(year, 10, 30), "withdrawn", "", "Written twice.", last)
+
+
+def _note(pen: Pen, tag: str, day: date, kind: str, detail: str, value: str, replaces: str) -> tuple[object, ...]:
+    pen.position += 1
+    at = pen.position
+    device = at % 20 + 1
+    local = f"{day.isoformat()}T10:{at % 60:02}:00"
+    male = tag if kind == "pollinated" else ""
+    return (
+        *(pen.station, _uuid(at), _device(device), at // 20 + 1, f"W{at % 30:02}", kind, detail, tag, male, ""),
+        *(value, "", f"{day.isoformat()} 10:{at % 60:02}:00+00:00", local, day, 0, "phone", "1", 1, False, "", ""),
+        *(replaces or None, "00000000", at, f"{day.isoformat()} 18:00:00+00:00", "0" * 64, f"{at:064x}"),
+    )
+
+
+def _uuid(at: int) -> str:
+    return f"0190{at >> 16:08x}7{at & 0xFFF:03x}8{at & 0xFFFF:04x}{at:011x}"
+
+
+def _device(number: int) -> str:
+    return f"01900000000070008000{number:012x}"
+
+
+_PLOT = ("id", "station_id", "trial_id", "tag", "number", "rep", "block", "entry_id", "is_check")
+_RECORD = (
+    *("station_id", "plot_id", "weight_kg", "moisture_pct", "yield_kg_ha_15_5", "rejected", "source", "recorded_at"),
+    "recorded_by",
+)
+
+
+def _fill_trials(pen: Pen, lines: Sequence[Drawn], size: Size) -> None:
+    """Trials of hybrids at five places, plots and records; an analysis a year; verdicts on a fifth of the lines."""
+    station = books.Station.objects.get(pk=pen.station)
+    sites = list(books.Site.objects.filter(station=station, is_home=False))
+    years = range(FIRST_TRIALS, YEARS[-1] + 1)
+    trials = [
+        books.Trial(station=station, name=f"T{at}", site=sites[at % len(sites)], year=years[at % len(years)], reps=2)
+        for at in range(size.trials)
+    ]
+    books.Trial.objects.bulk_create(trials, batch_size=500)
+    hybrids = [one for one in lines if one.kind == "hybrid"]
+    checks = [one for one in hybrids if one.is_check] or hybrids[:2]
+    plots = []
+    for trial in books.Trial.objects.filter(station=station).order_by("pk"):
+        there = [one for one in hybrids if one.year < trial.year] or hybrids
+        for number in range(1, size.plots + 1):
+            is_check = number % 20 == 0
+            entry = pen.dice.choice(checks if is_check else there)
+            plots.append((trial.pk, number, entry.number, is_check))
+    _insert_plots(pen, plots)
+    _fill_results(pen, station, hybrids, size.lines // 50)
+    judged = [one for one in lines if one.kind == "line"][::5]
+    _insert(books.Verdict, _VERDICT, (_verdict(pen, one.number, max(one.year, YEARS[0]) + 1) for one in judged))
+
+
+def _insert_plots(pen: Pen, plots: Iterable[tuple[int, int, int, bool]]) -> None:
+    made = [(pen.number("plot"), *plot) for plot in plots]
+    _insert(
+        books.Plot,
+        _PLOT,
+        ((pk, pen.station, trial, "", number, "1", "1", entry, check) for pk, trial, number, entry, check in made),
+    )
+    yields = ((pk, pen.dice.gauss(8000.0, 700.0)) for pk, *_ in made)
+    _insert(
+        books.PlotRecord,
+        _RECORD,
+        ((pen.station, pk, got / 1000, 22.0, got, "", "", INSTANT, "") for pk, got in yields),
+    )
+
+
+_VERDICT = (
+    *("station_id", "line_id", "year", "verdict", "reason", "proposed", "decided_on", "decided_at", "decided_by"),
+)
+_ESTIMATE = ("station_id", "result_id", "line_id", "trait", "kind", "value", "se", "reliability", "n_plots", "n_sites")
+
+
+def _verdict(pen: Pen, line: int, year: int) -> tuple[object, ...]:
+    word = pen.dice.choice(("go_on", "wait", "stop"))
+    day = date(min(year, YEARS[-1]), 11, 25)
+    return (pen.station, line, day.year, word, "By its merit.", word, day, f"{day.isoformat()} 12:00:00+00:00", "")
+
+
+def _fill_results(pen: Pen, station: books.Station, hybrids: Sequence[Drawn], entries: int) -> None:
+    for year in range(FIRST_TRIALS, YEARS[-1] + 1):
+        there = pen.dice.sample(hybrids, min(entries, len(hybrids)))
+        versus = {f"blup {one.number}": [round(pen.dice.gauss(0, 300), 1), 150.0, 0.5] for one in there}
+        result = books.Result.objects.create(
+            station=station, kind="trial_analysis", made_on=date(year, 11, 20), made_at=datetime.fromisoformat(INSTANT),
+            version="1", inputs_hash="0", settings={"years": [year]}, answer={"versus_checks": versus},
+        )  # fmt: skip
+        told = product(there, TRAITS[:2])
+        _insert(books.Estimate, _ESTIMATE, (_estimate(pen, result.pk, one.number, trait) for one, trait in told))
+
+
+def _estimate(pen: Pen, result: int, line: int, trait: str, kind: str = "blup") -> tuple[object, ...]:
+    return (pen.station, result, line, trait, kind, pen.dice.gauss(8000, 300), 200.0, 0.6, 8, 4)
+
+
+def add_facts(pen: Pen, wanted: int, name: str = LINE) -> int:
+    """Give one line so many facts more: rows, notes, lots, movements, plots, estimates, verdicts and targets.
+
+    Returns how many it was given. The line is made at the first call: selfed twice from the middle of the years, and
+    crossed to ten testers.
+    """
+    line = books.Line.objects.filter(station=pen.station, name=name).first()
+    line = line or _make_line(pen, name)
+    hybrids = list(books.Line.objects.filter(station=pen.station, mother=line, kind="hybrid").order_by("pk"))
+    given = _add_rows(pen, line, max(1, wanted // 40), wanted * 7 // 10)
+    given += _add_lots(pen, line, max(1, wanted // 100))
+    given += _add_trials(pen, [line, *hybrids], wanted // 10)
+    years = count(int(books.Verdict.objects.filter(line=line).count()))
+    told = (_verdict(pen, line.pk, YEARS[next(years) % len(YEARS)]) for _ in range(max(1, wanted // 200)))
+    given += _insert(books.Verdict, _VERDICT, told)
+    given += _add_targets(pen, line, wanted - given)
+    _finish(pen)
+    return given
+
+
+def _make_line(pen: Pen, name: str) -> books.Line:
+    mother = (
+        books.Line.objects.filter(
+            station=pen.station, method="self", generation="S4", lots__year__lte=YEARS[len(YEARS) // 2]
+        )
+        .order_by("-pk")
+        .first()
+    )
+    assert mother is not None
+    made = {"station": mother.station, "selfings": 2, "generation": "S6", "group": mother.group, "mother": mother}
+    line = books.Line.objects.create(
+        pk=pen.number("line"), name=name, method="self", units_to_silk=1280.0, units_to_shed=1260.0, **made
+    )
+    for tester in books.Line.objects.filter(station=pen.station, is_tester=True).order_by("pk")[:10]:
+        cross = {"kind": "hybrid", "method": "cross", "mother": line, "father": tester, "station": line.station}
+        books.Line.objects.create(pk=pen.number("line"), name=f"{name}/{tester.name}", **cross)
+    return line
+
+
+def _add_rows(pen: Pen, line: books.Line, rows: int, notes: int) -> int:
+    """Rows in the later half of the seasons, after all that stand there, with their notes."""
+    before = pen.position
+    for season in books.Season.objects.filter(station=pen.station, year__gt=YEARS[len(YEARS) // 2]):
+        at = list(books.Season.objects.filter(year__gt=YEARS[len(YEARS) // 2]).values_list("pk", flat=True))
+        mine = [one for one in range(rows) if one % len(at) == at.index(season.pk)]
+        first = (season.rows.aggregate(models.Max("number"))["number__max"] or 0) + 1
+        tags = [pen.tag() for _ in mine]
+        told = ((pen.number("row"), first + place, tag, line.pk) for place, tag in enumerate(tags))
+        _insert(books.Row, _ROW, (_row_values(pen, season, *row) for row in told))
+        _insert(books.Note, _NOTE, (one for tag in tags for one in _tell_row(pen, tag, season.year, notes // rows)))
+    return rows + pen.position - before
+
+
+def _add_lots(pen: Pen, line: books.Line, lots: int) -> int:
+    numbers = [pen.number("lot") for _ in range(lots)]
+    years = YEARS[len(YEARS) // 2 :]
+    of_year = {number: years[at % len(years)] for at, number in enumerate(numbers)}
+    told = (_lot_values(pen, number, f"{line.name}-{number}", line.pk, of_year[number]) for number in numbers)
+    given = _insert(books.Lot, _LOT, told)
+    moves = [
+        (pen.station, number, kernels, reason, "", date(of_year[number], 11, day), INSTANT, "")
+        for number in numbers
+        for kernels, reason, day in ((800, "opening", 1), (-100, "sown", 5), (-100, "sent", 9), (-50, "packed", 12))
+    ]
+    return given + _insert(books.Movement, _MOVEMENT, moves)
+
+
+def _add_trials(pen: Pen, entries: Sequence[books.Line], wanted: int) -> int:
+    """Plots in trials of all years, and estimates of analyses of all years."""
+    trials = list(books.Trial.objects.filter(station=pen.station).order_by("pk"))
+    places = product(range(50), trials)
+    before = books.Plot.objects.filter(entry__in=entries).count()
+    numbers = count(100_000 + before)
+    plots = [
+        (trial.pk, next(numbers), entries[(at + trial.pk) % len(entries)].pk, False)
+        for at, trial in islice(places, before, before + wanted)
+    ]
+    _insert_plots(pen, plots)
+    results = list(books.Result.objects.filter(station=pen.station).order_by("pk"))
+    every = product(results, TRAITS, entries, ("blup", "blue"))
+    before = books.Estimate.objects.filter(line__in=entries).count()
+    told = list(islice(every, before, before + wanted))
+    _insert(
+        books.Estimate,
+        _ESTIMATE,
+        (_estimate(pen, result.pk, one.pk, trait, kind) for result, trait, one, kind in told),
+    )
+    return len(plots) + len(told)
+
+
+def _add_targets(pen: Pen, line: books.Line, wanted: int) -> int:
+    seasons = list(books.Season.objects.filter(station=pen.station, year__gt=YEARS[len(YEARS) // 2]))
+    first = books.Target.objects.filter(station=pen.station).count() + 1
+    station = books.Station.objects.get(pk=pen.station)
+    books.Target.objects.bulk_create(
+        books.Target(
+            station=station, season=(season := seasons[at % len(seasons)]), number=first + at, kind="self",
+            female=line, ears_wanted=4, reason="Seed of it is short.", asked_on=date(season.year, 3, 1),
+        )
+        for at in range(max(0, wanted))
+    )  # fmt: skip
+    return max(0, wanted)
+
+
+def _insert(model: type[models.Model], columns: Sequence[str], rows: Iterable[Sequence[object]]) -> int:
+    """Put rows into a table by its columns, many at once; return how many."""
+    table = connection.ops.quote_name(model._meta.db_table)
+    names = ", ".join(connection.ops.quote_name(one) for one in columns)
+    statement = f"INSERT INTO {table} ({names}) VALUES ({', '.join(['%s'] * len(columns))})"
+    waiting, done = iter(rows), 0
+    with connection.cursor() as cursor:
+        while chunk := list(islice(waiting, CHUNK)):
+            cursor.executemany(statement, chunk)
+            done += len(chunk)
+    return done
+
+
+def _finish(pen: Pen) -> None:
+    """Let the books go on counting where this left off."""
+    books.Station.objects.filter(pk=pen.station).update(last_tag_serial=pen.serial, last_device_number=20)
+    tables = [books.Line, books.Lot, books.Row, books.Plot]
+    from django.core.management.color import no_style
+
+    with connection.cursor() as cursor:
+        for statement in connection.ops.sequence_reset_sql(no_style(), tables):
+            cursor.execute(statement)
