@@ -65,6 +65,7 @@ class Home:
 
 FIELD_TASKS = {
     "pollinate": ("rows to pollinate", "now"),
+    "take_down": ("rows whose tassel bags come down", "soon"),
     "tassel_bag": ("rows whose tassels are bagged this afternoon", "now"),
     "shoot_bag": ("rows for shoot bags", "now"),
     "look": ("rows to look at for silk and shed", "soon"),
@@ -73,6 +74,7 @@ FIELD_TASKS = {
 }
 SAID = {
     "pollinate": "Silk out, a male sheds, {count:,} ears still wanted on them.",
+    "take_down": "Nobody wants their pollen, or it is too old: {count:,} bags.",
     "tassel_bag": "Pollen for tomorrow morning: {count:,} bags.",
     "shoot_bag": "Before any silk shows: {count:,} bags.",
     "look": "Flowering is near or overdue, and nobody has looked today.",

@@ -27,6 +27,7 @@ DOES = {
     "look": ("Look for silk and shed", ""),
     "shoot_bag": ("Put on {count} shoot bag", "s"),
     "tassel_bag": ("This afternoon: put on {count} tassel bag", "s"),
+    "take_down": ("Take down {count} tassel bag", "s"),
     "pollinate": ("Pollinate {count} ear", "s"),
     "pick": ("Pick {count} ear", "s"),
 }

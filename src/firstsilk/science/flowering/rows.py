@@ -41,8 +41,8 @@ class PollinationTally:
 class RowState:
     """What the notes say about one row. Dates are None where nothing was noted, counts 0.
 
-    `tassel_bags_down` were taken down unused; `bags_not_well` were found with silk seen, open, or with a wrong code
-    when they were looked at once more.
+    `tassel_bags_hanging` are those of the last day on which any were put on, less those noted since as taken down
+    unused; `bags_not_well` were found with silk seen, open, or with a wrong code when they were looked at once more.
     """
 
     tag: str
@@ -57,8 +57,7 @@ class RowState:
     last_shoot_bag_on: date | None = None
     tassel_bags: int = 0
     last_tassel_bag_on: date | None = None
-    tassel_bags_down: int = 0
-    last_tassel_bag_down_on: date | None = None
+    tassel_bags_hanging: int = 0
     pollinations: tuple[PollinationTally, ...] = ()
     spoiled: int = 0
     bags_not_well: int = 0
@@ -194,8 +193,7 @@ def _read_row(
         last_shoot_bag_on=max((note.taken_on for note in of["shoot_bagged"]), default=None),
         tassel_bags=_sum_counts(of["tassel_bagged"]),
         last_tassel_bag_on=max((note.taken_on for note in of["tassel_bagged"]), default=None),
-        tassel_bags_down=_sum_counts(of["tassel_unbagged"]),
-        last_tassel_bag_down_on=max((note.taken_on for note in of["tassel_unbagged"]), default=None),
+        tassel_bags_hanging=_count_hanging(of["tassel_bagged"], of["tassel_unbagged"]),
         pollinations=_tally_pollinations(of["pollinated"], givers),
         spoiled=_sum_counts(of["spoiled"]),
         bags_not_well=_sum_counts([note for note in of["rechecked"] if note.detail in NOT_WELL]),
@@ -245,6 +243,14 @@ def _sum_counts(notes: list[Note]) -> int:
         else:
             loose += count_noted(note.value)
     return loose + sum(by_bag.values())
+
+
+def _count_hanging(put_on: list[Note], taken_down: list[Note]) -> int:
+    last = max((note.taken_on for note in put_on), default=None)
+    if last is None:
+        return 0
+    hung = _sum_counts([note for note in put_on if note.taken_on == last])
+    return max(0, hung - _sum_counts([note for note in taken_down if note.taken_on >= last]))
 
 
 def name_pollen(note: Note, givers: Mapping[str, tuple[Shares, str]]) -> tuple[str, Shares]:

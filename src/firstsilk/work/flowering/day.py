@@ -10,6 +10,7 @@ from firstsilk.answers import InputRefused
 from firstsilk.records.models import Season, Station, WeatherDay
 from firstsilk.science.climate.frost import KILLING_FROST_C
 from firstsilk.science.flowering.day import RowOnDay, Task, list_tasks
+from firstsilk.science.nursery.sowing_question import weigh_priority
 from firstsilk.work.flowering.forecast import RowForecast, SeasonForecast, read_forecast
 from firstsilk.work.flowering.progress import TargetProgress, measure_progress
 from firstsilk.work.flowering.rows import RowFacts, read_rows, read_season_rows
@@ -155,4 +156,8 @@ def _on_day(row: RowFacts, by_number: dict[int, RowFacts], today: date) -> RowOn
         shed_in_days=None if row.shed_expected is None else (row.shed_expected - today).days,
         state=row.state,
         no_entry=row.no_entry,
+        target=row.target,
+        good_wanted=row.ears_wanted,
+        success_frac=row.ear_rates.success_frac,
+        weight=weigh_priority(row.priority),
     )

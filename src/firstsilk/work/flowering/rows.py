@@ -51,6 +51,7 @@ class RowFacts:
     no_entry: bool
     no_entry_until: datetime | None = None
     ear_rates: EarRates = UNTOLD
+    priority: int = 2
 
 
 class HeatClock:
@@ -189,4 +190,5 @@ def _row_facts(
         no_entry=row.no_entry_until is not None and row.no_entry_until > on.now,
         no_entry_until=row.no_entry_until,
         ear_rates=rate.ear_rates,
+        priority=row.target.priority if row.target is not None else 2,
     )

@@ -26,6 +26,7 @@ from firstsilk.work.occasion import Occasion
 
 HEADINGS = (
     ("pollinate", "Pollinate this morning", "ears"),
+    ("take_down", "Take tassel bags down", "bags"),
     ("tassel_bag", "Bag tassels this afternoon", "bags"),
     ("shoot_bag", "Shoot bags", "bags"),
     ("look", "Look for silk and shed", ""),
