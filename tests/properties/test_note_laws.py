@@ -63,8 +63,7 @@ def deliveries(draw: st.DrawFn) -> tuple[list[Note], list[list[Note]]]:
 def books():
     """A station that is gone afterwards, so that each example starts from nothing."""
     with transaction.atomic():
-        make_station()
-        yield
+        yield make_station()
         transaction.set_rollback(True)
 
 

@@ -48,7 +48,7 @@ def count_bag_day(standing: Iterable[Note], day: date) -> BagDay:
 
     Notes
     -----
-    Checked by tests/science/test_bag_day.py.
+    Checked by tests/work/test_day_close.py.
     """
     notes = list(standing)
     hung = {note.bag for note in notes if note.kind == "tassel_bagged" and note.bag}
