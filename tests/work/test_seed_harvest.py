@@ -77,8 +77,8 @@ def test_the_self_of_a_fixed_line_is_more_of_it_and_of_a_cross_a_new_line(field)
     pollinate(field[5], "self", 4)
     shell((1, 3, 300), (5, 4, 500))
     lines = {lot.row: (lot.line, lot.is_new_line) for lot in make_lots(ON, "2031").lots}
-    assert lines == {1: ("E1", False), 5: ("E1/M-B", True)}
-    grown = Line.objects.get(name="E1/M-B")
+    assert lines == {1: ("E1", False), 5: ("(E1/M)-B", True)}
+    grown = Line.objects.get(name="(E1/M)-B")
     assert (grown.method, grown.mother.name, grown.father, grown.generation) == ("self", "E1/M", None, "F2")
 
 

@@ -16,6 +16,9 @@ from firstsilk.faces.files.tables import read_table
 def harvest(
     file: Annotated[str, typer.Argument(help="Table of ears and kernels: row, ears, kernels[, bag].")] = "",
     lots: Annotated[bool, typer.Option("--lots", help="Make lots of all rows whose kernels are noted.")] = False,
+    ears_apart: Annotated[
+        bool, typer.Option("--ears-apart", help="With --lots: each selfed ear shelled by its bag is a line of its own.")
+    ] = False,
     season: Season = "",
     out: Out = "",
     as_json: AsJson = False,
@@ -23,6 +26,8 @@ def harvest(
     today: Today = "",
 ) -> None:
     """Note ears picked and kernels shelled; with --lots make the lots they become."""
+    if ears_apart and not lots:
+        raise typer.BadParameter("--ears-apart says how lots are made: give --lots as well.")
     on = open_books(station, today)
     from firstsilk.faces.files.year import read_picked
     from firstsilk.work.seed.harvest import make_lots, record_harvest
@@ -36,7 +41,7 @@ def harvest(
             say(finding.as_text())
         say(f"{done.noted} notes written for season {done.season}.")
     if lots:
-        made = make_lots(on, season)
+        made = make_lots(on, season, ears_apart)
         for finding in made.findings:
             say(finding.as_text())
         say(f"{len(made.lots)} lots made. {made.basis.as_text()}")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from firstsilk.science.flowering.bags import Shares, count_noted, name_givers
 from firstsilk.science.flowering.notes import Note
@@ -26,7 +26,8 @@ class EarGroup:
     """Kernels of one row that came from one way of pollination: kind, father's line, tags of the male rows named.
 
     `bags` are those by which the kernels were told apart, `notes` the ids of the pollination notes, `shares` what part
-    of the pollen each male row gave: by tassels in each bag, by ears over bags.
+    of the pollen each male row gave: by tassels in each bag, by ears over bags. `bag_kernels` are the kernels noted
+    with a bag number, by bag.
     """
 
     kind: str
@@ -36,6 +37,7 @@ class EarGroup:
     bags: tuple[str, ...]
     notes: tuple[str, ...]
     shares: Shares = ()
+    bag_kernels: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +115,9 @@ def _group(
 ) -> EarGroup:
     shares = _share(pollinated, givers)
     males = tuple(tag for tag, _ in shares)
-    return EarGroup(*way, males, _add_up(shelled), bags, tuple(sorted(note.id for note in pollinated)), shares)
+    return EarGroup(
+        *way, males, _add_up(shelled), bags, tuple(sorted(note.id for note in pollinated)), shares, _count_bags(shelled)
+    )
 
 
 def _share(pollinated: list[Note], givers: Mapping[str, tuple[Shares, str]]) -> Shares:
@@ -133,11 +137,23 @@ def _way(note: Note, tag: str, line_of: Mapping[str, str], givers: Mapping[str, 
     return kind, "" if kind in WITHIN and is_own else "+".join(fathers)
 
 
-def _add_up(notes: list[Note]) -> int:
-    """Kernels added up; notes on the same bag are the same ears, so the largest of them counts once."""
-    loose = sum(count_noted(note.value) for note in notes if not note.bag)
+def part_by_bag(group: EarGroup) -> list[EarGroup]:
+    """A group as one for each bag its kernels were noted with; kernels without a bag are a last one."""
+    parts = [replace(group, kernels=kernels, bags=(bag,), bag_kernels=()) for bag, kernels in group.bag_kernels]
+    loose = group.kernels - sum(one.kernels for one in parts)
+    return [*parts, replace(group, kernels=loose, bags=(), bag_kernels=())] if loose > 0 else parts
+
+
+def _count_bags(notes: list[Note]) -> tuple[tuple[str, int], ...]:
+    """Kernels of each bag; notes on the same bag are the same ears, so the largest of them counts."""
     bags: dict[str, int] = {}
     for note in notes:
         if note.bag:
             bags[note.bag] = max(bags.get(note.bag, 0), count_noted(note.value))
-    return loose + sum(bags.values())
+    return tuple(sorted(bags.items()))
+
+
+def _add_up(notes: list[Note]) -> int:
+    """Kernels added up, those of a bag once."""
+    loose = sum(count_noted(note.value) for note in notes if not note.bag)
+    return loose + sum(kernels for _, kernels in _count_bags(notes))

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 from django.db import transaction
 
@@ -19,9 +20,10 @@ from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import RowState, keep_standing_notes, read_row_states
 from firstsilk.science.lineage.generation import POLLINATIONS
 from firstsilk.work.flowering.states import read_notes
+from firstsilk.work.lineage.generations import is_fixed
 from firstsilk.work.nursery.as_sown import read_true_lines
 from firstsilk.work.occasion import Basis, Occasion
-from firstsilk.work.seed.ears import WITHIN, EarGroup, group_ears
+from firstsilk.work.seed.ears import WITHIN, EarGroup, group_ears, part_by_bag
 from firstsilk.work.seed.progeny import find_or_make_bulk_progeny, find_or_make_progeny
 from firstsilk.work.shelf import get_season, get_station, take_tags
 
@@ -49,6 +51,10 @@ class MadeLots:
     basis: Basis
 
 
+Made: TypeAlias = tuple[Lot, str]
+"""A lot made before, and the one bag of its kernels; empty for kernels of a whole row."""
+
+
 @dataclass(slots=True)
 class _Harvest:
     """What making lots has at hand."""
@@ -60,21 +66,32 @@ class _Harvest:
     lines: dict[str, Line]
     line_of: dict[str, str]
     notes: dict[str, list[Note]]
-    made_before: dict[tuple[int, str], Lot]
+    made_before: dict[tuple[int, str], list[Made]]
     givers: dict[str, tuple[Shares, str]]
     names: set[str]
+    ears_apart: bool = False
     findings: list[Finding] = field(default_factory=list)
 
 
-def make_lots(on: Occasion, season: str) -> MadeLots:
+def make_lots(on: Occasion, season: str, ears_apart: bool = False) -> MadeLots:
     """Make a lot of every row whose kernels are noted and that has none yet.
+
+    Parameters
+    ----------
+    on
+        The occasion.
+    season
+        The season; the latest if empty.
+    ears_apart
+        Keep selfed ears apart whose kernels were noted by bag: each is a lot and a family of its own (ear to row).
 
     Notes
     -----
     The father is the line of the male rows in the pollination notes, or in the bag that a note without a male names. A
     bag with pollen of several lines is a bulk: its seed has a set of fathers, each with its share by tassels. A row
     with two kinds of pollination, or with males of different lines, makes a lot for each if bag numbers tell its
-    kernels apart; those that no bag tells make none. Making lots again makes only what is new.
+    kernels apart; those that no bag tells make none. Making lots again makes only what is new. One selfed ear alone is
+    a family of its own, several together are a bulk.
     """
     station = get_station(on.station)
     with transaction.atomic():
@@ -83,7 +100,7 @@ def make_lots(on: Occasion, season: str) -> MadeLots:
         every = list(Row.objects.filter(station=station, season=book).select_related("line", "lot").order_by("number"))
         notes = read_notes(station, [row.tag for row in every], on.today)
         states = read_row_states(notes, on.today)
-        harvest = _open_harvest(on, station, book, every, states, notes)
+        harvest = _open_harvest(on, station, book, every, states, notes, ears_apart)
         made = []
         for row in every:
             if row.purpose in ("self", "female") and row.tag in states and states[row.tag].kernels:
@@ -102,6 +119,7 @@ def _open_harvest(
     rows: Sequence[Row],
     states: Mapping[str, RowState],
     notes: Sequence[Note],
+    ears_apart: bool,
 ) -> _Harvest:
     lines = read_true_lines(rows, states)
     by_tag: dict[str, list[Note]] = defaultdict(list)
@@ -115,18 +133,23 @@ def _open_harvest(
     names = set(Lot.objects.filter(station=station, name__startswith=season.name).values_list("name", flat=True))
     line_of = {tag: line.name for tag, line in lines.items()}
     givers = name_givers(keep_standing_notes(notes)[0])
-    return _Harvest(on, station, season, {row.tag: row for row in rows}, lines, line_of, by_tag, before, givers, names)
+    return _Harvest(
+        on, station, season, {row.tag: row for row in rows}, lines, line_of, by_tag, before, givers, names, ears_apart
+    )
 
 
-def _find_made(origins: Iterable[LotOrigin]) -> dict[tuple[int, str], Lot]:
-    """Lots made before, by their row and their father's line as planned; of a pollen bulk by all lines in it."""
-    rows: dict[int, tuple[int, Lot]] = {}
+def _find_made(origins: Iterable[LotOrigin]) -> dict[tuple[int, str], list[Made]]:
+    """Lots made before with their bags, by row and father's line as planned; of a pollen bulk by all lines in it."""
+    rows: dict[int, tuple[int, Made]] = {}
     fathers: dict[int, set[str]] = defaultdict(set)
     for one in origins:
         if one.row_id is not None:
-            rows[one.lot_id] = (one.row_id, one.lot)
+            rows[one.lot_id] = (one.row_id, (one.lot, one.bag))
             fathers[one.lot_id] |= {one.male_row.line.name} if one.male_row else set()
-    return {(row, "+".join(sorted(fathers[lot_id]))): lot for lot_id, (row, lot) in rows.items()}
+    made: dict[tuple[int, str], list[Made]] = defaultdict(list)
+    for lot_id, (row, lot) in rows.items():
+        made[row, "+".join(sorted(fathers[lot_id]))].append(lot)
+    return made
 
 
 def _make_row_lots(harvest: _Harvest, row: Row, state: RowState) -> list[NewLot]:
@@ -141,8 +164,10 @@ def _make_row_lots(harvest: _Harvest, row: Row, state: RowState) -> list[NewLot]
         repair = "Note its kernels by bag number, or take the wrong pollination note back"
         harvest.findings.append(_no_lot(row, "fathers_mixed", told, repair))
     made = []
-    for group in ears.groups:
-        lot = _make_lot(harvest, row, state, group, is_alone=len(ears.ways) == 1)
+    is_alone = len(ears.ways) == 1
+    parts = [part for group in ears.groups for part in _part_ears(harvest, row, state, group, is_alone)]
+    for group, one_ear in parts:
+        lot = _make_lot(harvest, row, state, group, is_alone, one_ear)
         if isinstance(lot, Finding):
             harvest.findings.append(lot)
         elif lot is not None:
@@ -150,7 +175,28 @@ def _make_row_lots(harvest: _Harvest, row: Row, state: RowState) -> list[NewLot]
     return made
 
 
-def _make_lot(harvest: _Harvest, row: Row, state: RowState, group: EarGroup, is_alone: bool) -> NewLot | Finding | None:
+def _part_ears(
+    harvest: _Harvest, row: Row, state: RowState, group: EarGroup, is_alone: bool
+) -> list[tuple[EarGroup, bool]]:
+    """A group, or one for each selfed ear that is kept apart; and whether each is one ear."""
+    if group.kind != "self" or is_fixed(harvest.lines[row.tag]):
+        return [(group, False)]
+    before = harvest.made_before.get((row.pk, ""), [])
+    is_bulk = any(not bag for _, bag in before)
+    if harvest.ears_apart and group.bag_kernels and not is_bulk:
+        return [(_keep_notes(harvest, row, part), bool(part.bags)) for part in part_by_bag(group)]
+    return [(group, is_alone and state.ears_picked == 1)]
+
+
+def _keep_notes(harvest: _Harvest, row: Row, part: EarGroup) -> EarGroup:
+    """An ear with the pollination notes of its own bag, where there are any."""
+    own = {note.id for note in harvest.notes[row.tag] if note.bag in part.bags}
+    return replace(part, notes=tuple(one for one in part.notes if one in own) or part.notes)
+
+
+def _make_lot(
+    harvest: _Harvest, row: Row, state: RowState, group: EarGroup, is_alone: bool, one_ear: bool
+) -> NewLot | Finding | None:
     mother = harvest.lines[row.tag]
     problem = _find_problem(harvest, mother, group)
     if problem is not None:
@@ -159,24 +205,27 @@ def _make_lot(harvest: _Harvest, row: Row, state: RowState, group: EarGroup, is_
     fathers = {harvest.line_of[male.tag]: harvest.lines[male.tag] for male, _ in males}
     # Male rows of one line are one father: the first of them stands for all.
     males = males if len(fathers) > 1 else [(male, 1.0) for male, _ in males[:1]]
-    before = harvest.made_before.get((row.pk, "+".join(sorted({male.line.name for male, _ in males}))))
-    if before is not None:
-        return _compare_with_lot(row, before, group.kernels)
+    before = harvest.made_before.get((row.pk, "+".join(sorted({male.line.name for male, _ in males}))), [])
+    if one_ear and group.bags and before:
+        before = [one for one in before if one[1] in group.bags]
+    if before:
+        return _compare_with_lots(row, [lot for lot, _ in before], group.kernels)
     try:
         # A fault inside must leave no half-made line behind.
         with transaction.atomic():
-            line, is_new = _find_line(harvest, group.kind, mother, list(fathers.values()))
+            line, is_new = _find_line(harvest, group.kind, mother, list(fathers.values()), one_ear)
     except InputRefused as refused:
         return _no_lot(row, "progeny_unclear", str(refused).rstrip("."), "Correct the line's record or the note")
-    name = _name_lot(harvest, row, [male for male, _ in males], group, is_alone)
+    way = "" if is_alone else f"x{males[0][0].number:04d}" if males else f"-{group.kind}"
+    name = _name_lot(harvest, row, f"-{line.derived_plant}" if one_ear else way)
     lot = _store_lot(harvest, row, males, group, line, name, state)
     return NewLot(lot.tag, name, line.name, row.number, "+".join(sorted(fathers)), group.kernels, is_new)
 
 
-def _find_line(harvest: _Harvest, kind: str, mother: Line, fathers: list[Line]) -> tuple[Line, bool]:
+def _find_line(harvest: _Harvest, kind: str, mother: Line, fathers: list[Line], one_ear: bool) -> tuple[Line, bool]:
     if len(fathers) > 1:
         return find_or_make_bulk_progeny(harvest.station, mother, fathers)
-    return find_or_make_progeny(harvest.station, kind, mother, fathers[0] if fathers else None)
+    return find_or_make_progeny(harvest.station, kind, mother, fathers[0] if fathers else None, one_ear)
 
 
 def _find_problem(harvest: _Harvest, mother: Line, group: EarGroup) -> tuple[str, str, str] | None:
@@ -200,20 +249,23 @@ def _find_problem(harvest: _Harvest, mother: Line, group: EarGroup) -> tuple[str
     return None
 
 
-def _compare_with_lot(row: Row, lot: Lot, kernels: int) -> Finding | None:
-    """A row whose lot is made already: odd only if the notes now say something else."""
-    booked = sum(Movement.objects.filter(lot=lot, reason="harvested").values_list("kernels", flat=True))
+def _compare_with_lots(row: Row, lots: Sequence[Lot], kernels: int) -> Finding | None:
+    """A row whose lots are made already: odd only if the notes now say something else."""
+    booked = sum(Movement.objects.filter(lot__in=lots, reason="harvested").values_list("kernels", flat=True))
     if booked == kernels:
         return None
-    told = f"lot {lot.name} was made with {booked} kernels, the notes now say {kernels}"
+    names = ", ".join(lot.name for lot in lots)
+    which = f"lot {names} was" if len(lots) == 1 else f"lots {names} were"
+    told = f"{which} made with {booked} kernels, the notes now say {kernels}"
     return _no_lot(row, "kernels_changed", told, "Count the lot and enter the count at the desk")
 
 
-def _name_lot(harvest: _Harvest, row: Row, males: Sequence[Row], group: EarGroup, is_alone: bool) -> str:
-    """``2031-0012``; of a row pollinated in several ways ``2031-0012x0034``; a letter more where the name is taken."""
-    name = f"{harvest.season.name}-{row.number:04d}"
-    if not is_alone:
-        name += f"x{males[0].number:04d}" if males else f"-{group.kind}"
+def _name_lot(harvest: _Harvest, row: Row, way: str) -> str:
+    """``2031-0012``; with several fathers ``2031-0012x0034``; one selfed ear ``2031-0012-3``, year, row and plant.
+
+    A letter more where the name is taken.
+    """
+    name = f"{harvest.season.name}-{row.number:04d}{way}"
     free = next(one for one in (name, *(f"{name}{sign}" for sign in "bcdefghijkm")) if one not in harvest.names)
     harvest.names.add(free)
     return free

@@ -160,7 +160,7 @@ def _tell_findings(request: HttpRequest, findings: tuple[Finding, ...]) -> None:
 def make_season_lots(request: HttpRequest, on: Occasion) -> HttpResponse:
     """Make lots of all rows whose kernels are noted."""
     season = request.GET.get("season", "")
-    made = make_lots(on, season)
+    made = make_lots(on, season, "ears_apart" in request.POST)
     kernels, new = sum(one.kernels for one in made.lots), sum(1 for one in made.lots if one.is_new_line)
     lots, lines = len(made.lots), "a new line" if new == 1 else "new lines"
     lots_said = "1 lot" if lots == 1 else f"{lots} lots"
