@@ -114,6 +114,44 @@ class MaleOut(Schema):
     number: int
 
 
+class StepOut(Schema):
+    """The next step of a row: a code that the phone words, ears, and numbers of male rows."""
+
+    code: str
+    ears: int
+    males: list[int]
+
+
+class TaskOut(Schema):
+    """One thing to do on a row today; rank 1 is the most urgent of its kind."""
+
+    do: str
+    count: int
+    males: list[int]
+    days_left: int | None
+    rank: int
+
+
+class WindowOut(Schema):
+    """Days from which, half and until which a row's silk takes pollen or its pollen is shed; seen, or expected."""
+
+    first: str
+    half: str
+    last: str
+    seen: bool
+
+
+class BagOut(Schema):
+    """A bag with a code that was hung or used in the last days."""
+
+    bag: str
+    males: list[str]
+    type: str
+    hung_on: str
+    used_on: str
+    used_rows: list[str]
+
+
 class WalkRowOut(Schema):
     """One row of the field list."""
 
@@ -129,6 +167,10 @@ class WalkRowOut(Schema):
     males: list[MaleOut]
     keep_out_until: str | None
     state: dict[str, int | str | None]
+    step: StepOut
+    tasks: list[TaskOut]
+    silk: WindowOut | None
+    shed: WindowOut | None
 
 
 class WalkOut(Schema):
@@ -139,6 +181,8 @@ class WalkOut(Schema):
     season: str
     today: str
     rows: list[WalkRowOut]
+    cutoff_on: str
+    bags: list[BagOut]
 
 
 class BatchIn(Schema):

@@ -23,6 +23,7 @@ FOLDER = Path(__file__).resolve().parent / "static" / "pocket"
 TYPES = {
     ".js": "text/javascript; charset=utf-8",
     ".css": "text/css; charset=utf-8",
+    ".json": "application/json; charset=utf-8",
     ".svg": "image/svg+xml",
     ".png": "image/png",
 }
