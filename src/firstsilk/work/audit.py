@@ -11,6 +11,7 @@ from firstsilk.work.audited import SUBJECTS, WEIGHT_OF, WEIGHTS, Audit, Found
 from firstsilk.work.flowering.audit import audit_notes, audit_tags
 from firstsilk.work.flowering.states import read_notes
 from firstsilk.work.lineage.audit import audit_lines, read_merged
+from firstsilk.work.lineage.marker_audit import audit_markers
 from firstsilk.work.nursery.audit import audit_rows
 from firstsilk.work.nursery.misplaced import audit_packets
 from firstsilk.work.occasion import Basis, Occasion
@@ -22,7 +23,7 @@ from firstsilk.work.trials.audit import audit_trials
 __all__ = ["SUBJECTS", "WEIGHTS", "Audit", "Found", "audit_books"]
 
 NOT_JUDGED = (
-    "whether a person was there on the day: the books hold no attendance",
+    "whether a person was there on a day for which nobody's hours are noted",
     "whether a check stands where it was planned: the books hold one entry a plot, as planned or as corrected",
     "whether one plant bears more ears than is allowed: notes count ears of a row, not of a plant",
 )
@@ -59,8 +60,9 @@ def audit_books(on: Occasion, every_year: bool = False) -> Audit:
     standing, _ = keep_standing_notes(notes)
     trials, n_trials, n_plots, untold = audit_trials(station, on.today, every_year)
     packets, no_packets = audit_packets(station, rows, states, on.today)
+    marked, n_samples = audit_markers(station, on.today)
     noted, silent = audit_notes(rows, standing, states, on.today)
-    found += lots + audit_rows(rows, states, came, merged) + packets + noted
+    found += marked + lots + audit_rows(rows, states, came, merged) + packets + noted
     found += audit_tags(standing, {row.tag for row in rows} | _read_other_tags(station)) + trials
     looked_at = (
         ("lines", n_lines),
@@ -70,6 +72,7 @@ def audit_books(on: Occasion, every_year: bool = False) -> Audit:
         ("notes", len(notes)),
         ("trials", n_trials),
         ("plots", n_plots),
+        *([("marker samples", n_samples)] if n_samples else []),
     )
     not_judged: tuple[str, ...] = NOT_JUDGED
     if silent:

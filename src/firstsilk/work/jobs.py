@@ -17,6 +17,7 @@ from firstsilk.answers import FirstsilkError, refuse
 from firstsilk.records.models import Job, Station
 from firstsilk.work.analysis.analyse import analyse_every_trait
 from firstsilk.work.analysis.plots import TRAIT_WORDS
+from firstsilk.work.lineage.untested import predict_in_job
 from firstsilk.work.nursery.plan_job import plan_sowing_days
 from firstsilk.work.occasion import Occasion, Progress, StopAsked
 from firstsilk.work.shelf import get_station
@@ -58,6 +59,7 @@ def _analyse(on: Occasion, arguments: Mapping[str, object], progress: Progress) 
 KINDS: dict[str, Callable[[Occasion, Mapping[str, object], Progress], dict[str, object]]] = {
     "analyse": _analyse,
     "sowing_days": plan_sowing_days,
+    "predict_untested": predict_in_job,
 }
 
 

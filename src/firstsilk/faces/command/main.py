@@ -74,6 +74,12 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("line", "lineage_year:line", YEAR, "the history of one line"),
     Entry("line-names", "line_names_year:line_names", YEAR, "other names of lines; --add writes one down"),
     Entry("merge-lines", "line_names_year:merge_lines", YEAR, "two records found to be one line; --undo takes it back"),
+    Entry("bring-markers", "marker_year:bring_markers", YEAR, "markers of samples into the books, all or nothing"),
+    Entry("marker-checks", "marker_year:marker_checks", YEAR, "do the books' markers bear out what they say of lines?"),
+    Entry("sample-aside", "marker_year:sample_aside", YEAR, "let a wrong sample of markers count no longer"),
+    Entry(
+        "predict-untested", "marker_year:predict_untested", YEAR, "untested lines by markers, and how far to trust it"
+    ),
     Entry("plan", "nursery_year:plan", YEAR, "crosses and selfs into rows, kernels, lots, sowing days"),
     Entry("sowing-dates", "nursery_year:sowing_dates", YEAR, "who meets in the nursery, and who is at risk"),
     Entry("sow", "nursery_year:sow", YEAR, "what was sown, with as-planted corrections"),

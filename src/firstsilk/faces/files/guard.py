@@ -6,8 +6,10 @@ before it is opened (limits after OWASP ASVS 5.0, 5.2.2 and 5.2.3; the ratio of 
 
 from __future__ import annotations
 
+import gzip
 import io
 import zipfile
+import zlib
 from pathlib import Path
 
 from firstsilk.answers import InputRefused
@@ -16,6 +18,7 @@ MOST_BYTES = 10 * 1024 * 1024
 MOST_MEMBERS = 1000
 MOST_UNPACKED_BYTES = 200 * 1024 * 1024
 MOST_RATIO = 100
+MARKER_KINDS = (".vcf", ".gz")
 KNOWN = (".csv", ".xlsx", ".parquet", ".txt", ".tsv")
 
 
@@ -38,6 +41,39 @@ def check_upload(content: bytes, name: str) -> None:
         check_archive(content, name)
     elif suffix == ".parquet" and not content.startswith(b"PAR1"):
         raise InputRefused(f"{name}: this is not a Parquet file. Save it again, or as CSV UTF-8.")
+
+
+def check_marker_upload(content: bytes, name: str) -> None:
+    """As `check_upload`, for markers: variant call files and packed ones are known too.
+
+    Raises
+    ------
+    InputRefused
+        With one sentence that names the file and the repair.
+    """
+    suffix = Path(name).suffix.lower()
+    if suffix not in MARKER_KINDS:
+        check_upload(content, name)
+        return
+    if len(content) > MOST_BYTES:
+        raise InputRefused(
+            f"{name}: the file has {len(content) / 1e6:.0f} MB, at most 10 can be sent. Use firstsilk bring-markers."
+        )
+    if content.startswith(b"\x1f\x8b"):
+        _check_packed(content, name)
+
+
+def _check_packed(content: bytes, name: str) -> None:
+    """Unpack in pieces and stop at the bound, so that a trap never unfolds."""
+    size, most = 0, min(MOST_UNPACKED_BYTES, MOST_RATIO * len(content) + 1_000_000)
+    try:
+        with gzip.GzipFile(fileobj=io.BytesIO(content)) as stream:
+            while piece := stream.read(1 << 20):
+                size += len(piece)
+                if size > most:
+                    raise InputRefused(f"{name}: the file unpacks out of all proportion. Send it in parts.")
+    except (EOFError, gzip.BadGzipFile, zlib.error):
+        raise InputRefused(f"{name}: the packed file is broken or cut short. Fetch it again.") from None
 
 
 def check_archive(content: bytes, name: str) -> None:

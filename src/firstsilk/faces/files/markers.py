@@ -12,6 +12,7 @@ import csv
 import gzip
 import io
 import sys
+import tempfile
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -23,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.answers import Finding, InputRefused, Place, stop_if_any
+from firstsilk.faces.files.guard import check_marker_upload
 from firstsilk.faces.files.marker_letters import count_letters, read_letters
 from firstsilk.faces.files.tables import read_table
 from firstsilk.faces.files.variants import is_variant_file, read_variants
@@ -39,38 +41,59 @@ Row = NDArray[np.int8] | list[str]
 
 @dataclass(frozen=True, slots=True)
 class MarkersRead:
-    """The markers of a file, and in sentences what of it was left out."""
+    """The markers of a file, and in sentences what of it was left out.
+
+    `places` say where each sample was named, `loci` chromosome and position of each marker (empty and 0 if the file
+    does not say); `letters` whether its cells were nucleotides, of which the later was counted.
+    """
 
     table: MarkerTable
     notes: tuple[str, ...] = ()
+    places: tuple[Place, ...] = ()
+    loci: tuple[tuple[str, int], ...] = ()
+    letters: bool = False
 
 
-def read_markers(path: str | Path) -> MarkersRead:
+def read_markers(path: str | Path, called: str = "") -> MarkersRead:
     """Read markers from a plain table (CSV, XLSX, Parquet) or a VCF file, either plain or gzipped.
 
     Parameters
     ----------
     path
         The file; ``-`` is standard input.
+    called
+        Its name in complaints; the file's own if empty.
 
     Raises
     ------
     InputRefused
         If the file is absent, no such table, or a cell is no reading: file, line, column, value, repair.
     """
-    name = "standard input" if str(path) == "-" else Path(path).name
+    name = called or ("standard input" if str(path) == "-" else Path(path).name)
     if Path(path).suffix.lower() in (".xlsx", ".parquet"):
-        table = read_table(path)
+        table = read_table(path, name)
         rows = [(row.line, row.text(table.columns[0]), [row.text(c) for c in table.columns[1:]]) for row in table.rows]
-        return MarkersRead(_table_from_rows(name, table.columns, iter(rows)))
+        return _table_from_rows(name, table.columns, iter(rows))
     if str(path) != "-" and not Path(path).is_file():
         raise InputRefused(f"{name}: there is no such file. Check the name and the folder.")
     with _open(path, name) as stream:
         first = stream.readline().removeprefix(b"\xef\xbb\xbf")
         if is_variant_file(first):
-            return MarkersRead(*read_variants(stream, name))
+            found = read_variants(stream, name)
+            places = tuple(Place(name, found.header_line, sample) for sample in found.table.samples)
+            return MarkersRead(found.table, found.notes, places, found.loci)
         columns = tuple(cell.strip() for cell in _split(first, name, 1))
-        return MarkersRead(_table_from_rows(name, columns, _walk_rows(stream, name, len(columns))))
+        return _table_from_rows(name, columns, _walk_rows(stream, name, len(columns)))
+
+
+def markers_from_bytes(content: bytes, name: str) -> MarkersRead:
+    """Read uploaded markers; the extension of `name` decides how. Same promises as `read_markers`."""
+    check_marker_upload(content, name)
+    suffix = Path(name).suffix.lower()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"upload{suffix if suffix in ('.xlsx', '.parquet') else ''}"
+        path.write_bytes(content)
+        return read_markers(path, name)
 
 
 @contextmanager
@@ -140,7 +163,7 @@ def _decode(raw: bytes, name: str, line: int) -> str:
         raise InputRefused(told) from None
 
 
-def _table_from_rows(name: str, columns: tuple[str, ...], rows: Iterator[tuple[int, str, Row]]) -> MarkerTable:
+def _table_from_rows(name: str, columns: tuple[str, ...], rows: Iterator[tuple[int, str, Row]]) -> MarkersRead:
     """Names and readings of all rows as a table of lines by markers."""
     _check_header(name, columns)
     beside = columns[1:]
@@ -170,10 +193,13 @@ def _table_from_rows(name: str, columns: tuple[str, ...], rows: Iterator[tuple[i
     if by_marker:
         matrix = matrix.T
     samples, markers = (beside, tuple(names)) if by_marker else (tuple(names), beside)
+    lines = tuple(first[own] for own in names)
     if letters:
-        lines = tuple(first[own] for own in names)
         matrix = count_letters(matrix, samples, markers, name, lines, by_marker)
-    return MarkerTable(samples, markers, matrix)
+    places = tuple(Place(name, 1, one) for one in beside) if by_marker else tuple(
+        Place(name, line, columns[0]) for line in lines
+    )  # fmt: skip
+    return MarkersRead(MarkerTable(samples, markers, matrix), (), places, (), bool(letters))
 
 
 def _find_kind(cells: Row) -> bool | None:

@@ -9,6 +9,7 @@ counts as not read. Markers with several alternative alleles, or without genotyp
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import BinaryIO
 
 import numpy as np
@@ -24,18 +25,24 @@ _ZERO, _ONE, _DOT, _TAB, _COLON = (ord(sign) for sign in "01.\t:")
 _MOST_FINDINGS = 20
 
 
+@dataclass(frozen=True, slots=True)
+class VariantsRead:
+    """The markers of a file (samples by markers), in sentences what was left out, the line that names the samples, and
+    chromosome and position of each marker (0 where that is no number)."""
+
+    table: MarkerTable
+    notes: tuple[str, ...]
+    header_line: int
+    loci: tuple[tuple[str, int], ...]
+
+
 def is_variant_file(first: bytes) -> bool:
     """Whether a first line is that of a variant call file."""
     return first.startswith(_START)
 
 
-def read_variants(stream: BinaryIO, name: str) -> tuple[MarkerTable, tuple[str, ...]]:
+def read_variants(stream: BinaryIO, name: str) -> VariantsRead:
     """Read a variant call file from its second line on.
-
-    Returns
-    -------
-    tuple
-        The markers (samples by markers), and in sentences what was left out.
 
     Raises
     ------
@@ -47,6 +54,7 @@ def read_variants(stream: BinaryIO, name: str) -> tuple[MarkerTable, tuple[str, 
     markers: dict[str, int] = {}
     rows: list[NDArray[np.int8]] = []
     findings: list[Finding] = []
+    loci: list[tuple[str, int]] = []
     several = without = 0
     for line, raw in enumerate(stream, header + 1):
         raw = raw.rstrip(b"\r\n")
@@ -61,13 +69,15 @@ def read_variants(stream: BinaryIO, name: str) -> tuple[MarkerTable, tuple[str, 
             without += 1
         else:
             findings += _add_name(parts, markers, name, line)
+            loci.append((parts[0].decode("utf-8", "replace"), int(parts[1]) if parts[1].isdigit() else 0))
             rows.append(_read_genotypes(parts[9], samples, name, line, findings))
         if len(findings) >= _MOST_FINDINGS:
             break
     stop_if_any(findings)
     if not rows:
         raise InputRefused(f"{name}: no marker with two alleles and genotypes is in it. Check how it was written.")
-    return MarkerTable(samples, tuple(markers), np.stack(rows).T), _tell_left_out(several, without)
+    table = MarkerTable(samples, tuple(markers), np.stack(rows).T)
+    return VariantsRead(table, _tell_left_out(several, without), header, tuple(loci))
 
 
 def _tell_left_out(several: int, without: int) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings as wiring
 
 from firstsilk.faces.command.demo.field import play_nursery
+from firstsilk.faces.command.demo.markers import bring_invented_markers
 from firstsilk.faces.command.demo.trials import lay_trials, weigh_trials
 from firstsilk.faces.command.demo.wishes import list_wishes
 from firstsilk.faces.files.station import read_station_folder
@@ -34,6 +35,7 @@ from firstsilk.work.climate.sites import read_site
 from firstsilk.work.flowering.chain import ChainCheck, verify_chain
 from firstsilk.work.flowering.crew_plan import CrewFacts, set_crew
 from firstsilk.work.flowering.day import TargetProgress, read_progress
+from firstsilk.work.lineage.untested import predict_untested
 from firstsilk.work.nursery.plan import NurseryPlan, PlanSettings, add_targets, list_targets, plan_nursery
 from firstsilk.work.nursery.sow import settle_sowing
 from firstsilk.work.occasion import Occasion, stay_silent
@@ -81,10 +83,12 @@ def play_year(seed: int, tell: Callable[[str], None], password: str, accounts: S
     winter = occasion_at(date(YEAR - 1, 12, 10))
     year.brought = _bring_tables(year.world, folder, occasion_at(winter.today, station=""))
     mark_invented(winter)
+    bring_invented_markers(year.world, Path(wiring.HOME) / "markers", winter)
     for name, role in accounts:
         add_account(winter, name, password, role)
     tell(f"December {YEAR - 1}: analysis, verdicts, plan.")
     _decide(winter, (YEAR - 2, YEAR - 1))
+    predict_untested(winter)
     tell(f"Spring {YEAR}: germination is in, the nursery plan, the trials and their packets.")
     spring = occasion_at(date(YEAR, 4, 2))
     _bring_tables(year.world, folder, spring)
@@ -132,6 +136,7 @@ def _close_year(year: Year, tell: Callable[[str], None]) -> None:
     weigh_trials(occasion_at(date(YEAR, 11, 5)), year.world, YEAR, year.trials)
     december = occasion_at(date(YEAR, 12, 10))
     year.analysis, year.choice, year.next_plan = _decide(december, (YEAR - 2, YEAR - 1, YEAR))
+    predict_untested(december)
     year.chain = verify_chain(december)
     hold_day(december, year.peak[0])
 

@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from firstsilk.work.jobs import list_jobs, read_job, stop_job
 from firstsilk.work.occasion import Occasion
 
-LEADS_TO = {"analyse": "analysis"}
+LEADS_TO = {"analyse": "analysis", "predict_untested": "lineage-untested"}
 
 
 def show_jobs(request: HttpRequest, on: Occasion) -> HttpResponse:
@@ -22,6 +22,6 @@ def show_job(request: HttpRequest, on: Occasion, number: int) -> HttpResponse:
         stop_job(on, number)
         return redirect("job", number)
     job = read_job(on, number)
-    told = {"job": job, "room": LEADS_TO.get(job.kind, ""), "percent": round(100 * job.progress_frac)}
+    told = {"job": job, "leads_to": LEADS_TO.get(job.kind, ""), "percent": round(100 * job.progress_frac)}
     asks_part = bool(getattr(request, "htmx", False))
     return render(request, "home/job_state.html" if asks_part else "home/job.html", told)
