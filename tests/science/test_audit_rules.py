@@ -9,6 +9,7 @@ import pytest
 
 from firstsilk.science.flowering.bagging_rules import check_pollinations
 from firstsilk.science.flowering.rows import RowState, read_row_states
+from firstsilk.science.lineage.derivation import Derivation
 from firstsilk.science.lineage.line_rules import LineFacts, check_lines, count_selfings
 from firstsilk.science.nursery.row_rules import PlannedRow, check_planned_row
 from firstsilk.science.seed.lot_rules import LotFacts, OriginFacts, check_lot, check_lots
@@ -18,7 +19,7 @@ from tests.science.test_note_checks import DAY, FEMALE, MALE, note
 EAST = LineFacts("E1", "line", "founder_inbred", generation="S6", group="East")
 WEST = LineFacts("W1", "line", "founder_inbred", generation="S6", group="West")
 CROSS = LineFacts("E1/W1", "hybrid", "cross", "E1", "W1", generation="F1")
-SELFED = LineFacts("N1", "line", "self", "E1/W1", selfings=2, generation="S2", group="East")
+SELFED = LineFacts("N1", "line", "self", "E1/W1", "", 2, "S2", "East", Derivation("E1/W1", "3", "F1"))
 GOOD = (EAST, WEST, CROSS, SELFED)
 
 
@@ -52,6 +53,14 @@ def test_selfings_of_a_label(label, depth):
         (replace(SELFED, mother=""), "parent_not_told"),
         (replace(CROSS, father=""), "parent_not_told"),
         (replace(CROSS, father="E1"), "crossed_with_itself"),
+        (replace(SELFED, derived=Derivation("N1", "3", "S1")), "derived_from_itself"),
+        (replace(SELFED, derived=Derivation("W1", "3", "")), "derived_from_elsewhere"),
+        (replace(SELFED, derived=Derivation("", "3", "")), "derived_from_not_told"),
+        (replace(SELFED, derived=Derivation("E1/W1", "3", "F2")), "derived_generation_odd"),
+        (
+            replace(SELFED, generation="", selfings=0, method="sib", derived=Derivation("E1/W1", "3", "F2")),
+            "derived_generation_odd",
+        ),
         (replace(WEST, group="East"), "parents_of_one_group"),
         (replace(WEST, group=""), "group_not_told"),
         (replace(EAST, method="self", mother="N1", selfings=4), "pedigree_loop"),

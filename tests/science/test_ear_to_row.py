@@ -3,8 +3,9 @@
 import pytest
 
 from firstsilk.science.lineage.advances import Advance, split_name
+from firstsilk.science.lineage.derivation import Derivation
 from firstsilk.science.lineage.notation import Advanced, Cross, parse_pedigree, write_pedigree
-from firstsilk.science.lineage.told_pedigree import Derivation, tell_pedigree
+from firstsilk.science.lineage.told_pedigree import tell_pedigree
 
 
 def ear(number):

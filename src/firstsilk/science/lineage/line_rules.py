@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from firstsilk.answers import Finding, Place
+from firstsilk.science.lineage.derivation import Derivation
 from firstsilk.science.lineage.labels import read_generation
 
 NEEDS = {
@@ -24,7 +25,7 @@ NEEDS = {
 
 @dataclass(frozen=True, slots=True)
 class LineFacts:
-    """A line as its record has it; names of parents are empty where there is none."""
+    """A line as its record has it: names of parents are empty and `derived` is None where none is told."""
 
     name: str
     kind: str
@@ -34,6 +35,7 @@ class LineFacts:
     selfings: int = 0
     generation: str = ""
     group: str = ""
+    derived: Derivation | None = None
 
 
 def check_lines(lines: Sequence[LineFacts]) -> tuple[tuple[str, Finding], ...]:
@@ -51,8 +53,9 @@ def check_lines(lines: Sequence[LineFacts]) -> tuple[tuple[str, Finding], ...]:
 
     Notes
     -----
-    A line selfed n times from a parent is n generations on; F1 counts as S0, F2 as S1 and so on. The parents of a
-    hybrid belong to declared groups, and to two of them.
+    A line selfed n times from a parent is n generations on; F1 counts as S0, F2 as S1 and so on. A family comes from a
+    plant of one of its mothers, of an earlier generation. The parents of a hybrid belong to declared groups, and to two
+    of them.
 
     Checked by
     ----------
@@ -74,6 +77,58 @@ def count_selfings(generation: str) -> int | None:
     return found.selfings if found is not None else None
 
 
+def check_derivation(line: LineFacts, by_name: Mapping[str, LineFacts]) -> Iterator[Finding]:
+    """What cannot be in what a line says of the plant it comes from.
+
+    Parameters
+    ----------
+    line
+        The line; nothing is found where it tells no plant.
+    by_name
+        All lines that it may come from, by name.
+
+    Notes
+    -----
+    Doubled haploids count generations anew, so that theirs are not compared.
+
+    Checked by
+    ----------
+    tests/science/test_derivation.py
+    """
+    own = line.derived
+    if own is None:
+        return
+    if own.line == line.name:
+        told = "it comes from a plant of its own"
+        yield _odd("derived_from_itself", told, line, "derived_from", own.line, "Name the line that the plant stood in")
+    elif not own.line and own.plant:
+        told = f"it comes from plant {own.plant}, and of which line is not told"
+        yield _odd("derived_from_not_told", told, line, "derived_from", "", "Name the line that the plant stood in")
+    elif own.line and own.line not in _list_mothers(line, by_name):
+        told = f"it comes from a plant of {own.line}, which is none of its mothers"
+        repair = "Correct the plant's line or the mother"
+        yield _odd("derived_from_elsewhere", told, line, "derived_from", own.line, repair)
+    yield from _check_plant_generation(line, own, by_name)
+
+
+def _check_plant_generation(line: LineFacts, own: Derivation, by_name: Mapping[str, LineFacts]) -> Iterator[Finding]:
+    plant, family = read_generation(own.generation), read_generation(line.generation)
+    source = by_name.get(own.line)
+    before = read_generation(source.generation) if source is not None else None
+    if plant is None or plant.series == "D":
+        return
+    if source is not None and before is not None and source is not line and plant.selfings != before.selfings:
+        told = f"the plant is told to be {own.generation}, and {own.line} is {source.generation}"
+        repair = f"A plant of {own.line} is {source.generation}; correct one of the two"
+        yield _odd("derived_generation_odd", told, line, "derived_generation", own.generation, repair)
+    if family is None or family.series == "D" or plant.selfings is None or family.selfings is None:
+        return
+    if plant.selfings >= family.selfings:
+        told = f"its generation is {line.generation}, and the plant it comes from was {own.generation}, not earlier"
+        repair = "Correct the plant's generation, or the line's own"
+        yield _odd("derived_generation_late", told, line, "derived_generation", own.generation, repair)
+
+
 def _check_line(line: LineFacts, by_name: Mapping[str, LineFacts]) -> Iterator[Finding]:
     for parent in NEEDS.get(line.method, ()):
         if not getattr(line, parent):
@@ -88,6 +143,7 @@ def _check_line(line: LineFacts, by_name: Mapping[str, LineFacts]) -> Iterator[F
     mother = by_name.get(line.mother)
     if line.method == "self" and mother is not None:
         yield from _check_generation(line, mother)
+    yield from check_derivation(line, by_name)
     if line.kind == "hybrid" and line.method == "cross":
         yield from _check_groups(line, [by_name[one] for one in (line.mother, line.father) if one in by_name])
 
@@ -106,6 +162,16 @@ def _check_generation(line: LineFacts, mother: LineFacts) -> Iterator[Finding]:
         )
         repair = f"S{wanted} follows; correct the generation, the selfings or the parent"
         yield _odd("generation_not_next", told, line, "generation", line.generation, repair)
+
+
+def _list_mothers(line: LineFacts, by_name: Mapping[str, LineFacts]) -> set[str]:
+    """The names of all mothers behind a line."""
+    found: set[str] = set()
+    name = line.mother
+    while name and name not in found:
+        found.add(name)
+        name = by_name[name].mother if name in by_name else ""
+    return found
 
 
 def _check_groups(line: LineFacts, parents: Sequence[LineFacts]) -> Iterator[Finding]:

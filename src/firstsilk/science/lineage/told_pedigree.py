@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from firstsilk.answers import InputRefused
 from firstsilk.science.lineage.advances import Advance, split_name, split_steps
+from firstsilk.science.lineage.derivation import Derivation
 from firstsilk.science.lineage.kinship import find_coancestry
 from firstsilk.science.lineage.labels import (
     Generation,
@@ -32,21 +33,6 @@ MEMBERS_MAX = 2_000
 """Kinship of more names than these is left to the door for pedigree tables. Our own bound."""
 KIN_METHODS = {"ear": "self", "bulk": "self", "increase": "bulk", "doubled": "dh"}
 """The method of kinship for each kind of advance. An increase uses many plants, so that it holds inbreeding."""
-
-
-@dataclass(frozen=True, slots=True)
-class Derivation:
-    """From which plant a family comes: the line whose row it stood in, its number, and that row's generation."""
-
-    line: str
-    plant: str
-    generation: str
-
-    def as_text(self) -> str:
-        """The derivation as part of a sentence: ``plant 3 of EK12 (S0)``."""
-        plant = f"plant {self.plant}" if self.plant else "one plant"
-        of_line = f" of {self.line}" if self.line else ""
-        return f"{plant}{of_line}" + (f" ({self.generation})" if self.generation else "")
 
 
 @dataclass(frozen=True, slots=True)
