@@ -2,6 +2,7 @@
 #   make demo   builds the invented station, runs its year, serves it at http://127.0.0.1:8000  (SERVE=0: stops after the run)
 #   make test   sets up and runs everything
 #   make soak   long proofs that make test leaves out
+#   make load   a crew's day of notes and many lines at once, with what they took
 #   make test-postgresql   runs the tests of the books on PostgreSQL, where FIRSTSILK_TEST_DATABASE names one
 # Nothing is needed before them but git, make and Python 3.11 or newer with venv.
 
@@ -12,7 +13,7 @@ BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -q
 DEMO_HOME := $(CURDIR)/.made/eskerholm
 
-.PHONY: demo test test-postgresql lint types browser clean bench soak
+.PHONY: demo test test-postgresql lint types browser clean bench soak load load-crew
 
 demo: .venv/run.stamp
 	FIRSTSILK_HOME="$(DEMO_HOME)" $(BIN)/firstsilk demo --fresh $(if $(filter 0,$(SERVE)),--no-serve,)
@@ -42,9 +43,16 @@ bench: .venv/test.stamp
 	$(BIN)/python benchmarks/run.py $(if $(LARGE),--large,)
 
 # Long proofs, apart from `make test`: the forecast over two hundred seasons of each frozen world (about ten minutes), and
-# intervals of differences between entries over two thousand trials of each of six kinds (about half an hour).
+# intervals of differences between entries over two thousand trials of each of six kinds (about half an hour); a thousand
+# kills of a receiving server (about ten minutes) and power cuts after every write of many commits (about two).
 soak: .venv/test.stamp
 	$(BIN)/python -m pytest -p no:cacheprovider tests/soak/prove_*.py
+
+load: load-crew
+
+# Thirty phones bring a day of notes to the whole server; fails where a bar of docs/figures.md is missed.
+load-crew: .venv/test.stamp
+	$(BIN)/python benchmarks/crew_load.py
 
 # The browser tests drive Debian's chromium; elsewhere they are skipped and say why.
 browser:

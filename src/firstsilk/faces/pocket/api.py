@@ -10,6 +10,7 @@ import json
 from collections.abc import Callable
 from dataclasses import asdict
 from functools import wraps
+from threading import Lock
 from typing import Any
 
 from django.conf import settings
@@ -35,6 +36,9 @@ BATCH_NOTES = 500
 """Notes in one batch at most; a phone sends fewer."""
 BODY_BYTES = 4 * 1024 * 1024
 """Bytes of one batch at most: 500 notes of the longest kind fit."""
+_IN_TURN = Lock()
+"""The books take one writer at a time. Phones that wait in line here come in turn; at the database they come by chance,
+and some wait for seconds while others go first."""
 
 
 class StrictParser(Parser):
@@ -282,16 +286,17 @@ def post_notes(request: HttpRequest, body: BatchIn) -> dict[str, object]:
     if body.device != device.uuid:
         raise refuse("device_other", "This token was given to another phone.", "Ask the crew leader for a new code.")
     on = _make_occasion(request)
-    receipt = receive_notes(
-        on,
-        device.uuid,
-        body.notes,
-        sent_local=body.sent_local,
-        sent_offset_min=body.sent_offset_min,
-        highest_number=body.highest_number,
-        app=body.app,
-        waiting=body.waiting,
-    )
+    with _IN_TURN:
+        receipt = receive_notes(
+            on,
+            device.uuid,
+            body.notes,
+            sent_local=body.sent_local,
+            sent_offset_min=body.sent_offset_min,
+            highest_number=body.highest_number,
+            app=body.app,
+            waiting=body.waiting,
+        )
     return {
         "format": FORMAT,
         "stored": list(receipt.stored),
