@@ -122,7 +122,7 @@ def test_a_plan_names_an_increase_that_is_not_sown_from_remnant_seed(lot, capsys
     LotOrigin.objects.create(station=lot.station, lot=increase, row=row)
     make_weather(lot.station, 2029, date(2031, 5, 31))
     make_season(lot.station, "2032")
-    add_targets(occasion(date(2032, 4, 1)), "2032", [Want("self", "E1")])
+    add_targets(occasion(date(2032, 4, 1)), "2032", [Want("self", "E1", ears=3)])
     code, out, told = call(capsys, "plan", "2032", "--json", "--today", "2032-04-01")
     assert (code, [one["code"] for one in one_object(out)["findings"]]) == (0, ["increase_from_increase"])
     assert "No remnant seed of it is free" in told

@@ -74,7 +74,7 @@ def test_a_proposed_plan_is_held_against_the_rule_before_a_row_is_made(station, 
     remnant, _ = increased
     make_weather(station, 2029, date(2031, 5, 31))
     make_season(station)
-    add_targets(ON, "2031", [Want("self", "E1")])
+    add_targets(ON, "2031", [Want("self", "E1", ears=3)])
     plan = plan_nursery(ON, "2031", PlanSettings(date(2031, 5, 12)))
     assert check_planned_increases(ON, plan.rows).findings == ()
     move_seed(ON, remnant.name, 300, "discarded")

@@ -19,6 +19,7 @@ from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.row_page import find_oddities
 from firstsilk.work.nursery.sow import count_unsettled
 from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.lot_notes import list_lot_notes
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
 from firstsilk.work.standing import promises_on, rows_on, targets_on, trials_on
@@ -199,6 +200,12 @@ def _spring_due(on: Occasion, station: Station, season: Season, day: DayList) ->
 
 
 def _desk_due(station: Station, on: Occasion) -> Iterator[Due]:
+    waiting = list_lot_notes(on)
+    if waiting.lots:
+        why = "Kernels noted as taken, weighed or thrown away; the books do not show it yet."
+        yield Due(
+            "lots whose notes are not booked", waiting.lots, why, "soon", "seed", "#notes", "seed-store", roles=DESK
+        )
     failed = WeatherFeed.objects.filter(station=station, is_on=True, failed=True).count()
     if failed:
         why = "Days do not come in from there; what was said stands on the page."

@@ -104,6 +104,8 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("place", "seed_store:place", YEAR, "write down where a lot lies"),
     Entry("box", "seed_store:box", YEAR, "what lies on a shelf or in a box"),
     Entry("promises", "seed_store:promises", YEAR, "kernels promised to rows and trials; give a promise up"),
+    Entry("lot-note", "seed_notes:lot_note", YEAR, "key back what was taken, weighed or thrown away"),
+    Entry("seed-notes", "seed_notes:seed_notes", YEAR, "notes of the seed room not booked yet; --book books them"),
     Entry("keeping", "seed_store:keeping", YEAR, "which lots to count, test, regrow or discard, and why"),
     Entry("remnant", "seed_store:remnant", YEAR, "is each increase sown from remnant seed?"),
     Entry("success", "seed_year:success", YEAR, "good ears a pollination and kernels an ear by line, from the notes"),

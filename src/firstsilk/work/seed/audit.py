@@ -11,6 +11,7 @@ from django.db.models import Sum
 from firstsilk.records.models import Lot, LotOrigin, Movement, Station
 from firstsilk.science.seed.lot_rules import LotFacts, OriginFacts, check_lot
 from firstsilk.work.audited import Found
+from firstsilk.work.seed.lot_notes import read_unbooked_moves
 from firstsilk.work.standing import promises_on
 
 Moves = dict[int, list[tuple[date, int, str]]]
@@ -56,6 +57,9 @@ def _read_moves(station: Station, day: date) -> Moves:
     told = Movement.objects.filter(station=station, moved_on__lte=day).order_by("moved_on", "pk")
     for lot, moved_on, kernels, reason in told.values_list("lot", "moved_on", "kernels", "reason"):
         moves[lot].append((moved_on, kernels, reason))
+    for lot, unbooked in read_unbooked_moves(station, day).items():
+        # What a note says has happened, whether it is booked yet or not.
+        moves[lot] += unbooked
     return dict(moves)
 
 

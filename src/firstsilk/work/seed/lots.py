@@ -14,6 +14,7 @@ from firstsilk.science.seed.germination import find_germination_interval, judge_
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.booking import MOST_KERNELS, add_movement, check_lot_name
 from firstsilk.work.seed.germination_tests import GerminationFacts, read_tests
+from firstsilk.work.seed.lot_notes import read_unbooked_moves
 from firstsilk.work.seed.stock import LotStock, read_lot_stock, read_stock
 from firstsilk.work.shelf import get_line, get_lot, get_station, take_tags
 from firstsilk.work.standing import promises_on, rows_on
@@ -163,7 +164,7 @@ def read_lot(on: Occasion, tag_or_name: str) -> LotPage:
         origins=origins,
         movements=movements,
         promised=_promised(lot, on.today),
-        cautions=_cautions(stock),
+        cautions=(*_cautions(stock), *_tell_unbooked(station, lot, stock, on.today)),
         basis=Basis(used, missing),
         year=lot.year,
         used_by=tuple(
@@ -234,6 +235,16 @@ def _cautions(stock: LotStock) -> tuple[str, ...]:
     if stock.free < 0 <= stock.kernels:
         told.append("More seed is promised than the lot holds.")
     return tuple(told)
+
+
+def _tell_unbooked(station: Station, lot: Lot, stock: LotStock, day: date) -> tuple[str, ...]:
+    """What notes of the seed room are still to move, in a sentence."""
+    waiting = read_unbooked_moves(station, day, lot).get(lot.pk, [])
+    if not waiting:
+        return ()
+    left = stock.kernels + sum(kernels for _, kernels, _ in waiting)
+    told = f"Notes of the seed room are not booked yet: with them the lot holds {left:,} kernels."
+    return (told, f"More seed was taken than the lot held, by {-left:,} kernels: count it.") if left < 0 else (told,)
 
 
 def move_seed(on: Occasion, tag_or_name: str, kernels: int, reason: str, used_for: str = "") -> LotPage:

@@ -14,16 +14,18 @@ from firstsilk.science.seed.keeping import KeepingRule
 from firstsilk.work.accounts import DESK
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.seed.keeping import list_keeping
+from firstsilk.work.seed.lot_notes import list_lot_notes, settle_lot_notes
 from firstsilk.work.seed.places import list_box
 from firstsilk.work.seed.promises import list_promises, release_row, release_trial
 
 SHOWN = 500
+SHOWN_FINDINGS = 20
 
 
 def show_store(request: HttpRequest, on: Occasion) -> HttpResponse:
     """What to do about which lot, by the numbers in the address; sent, a promise is given up."""
     if request.method == "POST":
-        return _release(request, on)
+        return _book_notes(request, on) if "book_notes" in request.POST else _release(request, on)
     no = ""
     try:
         found = list_keeping(on, _read_rule(request))
@@ -31,6 +33,7 @@ def show_store(request: HttpRequest, on: Occasion) -> HttpResponse:
         no, found = str(refused), list_keeping(on)
     told = {"room": "seed", "page": "store", "found": found, "lots": found.lots[:SHOWN], "no": no}
     told |= {"shared": list_box(on).findings[:SHOWN], "promises": list_promises(on, only_past=True)}
+    told["notes"] = list_lot_notes(on)
     told["can_change"] = getattr(request.user, "role", "") in DESK
     return render(request, "seed/store.html", told, status=422 if no else 200)
 
@@ -47,6 +50,14 @@ def _read_rule(request: HttpRequest) -> KeepingRule:
         except ValueError:
             continue
     return KeepingRule(**given)  # type: ignore[arg-type]
+
+
+def _book_notes(request: HttpRequest, on: Occasion) -> HttpResponse:
+    done = settle_lot_notes(on)
+    messages.success(request, f"{len(done.unbooked)} movements of {done.lots} lots are booked.")
+    for finding in done.findings[:SHOWN_FINDINGS]:
+        messages.warning(request, f"{finding.message.capitalize()}. {finding.repair}.")
+    return redirect("seed-store")
 
 
 def _release(request: HttpRequest, on: Occasion) -> HttpResponse:

@@ -18,6 +18,7 @@ from firstsilk.work.occasion import Occasion
 from firstsilk.work.seed.germination_tests import record_germination
 from firstsilk.work.seed.harvest import Harvested, Picked, make_lots, record_harvest
 from firstsilk.work.seed.harvest_list import HarvestRow, read_harvest
+from firstsilk.work.seed.lot_notes import write_lot_note
 from firstsilk.work.seed.lots import DESK_REASONS, list_lots, move_seed, read_lot, receive_lot
 from firstsilk.work.seed.splits import split_lot
 
@@ -47,8 +48,9 @@ def _may_change(request: HttpRequest) -> bool:
 
 def show_lot(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
     """One lot; sent, kernels are taken out of it, its stock is set by a count, a test is entered or it is split."""
-    if request.method == "POST" and request.POST.get("reason") in ("germination", "part"):
-        return _enter_test(request, on, tag) if request.POST["reason"] == "germination" else _split(request, on, tag)
+    sent = {"germination": _enter_test, "part": _split, "happened": _key_back}
+    if request.method == "POST" and request.POST.get("reason") in sent:
+        return sent[request.POST["reason"]](request, on, tag)
     if request.method == "POST":
         kernels = read_form_whole(request, "kernels", 0)
         if kernels is None:
@@ -71,6 +73,17 @@ def _enter_test(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
     found = record_germination(on, tag, seeds, germinated, day, remark)
     messages.success(request, f"Test of lot {found.name} entered: {germinated:,} of {seeds:,} seeds germinated.")
     return redirect("lot", found.tag)
+
+
+def _key_back(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
+    kind, value = read_form_text(request, "kind", wanted=True), read_form_text(request, "value")
+    day, worker = read_form_day(request, "taken_on"), read_form_text(request, "worker")
+    said, done = write_lot_note(on, kind, tag, value, day, worker)
+    messages.success(request, f"Noted: {said}.")
+    for finding in done.findings:
+        if tag in (one.tag for one in done.unbooked):
+            messages.warning(request, f"{finding.message.capitalize()}. {finding.repair}.")
+    return redirect("lot", tag)
 
 
 def _split(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
