@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.journeys.chromium import CHROMIUM, FLAGS
+from tests.journeys.phone import join, open_tag, read_counts, send
 from tests.journeys.serving import StationServer
 
 pytestmark = [
@@ -60,45 +61,18 @@ def context(tmp_path: Path) -> Iterator[object]:
         context.close()
 
 
-def _join(page, server: StationServer, made: dict[str, object]) -> None:
-    page.goto(f"{server.address}/pocket/")
-    page.wait_for_selector("[data-screen=join]")
-    page.fill("#field", str(made["code"]))
-    page.keyboard.press("Enter")
-    page.wait_for_selector("[data-screen=home]")
-    page.wait_for_selector("#said:has-text('All is at the station')")
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-
-
-def _open(page, tag: str) -> None:
-    page.fill("#field", tag.lower())
-    page.keyboard.press("Enter")
-    page.wait_for_selector("[data-screen=row]")
-
-
-def _counts(page) -> list[int]:
-    return [int(text) for text in page.locator("#counts b").all_inner_texts()]
-
-
-def _send(page, wanted: list[int]) -> None:
-    page.click("#send")
-    page.wait_for_selector("#said:has-text('All is at the station')")
-    page.wait_for_selector("#counts .busy", state="detached")
-    assert _counts(page) == wanted
-
-
 def test_notes_written_without_a_network_arrive_once_and_whole(served, context) -> None:
     server, made = served
     _, crossed, male = made["tags"]
     page = context.pages[0]
     faults: list[str] = []
     page.on("pageerror", lambda fault: faults.append(str(fault)))
-    _join(page, server, made)
+    join(page, server, made)
 
     server.kill()
     page.reload()
     page.wait_for_selector("[data-screen=home]")
-    _open(page, crossed)
+    open_tag(page, crossed)
     assert page.inner_text("h1") == "Row 112"
     assert "Range 4, place 2" in page.inner_text(".told")
     page.click("[data-kind=silk]")
@@ -111,14 +85,14 @@ def test_notes_written_without_a_network_arrive_once_and_whole(served, context) 
     page.wait_for_selector(".saved:has-text('Saved: No pollen')")
     page.click(".undo")
     page.wait_for_selector(".saved:has-text('Taken back')")
-    assert _counts(page) == [4, 0, 0]
+    assert read_counts(page) == [4, 0, 0]
     # The browser is left and opened again, still without a network: the notes are there.
     page.reload()
     page.wait_for_selector("[data-screen=home]")
-    assert _counts(page) == [4, 0, 0]
+    assert read_counts(page) == [4, 0, 0]
 
     server.start()
-    _send(page, [4, 4, 4])
+    send(page, [4, 4, 4])
     once = json.loads(server.run(READ_NOTES))
     assert [(row["kind"], row["tag"]) for row in once["rows"]] == [
         ("silk", crossed),
@@ -134,7 +108,7 @@ def test_notes_written_without_a_network_arrive_once_and_whole(served, context) 
     }
     assert once["ok"]
 
-    _send(page, [4, 4, 4])
+    send(page, [4, 4, 4])
     assert json.loads(server.run(READ_NOTES)) == once
     assert faults == []
 
@@ -142,9 +116,9 @@ def test_notes_written_without_a_network_arrive_once_and_whole(served, context) 
 def test_notes_after_the_whole_database_of_the_browser_was_lost_are_put_back_from_the_file(served, context) -> None:
     server, made = served
     page = context.pages[0]
-    _join(page, server, made)
+    join(page, server, made)
     server.kill()
-    _open(page, made["tags"][0])
+    open_tag(page, made["tags"][0])
     page.click("[data-kind=silk]")
     page.wait_for_selector(".saved:has-text('Saved: Silk')")
     page.goto("about:blank")
@@ -153,32 +127,32 @@ def test_notes_after_the_whole_database_of_the_browser_was_lost_are_put_back_fro
     page.goto(f"{server.address}/pocket/")
     page.wait_for_selector("[data-screen=home]")
     assert "put back" in page.inner_text("#said")
-    assert _counts(page) == [1, 0, 0]
+    assert read_counts(page) == [1, 0, 0]
     server.start()
-    _send(page, [1, 1, 1])
+    send(page, [1, 1, 1])
     assert [row["kind"] for row in json.loads(server.run(READ_NOTES))["rows"]] == ["silk"]
 
 
 def test_notes_after_the_file_was_lost_are_put_back_from_the_database(served, context) -> None:
     server, made = served
     page = context.pages[0]
-    _join(page, server, made)
-    _open(page, made["tags"][0])
+    join(page, server, made)
+    open_tag(page, made["tags"][0])
     page.click("[data-kind=silk]")
     page.wait_for_selector(".saved:has-text('Saved: Silk')")
     page.goto(f"{server.address}/pocket/manifest.json")
     page.evaluate("navigator.storage.getDirectory().then((folder) => folder.removeEntry('notes-1.ndjson'))")
     page.goto(f"{server.address}/pocket/")
     page.wait_for_selector("[data-screen=home]")
-    _send(page, [1, 1, 1])
+    send(page, [1, 1, 1])
     assert [row["kind"] for row in json.loads(server.run(READ_NOTES))["rows"]] == ["silk"]
 
 
 def test_note_that_cannot_be_kept_turns_the_screen_red_and_can_be_given_as_a_file(served, context) -> None:
     server, made = served
     page = context.pages[0]
-    _join(page, server, made)
-    _open(page, made["tags"][0])
+    join(page, server, made)
+    open_tag(page, made["tags"][0])
     page.evaluate("() => { window.put = IDBObjectStore.prototype.put; }")
     full = "() => { throw new DOMException('full', 'QuotaExceededError'); }"
     page.evaluate(f"() => {{ IDBObjectStore.prototype.put = {full}; }}")
@@ -191,29 +165,29 @@ def test_note_that_cannot_be_kept_turns_the_screen_red_and_can_be_given_as_a_fil
     page.evaluate("() => { IDBObjectStore.prototype.put = window.put; }")
     page.click("text=Try again")
     page.wait_for_selector("[data-screen=home]")
-    _send(page, [1, 1, 1])
+    send(page, [1, 1, 1])
 
 
 def test_practice_notes_are_stored_as_practice(served, context) -> None:
     server, made = served
     page = context.pages[0]
-    _join(page, server, made)
-    page.click("text=More")
+    join(page, server, made)
+    page.click("button:has-text('More')")
     page.click("button:has-text('Practice')")
     page.wait_for_selector("body.practice")
     page.click("button.quiet:has-text('Back')")
-    _open(page, made["tags"][0])
+    open_tag(page, made["tags"][0])
     page.click("[data-kind=silk]")
     page.wait_for_selector(".saved:has-text('Saved: Silk')")
     page.click("text=Next tag")
-    _send(page, [1, 1, 1])
+    send(page, [1, 1, 1])
     told = server.run("from firstsilk.records.models import Note\nprint(Note.objects.get().practice)\n")
     assert told.strip() == "True"
 
 
 def test_second_tab_says_so_and_numbers_nothing(served, context) -> None:
     server, made = served
-    _join(context.pages[0], server, made)
+    join(context.pages[0], server, made)
     second = context.new_page()
     second.goto(f"{server.address}/pocket/")
     second.wait_for_selector("[data-screen=stop]")
@@ -223,9 +197,9 @@ def test_second_tab_says_so_and_numbers_nothing(served, context) -> None:
 def test_page_at_arms_length_has_large_text_large_buttons_and_no_fault_that_axe_finds(served, context) -> None:
     server, made = served
     page = context.pages[0]
-    _join(page, server, made)
+    join(page, server, made)
     axe = (Path(__file__).parent / "assets" / "axe.min.js").read_text("utf-8")
-    for go in (lambda: None, lambda: _open(page, made["tags"][1]), lambda: page.click("[data-kind=pollinated]")):
+    for go in (lambda: None, lambda: open_tag(page, made["tags"][1]), lambda: page.click("[data-kind=pollinated]")):
         go()
         sizes = page.evaluate(
             "[...document.querySelectorAll('button')].map((one) => one.getBoundingClientRect().height)"

@@ -21,6 +21,7 @@ import pytest
 
 from tests.journeys.chromium import CHROMIUM, FLAGS
 from tests.journeys.conftest import station_environment
+from tests.journeys.phone import go_home
 from tests.journeys.serving import find_port
 
 pytestmark = [
@@ -236,7 +237,7 @@ def test_note_taken_without_a_network_arrives_once_and_stands_on_its_rows_page(d
     page.wait_for_selector("[data-screen=join]")
     page.fill("#field", code.group(0))
     page.keyboard.press("Enter")
-    page.wait_for_selector("[data-screen=home]")
+    go_home(page)
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.wait_for_timeout(500)
     phone.set_offline(True)

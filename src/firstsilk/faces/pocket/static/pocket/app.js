@@ -1,24 +1,40 @@
-// What does the page do when it opens, and where can one go from there?
+// What does the page do when it opens? It opens the notes, keeps every one that is written, and brings them when it can.
 
-import { isWhole, printTag, readClock, readTag } from "./note.js";
-import { askText, button, grid, make, show } from "./parts.js";
-import { openRow } from "./row.js";
-import { NotKept, openStore } from "./store.js";
+import { openBags } from "./bags.js";
+import { giveFile } from "./give.js";
+import { Held } from "./held.js";
+import { askTag, goHome } from "./home.js";
+import { makeLanguages } from "./more.js";
+import { readClock } from "./note.js";
+import { askText, button, make, place, show } from "./parts.js";
+import { startDay } from "./safety.js";
+import { setSound, signal } from "./sound.js";
+import { NotKept, openStore, tellRanges } from "./store.js";
 import { bring, join } from "./sync.js";
-import { canScan, scanTag } from "./scan.js";
-import { MARKS, tellNote } from "./words.js";
+import { guessLanguage, knows, loadWords, say } from "./words.js";
 
 const root = document.body.dataset.root;
 const counts = document.getElementById("counts");
+const KEPT_LANGUAGE = "firstsilk-pocket-language";
 
 const pocket = {
   store: null,
+  held: null,
+  walk: null,
   unsaved: [],
   syncing: null,
   said: "",
   repairs: "",
   localNow: () => readClock().taken_local,
-  goHome,
+  goHome: () => goHome(pocket),
+  goJoin,
+  openBag: (bag) => openBags(pocket, pocket.held.bagOf(bag).hungOn ? "morning" : "evening", bag),
+  askTag: (walk, here) => askTag(pocket, walk, here),
+  setLanguage,
+  sync,
+  tellCounts,
+  tellRed,
+  tellSaid,
   write,
 };
 
@@ -26,14 +42,21 @@ start();
 
 async function start() {
   const missing = !window.isSecureContext || !navigator.serviceWorker || !navigator.storage?.getDirectory || !navigator.locks;
+  try {
+    await loadWords(root, readLanguage());
+  } catch {
+    tellStop("Open the page again with a network", "Ouvrez la page avec le réseau. Abra la página con red.");
+    return;
+  }
+  document.title = say("page.title");
   if (missing) {
-    tellStop("This phone cannot keep notes here", "Open the page by its https address in a newer browser, or use the paper sheet.");
+    tellStop(say("stop.old"), say("stop.old.text"));
     return;
   }
   registerWorker();
   navigator.locks.request("firstsilk-pocket", { ifAvailable: true }, async (lock) => {
     if (!lock) {
-      tellStop("The page is open already", "Go back to the other tab: two at once would number notes twice. Then reload this one.");
+      tellStop(say("stop.twice"), say("stop.twice.text"));
       return;
     }
     try {
@@ -42,10 +65,13 @@ async function start() {
       tellRed(fault);
       return;
     }
+    pocket.held = new Held(pocket.store);
+    setSound(pocket.store.settings.get("sound"));
     navigator.storage.persist?.();
     tellRepairs();
-    if (pocket.store.settings.get("token")) goHome();
+    if (pocket.store.settings.get("token")) startDay(pocket, pocket.goHome);
     else goJoin();
+    tellCounts();
     listen();
     sync();
     await new Promise(() => {});
@@ -73,10 +99,36 @@ async function registerWorker() {
   });
 }
 
+/** The language is no note: where the browser forgets it, it is asked of the phone again. */
+function readLanguage() {
+  try {
+    return localStorage.getItem(KEPT_LANGUAGE) || guessLanguage();
+  } catch {
+    return guessLanguage();
+  }
+}
+
+async function setLanguage(code, then) {
+  try {
+    await loadWords(root, code);
+    localStorage.setItem(KEPT_LANGUAGE, code);
+  } catch {
+    // It stays as it was, or lasts until the page is closed.
+  }
+  document.title = say("page.title");
+  if (pocket.store) tellRepairs();
+  pocket.said = "";
+  tellCounts();
+  then();
+}
+
 function tellRepairs() {
-  const { toFile, toDatabase, damaged } = pocket.store.repaired;
-  if (toFile + toDatabase) pocket.repairs = `${toFile + toDatabase} notes were put back from the second copy on this phone.`;
-  if (damaged) pocket.repairs += ` ${damaged} damaged lines were passed over. Tell the crew leader.`;
+  const { toFile, toDatabase, damaged, missing } = pocket.store.repaired;
+  pocket.repairs = [
+    toFile + toDatabase && say("repaired.back", { notes: toFile + toDatabase }),
+    damaged && say("repaired.damaged", { lines: damaged }),
+    missing?.length && say("repaired.missing", { numbers: tellRanges(missing) }),
+  ].filter(Boolean).join(" ");
 }
 
 /** Keep a note; the red screen if that fails. */
@@ -87,6 +139,7 @@ async function write(given) {
   }
   try {
     const note = await pocket.store.write(given);
+    pocket.held.add(note);
     tellCounts();
     return note;
   } catch (fault) {
@@ -99,11 +152,11 @@ async function write(given) {
 async function retry() {
   try {
     while (pocket.unsaved.length) {
-      await pocket.store.save(pocket.unsaved[0]);
+      pocket.held.add(await pocket.store.save(pocket.unsaved[0]));
       pocket.unsaved.shift();
     }
-    pocket.said = "Saved now.";
-    goHome();
+    pocket.said = say("red.saved");
+    pocket.goHome();
   } catch (fault) {
     tellRed(fault);
   }
@@ -121,166 +174,71 @@ function sync() {
 
 async function trySync() {
   try {
+    const before = pocket.store.list;
     const gaps = await bring(pocket.store, root);
-    const missing = gaps.map(([from, to]) => (from === to ? from : `${from}–${to}`)).join(", ");
-    pocket.said = gaps.length
-      ? `The station never got notes ${missing} of this phone, and they are not here. Tell the crew leader.`
-      : `All is at the station, ${pocket.localNow().slice(11, 16)}.`;
+    pocket.said = gaps.length ? say("sync.gaps", { numbers: tellRanges(gaps) }) : say("sync.all", { hour: pocket.localNow().slice(11, 16) });
+    // The first list, or one of another day, is what home shows; a walk that is under way goes on.
+    if (document.body.dataset.screen === "home" && !isTyping() && before?.today !== pocket.store.list?.today) pocket.goHome();
   } catch (fault) {
     if (fault instanceof NotKept) tellRed(fault);
-    else pocket.said = fault.message;
-    if (fault.code === "token_unknown" || fault.code === "device_revoked") pocket.cutOff = true;
+    else pocket.said = tellNo(fault);
   }
   const line = document.getElementById("said");
   if (line) line.textContent = tellSaid();
 }
 
+const isTyping = () => Boolean(document.getElementById("field")?.value);
+
+/** What the station said instead of yes, in this language where it is known. */
+const tellNo = (fault) => (knows(`no.${fault.code}`) ? say(`no.${fault.code}`) : fault.message);
+
 /** What was last said; that notes were put back stays to be read. */
-const tellSaid = () => `${pocket.repairs} ${pocket.said}`.trim();
+function tellSaid() {
+  return `${pocket.repairs} ${pocket.said}`.trim();
+}
 
 function tellCounts() {
   if (!pocket.store) return;
   const { here, sent, confirmed } = pocket.store.count();
   const practice = pocket.store.settings.get("practice") === true;
-  const cell = (label, number, name) =>
-    make("span", { "data-count": name }, make("b", {}, String(number)), ` ${label}`);
+  const cell = (number, name) =>
+    make("span", { "data-count": name }, make("b", {}, String(number)), ` ${say(`count.${name}`)}`);
+  counts.setAttribute("aria-label", say("count.label"));
   counts.replaceChildren(
-    cell("on this phone", here, "here"),
-    cell("sent", sent, "sent"),
-    cell("confirmed", confirmed, "confirmed"),
-    pocket.syncing ? make("span", { class: "busy" }, "sending…") : "",
+    cell(here, "here"),
+    cell(sent, "sent"),
+    cell(confirmed, "confirmed"),
+    pocket.syncing ? make("span", { class: "busy" }, say("sending")) : "",
   );
   document.body.classList.toggle("practice", practice);
-  if (practice) counts.append(make("strong", { class: "band" }, "PRACTICE: nothing counts"));
-}
-
-function goHome() {
-  tellCounts();
-  const scan = canScan() ? button("Scan tag", () => scanTag({ onTag: (tag) => openRow(pocket, tag), onBack: goHome })) : null;
-  askText({
-    name: "home",
-    title: "Which tag?",
-    label: "The 8 signs on the tag",
-    go: "Open",
-    told: make("p", { id: "said", class: "said", role: "status" }, tellSaid()),
-    below: grid(2, [
-      scan,
-      button("Send now", async () => {
-        document.getElementById("said").textContent = "Sending…";
-        await sync();
-      }, { id: "send" }),
-      button("More", goMore),
-    ].filter(Boolean)),
-    onText(text) {
-      const { tag, problem } = readTag(text);
-      if (problem) return problem;
-      pocket.said = "";
-      openRow(pocket, tag);
-      return "";
-    },
-  });
+  if (practice) counts.append(make("strong", { class: "band" }, say("practice.band")));
 }
 
 function goJoin() {
   tellCounts();
+  const joined = pocket.store.settings.get("token");
   askText({
     name: "join",
-    title: "Join the station",
-    label: "Code from the crew leader",
-    told: make("p", { class: "place" }, "The crew leader makes a code at the desk. It works once, for ten minutes."),
-    go: "Join",
-    onBack: pocket.store.settings.get("token") ? goHome : null,
+    title: say("join.title"),
+    label: say("join.label"),
+    told: [makeLanguages(pocket, goJoin), place(say("join.text"))],
+    go: say("join.go"),
+    value: window.location.hash.startsWith("#join=") ? decodeURIComponent(window.location.hash.slice(6)) : "",
+    onBack: joined ? pocket.goHome : null,
     async onText(text) {
       try {
         await join(pocket.store, root, text);
       } catch (fault) {
         if (fault instanceof NotKept) tellRed(fault);
-        return fault.message;
+        return tellNo(fault);
       }
-      pocket.said = "This phone has joined.";
-      goHome();
+      window.history.replaceState(null, "", window.location.pathname);
+      pocket.said = say("join.done");
+      startDay(pocket, pocket.goHome);
       await sync();
       return "";
     },
   });
-}
-
-function goMore() {
-  const { settings } = pocket.store;
-  const phone = settings.get("phone") || {};
-  const practice = settings.get("practice") === true;
-  const set = async (name, value, then) => {
-    try {
-      await pocket.store.keep(name, value);
-      then();
-    } catch (fault) {
-      tellRed(fault);
-    }
-  };
-  show("more", [
-    make("h1", {}, "More"),
-    make("p", { class: "place" }, `Phone ${phone.number || "?"} of ${phone.station_name || "no station"}`),
-  ], [
-    grid(2, [
-      button("Practice", () => set("practice", !practice, () => { tellCounts(); goMore(); }), {
-        hint: practice ? "is on" : "is off", "aria-pressed": String(practice),
-      }),
-      button("Who writes", () => goWorker(set), { hint: settings.get("worker") || "not said" }),
-      button("My notes", goNotes, { hint: "take back" }),
-      button("Give as file", giveFile, { hint: "all notes" }),
-      button("Join again", goJoin, { hint: "new code" }),
-    ]),
-    button("Back", goHome, { kind: "quiet" }),
-  ]);
-}
-
-function goWorker(set) {
-  askText({
-    title: "Who writes?",
-    label: "Your worker code, not your name",
-    go: "Keep",
-    value: pocket.store.settings.get("worker") || "",
-    onBack: goMore,
-    onText(text) {
-      const worker = text.trim().toUpperCase();
-      if ([...worker].length > 12) return "A worker code has at most 12 signs.";
-      set("worker", worker, goMore);
-      return "";
-    },
-  });
-}
-
-function goNotes() {
-  const all = [...pocket.store.notes.values()];
-  const gone = new Set(all.map((note) => note.replaces).filter(Boolean));
-  const items = all.slice(-30).reverse().map((note) => {
-    const may = note.kind !== "withdrawn" && !gone.has(note.id);
-    const takeBack = async () => {
-      // A note is taken back in the book it stands in: practice cannot undo what counts, nor the other way round.
-      const { tag, practice } = note;
-      const done = await write({ kind: "withdrawn", tag, practice, replaces: note.id, value: "taken back" });
-      if (done) goNotes();
-    };
-    return make("li", {},
-      make("span", {}, make("b", {}, tellNote(note)), ` · ${printTag(note.tag)} · ${note.taken_local.slice(11, 16)}`),
-      make("span", { class: "mark" }, gone.has(note.id) ? "taken back" : MARKS[pocket.store.marks.get(note.id)] || "on this phone"),
-      may ? button("Take back", takeBack, { "aria-label": `Take back ${tellNote(note)} on ${printTag(note.tag)}` }) : "");
-  });
-  show("notes", [make("h1", {}, "My notes"), make("p", { class: "place" }, items.length ? "The last 30, newest first." : "None yet.")],
-    [make("ul", { class: "notes" }, items), button("Back", goMore, { kind: "quiet" })]);
-}
-
-/** All notes as lines of JSON, for whoever carries them by hand. */
-function giveFile() {
-  const notes = [...(pocket.store?.notes.values() || []), ...pocket.unsaved].filter(isWhole);
-  const text = notes.map((note) => `${JSON.stringify(note)}\n`).join("");
-  const link = make("a", {
-    href: URL.createObjectURL(new Blob([text], { type: "application/x-ndjson" })),
-    download: `notes-${pocket.localNow().slice(0, 10)}.ndjson`,
-  });
-  document.body.append(link);
-  link.click();
-  link.remove();
 }
 
 function tellStop(title, text) {
@@ -289,12 +247,13 @@ function tellStop(title, text) {
 
 function tellRed(fault) {
   const held = (pocket.store?.notes.size || 0) + pocket.unsaved.length;
+  signal("fail");
   show("red", [
-    make("h1", {}, "NOT SAVED"),
-    make("p", { class: "do", role: "alert" }, "Stop writing. Give the notes as a file, or write the last one on paper."),
-    make("p", { class: "place" }, `Why: ${fault.message}`),
+    make("h1", {}, say("red.title")),
+    make("p", { class: "do", role: "alert" }, say("red.text")),
+    place(`${say("red.why")} `, make("span", { lang: "en" }, fault.message)),
   ], [
-    button(`Give ${held} notes as a file`, giveFile, { kind: "first" }),
-    pocket.store ? button("Try again", retry) : button("Open again", () => window.location.reload()),
+    button(say("red.give", { notes: held }), () => giveFile(pocket), { kind: "first", image: "give" }),
+    pocket.store ? button(say("red.again"), retry) : button(say("red.reopen"), () => window.location.reload()),
   ]);
 }

@@ -1,5 +1,8 @@
 // What is a screen made of? Headings, buttons and questions, built the same way everywhere.
 
+import { picture } from "./pictures.js";
+import { say } from "./words.js";
+
 const screen = document.getElementById("screen");
 
 /** An element with attributes, listeners (`onclick`) and children. */
@@ -25,51 +28,59 @@ export function show(name, told, pressed) {
   first?.focus({ preventScroll: true });
 }
 
-/** A button: a word, and a smaller line below it. */
-export function button(label, onclick, { hint = "", kind = "", ...more } = {}) {
+/** A button: a picture, a word, and a smaller line below it. */
+export function button(label, onclick, { hint = "", kind = "", image = "", ...more } = {}) {
   const words = [make("span", { class: "word" }, label), hint && make("span", { class: "hint" }, hint)];
-  return make("button", { type: "button", class: kind, onclick, ...more }, words);
+  return make("button", { type: "button", class: kind, onclick, ...more }, picture(image), make("span", { class: "words" }, words));
 }
 
 export const grid = (columns, buttons) => make("div", { class: `grid of-${columns}` }, buttons);
 
+/** One line above the buttons that says where one is. */
+export const place = (...words) => make("p", { class: "place" }, ...words);
+
+/** The instruction: a picture, and few words beside it. */
+export const order = (image, ...words) => make("p", { class: "do" }, picture(image), make("span", {}, ...words));
+
 /** Ask for a number with one press; more than nine is typed. */
 export function askNumber({ title, told = [], onNumber, onBack, extra = [], highest = 999 }) {
   const nine = Array.from({ length: 9 }, (_, at) => button(String(at + 1), () => onNumber(String(at + 1)), { kind: "digit" }));
-  const more = button("More than 9", () => typeNumber({ title, onNumber, onBack, highest }));
+  const more = button(say("number.more"), () => typeNumber({ title, onNumber, onBack, highest }));
   show("number", [make("h1", {}, title), told], [
     extra,
     grid(3, nine),
-    grid(2, [button("Back", onBack, { kind: "quiet" }), highest > 9 ? more : null].filter(Boolean)),
+    grid(2, [button(say("back"), onBack, { kind: "quiet", image: "previous" }), highest > 9 ? more : null].filter(Boolean)),
   ]);
 }
 
 function typeNumber({ title, onNumber, onBack, highest }) {
   askText({
     title,
-    label: "Number",
+    label: say("number.label"),
     inputmode: "numeric",
-    go: "Save",
+    go: say("save"),
     onBack,
     onText(text) {
       const number = Number(text);
-      if (!/^\d+$/.test(text.trim()) || number < 1 || number > highest) return `Type a whole number from 1 to ${highest}.`;
+      if (!/^\d+$/.test(text.trim()) || number < 1 || number > highest) return say("number.wrong", { highest });
       onNumber(String(number));
       return "";
     },
   });
 }
 
-/** Ask for one line of text. `onText` gives back a sentence if it cannot stand. */
-export function askText({ name = "text", title, label, told = [], go, onText, onBack, value = "", inputmode = "text", below = [] }) {
+/** A line to type into, with its button. `onText` gives back a sentence if what is typed cannot stand. */
+export function makeForm({ label, go, onText, value = "", inputmode = "text", beside = false, image = "", limit = 40 }) {
   const problem = make("p", { id: "problem", class: "problem", role: "alert" });
   const field = make("input", {
     id: "field", name: "field", type: "text", inputmode, value, autocomplete: "off", autocapitalize: "characters",
-    spellcheck: "false", "aria-describedby": "problem", "data-focus": true, maxlength: 40,
+    spellcheck: "false", "aria-describedby": "problem", "data-focus": true, maxlength: limit,
   });
-  const form = make(
+  const submit = make("button", { type: "submit", class: beside ? "" : "first" }, picture(image), make("span", { class: "word" }, go));
+  return make(
     "form",
     {
+      class: beside ? "beside" : "",
       onsubmit: async (event) => {
         event.preventDefault();
         problem.textContent = "";
@@ -79,17 +90,25 @@ export function askText({ name = "text", title, label, told = [], go, onText, on
       },
     },
     make("label", { for: "field" }, label),
-    field,
-    problem,
-    make("button", { type: "submit", class: "first" }, make("span", { class: "word" }, go)),
+    beside ? make("div", { class: "line" }, field, submit) : [field, problem, submit],
+    beside ? problem : "",
   );
-  show(name, [make("h1", {}, title), told], [form, below, onBack ? button("Back", onBack, { kind: "quiet" }) : ""]);
 }
 
-/** Ask for one of a few. */
+/** Ask for one line of text. */
+export function askText({ name = "text", title, told = [], onBack, below = [], above = [], ...form }) {
+  show(name, [make("h1", {}, title), told], [
+    above,
+    makeForm(form),
+    below,
+    onBack ? button(say("back"), onBack, { kind: "quiet", image: "previous" }) : "",
+  ]);
+}
+
+/** Ask for one of a few: pairs of value and word. */
 export function askChoice({ title, told = [], choices, onChoice, onBack }) {
   show("choice", [make("h1", {}, title), told], [
     grid(2, choices.map(([value, label]) => button(label, () => onChoice(value)))),
-    button("Back", onBack, { kind: "quiet" }),
+    button(say("back"), onBack, { kind: "quiet", image: "previous" }),
   ]);
 }

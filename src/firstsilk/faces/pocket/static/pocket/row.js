@@ -1,225 +1,192 @@
-// What is done at one row? The instruction, the buttons, and the questions behind them.
+// What is done at one row? The instruction, the buttons, and the questions behind them; alone, or as a stop of a walk.
 
-import { printTag, readTag } from "./note.js";
-import { askChoice, askNumber, askText, button, grid, make, show } from "./parts.js";
-import { CAUSES, DEEDS, DEED_OF, TRAITS, tellNote } from "./words.js";
+import { checkPlace, checkPollinated, checkShootBags, checkTassel } from "./checks.js";
+import { DEEDS, DEED_OF, CAUSES, TASK_KINDS, TRAITS, tellNote } from "./deeds.js";
+import { askEars } from "./ears.js";
+import { tellDoubts, writeDoubt } from "./doubts.js";
+import { printTag } from "./note.js";
+import { askChoice, askNumber, button, grid, make, order, place, show } from "./parts.js";
+import { drawRange } from "./range.js";
+import { signal } from "./sound.js";
+import { makeUndo } from "./undo.js";
+import { knows, say, sayDay } from "./words.js";
 
-const UNDO_MS = 10000;
-
-/** The screens of one row. `pocket` gives the store and the ways out. */
-export function openRow(pocket, tag) {
-  const row = (pocket.store.list?.rows || []).find((one) => one.tag === tag) || null;
-  const here = new AtRow(pocket, tag, row);
-  if (row?.keep_out_until && row.keep_out_until > pocket.localNow()) here.warn();
+/** The screens of one row. `walk` is the walk that brought one here, if any. */
+export function openRow(pocket, tag, walk = null) {
+  pocket.held.refresh();
+  const here = new AtRow(pocket, tag, walk);
+  if (here.row?.keep_out_until && here.row.keep_out_until > pocket.localNow()) here.warn();
   else here.show();
 }
 
 class AtRow {
-  constructor(pocket, tag, row) {
+  constructor(pocket, tag, walk) {
     this.pocket = pocket;
     this.tag = tag;
-    this.row = row;
-    this.male = null;
-    this.bag = "";
+    this.walk = walk;
+    this.row = pocket.held.rows.get(tag) || null;
   }
 
   name() {
-    return this.row ? `Row ${this.row.number}` : `Tag ${printTag(this.tag)}`;
+    return this.row ? say("row.name", { row: this.row.number }) : say("row.tag", { tag: printTag(this.tag) });
   }
 
   /** Nobody goes into a sprayed row; what was done is noted all the same. */
   warn() {
-    const until = this.row.keep_out_until.replace("T", " ").slice(0, 16);
+    const [day, hour] = this.row.keep_out_until.split("T");
+    signal("doubt");
     show("keep-out", [
-      make("h1", {}, `Keep out of row ${this.row.number}`),
-      make("p", { class: "do" }, `It was sprayed. Nobody goes in before ${until}. Ask the crew leader.`),
+      make("h1", {}, say("spray.title", { row: this.row.number })),
+      order("spray", say("spray.text", { day: sayDay(day), hour: hour.slice(0, 5) })),
     ], [
-      button("Another row", () => this.pocket.goHome(), { kind: "first" }),
-      button("I only note what was done before", () => this.show(), { kind: "quiet" }),
+      button(say("spray.other"), () => (this.walk ? this.walk.next(this.tag) : this.pocket.goHome()), { kind: "first", image: "next" }),
+      button(say("spray.before"), () => this.show(), { kind: "quiet" }),
     ]);
   }
 
-  /** This phone's own standing notes on the row that the field list does not count yet. */
-  ownNotes() {
-    const notes = [...this.pocket.store.notes.values()].filter((note) => note.tag === this.tag);
-    const gone = new Set(notes.map((note) => note.replaces).filter(Boolean));
-    const after = this.pocket.store.list?.after_number || 0;
-    const practice = this.pocket.store.settings.get("practice") === true;
-    return notes.filter(
-      (note) => note.kind !== "withdrawn" && !gone.has(note.id) && note.practice === practice && note.number > after,
-    );
+  state() {
+    return this.pocket.held.stateOf(this.row, this.pocket.localNow());
+  }
+
+  isDone() {
+    const own = this.pocket.held.ownNotes(this.tag);
+    return this.walk ? this.walk.isDone(this.tag) : own.some((note) => note.kind === this.row?.next);
   }
 
   told() {
-    if (!this.row) {
-      return [
-        make("h1", {}, this.name()),
-        make("p", { class: "do" }, "This tag is not on today’s list. You can still write notes on it."),
-      ];
-    }
-    const own = this.ownNotes();
-    const done = own.some((note) => note.kind === this.row.next);
-    const add = (kind) => own.filter((note) => note.kind === kind).reduce((sum, note) => sum + (Number(note.value) || 0), 0);
-    const { ears_wanted: wanted, ears } = this.row.state;
-    const now = Math.max(0, ears + add("pollinated") - add("spoiled"));
+    if (!this.row) return [make("h1", {}, this.name()), order("tag", say("row.unknown"))];
+    const { own, wanted, ears } = this.state();
+    const done = this.isDone();
+    const words = done && own.length ? say("row.noted", { notes: own.map(tellNote).join(", ") }) : this.sayOrder();
     return [
       make("h1", {}, this.name()),
-      make("p", { class: "place" }, `Range ${this.row.field_row}, place ${this.row.field_col} · ${this.row.line}`),
-      make("p", { class: "do" }, done ? `Noted: ${own.map(tellNote).join(", ")}.` : this.row.do),
-      wanted ? make("p", { class: "place" }, `Ears: ${now} of ${wanted}`) : "",
+      place(say("row.place", { range: this.row.field_row, place: this.row.field_col, line: this.row.line })),
+      order(done ? "tick" : this.image(), words),
+      wanted ? place(say("row.ears", { ears, wanted })) : "",
+      this.walk && !done ? place(this.walk.why(this.row, this.pocket)) : "",
     ];
   }
 
-  show(saved = null) {
-    const done = this.ownNotes().some((note) => note.kind === this.row?.next);
-    const next = done ? null : DEED_OF[this.row?.next || ""];
-    // The nine keep their places; the one that the row waits for stands above them once more.
-    const press = (deed, kind, hint) =>
-      button(deed.label, () => this.start(deed), { hint, kind, "data-kind": kind ? null : deed.kind });
-    const status = make("p", { class: "saved", role: "status" }, saved ? `Saved: ${tellNote(saved)}.` : "");
-    const undo = saved && saved.kind !== "withdrawn" ? this.makeUndo(saved, status) : "";
-    show("row", [this.told(), status], [
-      next ? press(next, "first", next.hint) : "",
-      grid(3, DEEDS.map((deed) => press(deed, "", deed.hint))),
-      make("div", { class: "foot" }, undo, button("Next tag", () => this.pocket.goHome(), { kind: "quiet" })),
-    ]);
-    if (saved) navigator.vibrate?.(saved.kind === "withdrawn" ? [40, 60, 40] : 80);
+  maleNumbers() {
+    return this.row.males.map((male) => male.number).join(", ");
   }
 
-  makeUndo(saved, status) {
-    const undo = button("Undo", () => this.save({ kind: "withdrawn", replaces: saved.id, value: "undo" }), {
-      kind: "undo", hint: "10 s",
+  image() {
+    return this.walk ? TASK_KINDS[this.walk.task][0] : this.row.next;
+  }
+
+  /** The instruction in this language: of the walk's task, else the row's next step; an older station's sentence else. */
+  sayOrder() {
+    const task = this.walk && this.row.tasks?.find((one) => one.do === this.walk.task);
+    if (task) {
+      const male = task.males.join(", ") || this.maleNumbers();
+      const key = task.do === "pollinate" ? (this.row.make === "self" ? "order.self" : "order.cross") : `order.${task.do}`;
+      return say(key, { count: task.count, male: male || "?" });
+    }
+    const { step } = this.row;
+    if (!step || !knows(`step.${step.code}`)) return this.row.do;
+    return say(`step.${step.code}`, { ears: step.ears, males: step.males.join(", ") || "?" });
+  }
+
+  show(saved = null, doubts = []) {
+    document.body.classList.toggle("doubted", doubts.length > 0);
+    const status = make("p", { class: "saved", role: "status" }, saved ? say("row.saved", { note: tellNote(saved) }) : "");
+    const undo = saved && saved.kind !== "withdrawn" ? makeUndo(() => this.takeBack(saved), status) : null;
+    const told = [this.told(), doubts.length ? tellDoubts(doubts) : "", status];
+    const ahead = this.walk && !saved ? this.walk.draw(this.tag, drawRange) : null;
+    show("row", ahead ? make("div", { class: "with-range" }, make("div", { class: "told" }, told), ahead) : told, [
+      this.walk ? this.showOfWalk(undo) : this.showOfTag(undo),
+    ]);
+  }
+
+  press(deed, kind = "", more = {}) {
+    const hint = knows(`deed.${deed.kind}.hint`) ? say(`deed.${deed.kind}.hint`) : "";
+    return button(say(`deed.${deed.kind}`), () => this.start(deed), { hint, kind, image: deed.kind, "data-kind": deed.kind, ...more });
+  }
+
+  /** A row that was asked for by its tag: all deeds, and the one it waits for above them once more. */
+  showOfTag(undo) {
+    const next = this.isDone() ? null : DEED_OF[this.row?.next || ""];
+    return [
+      next ? this.press(next, "first", { "data-kind": null }) : "",
+      grid(3, DEEDS.map((deed) => this.press(deed))),
+      make("div", { class: "foot" }, undo,
+        this.row ? "" : button(say("row.isbag"), () => this.pocket.openBag(this.tag), { image: "bag" }),
+        this.walkBack
+          ? button(say("back"), () => openRow(this.pocket, this.tag, this.walkBack), { kind: "quiet", image: "previous" })
+          : button(say("row.next_tag"), () => this.pocket.goHome(), { kind: "quiet", image: "next" })),
+    ];
+  }
+
+  /** A stop of a walk: what it is for, large; on to the next row, back, another tag, something else. */
+  showOfWalk(undo) {
+    const done = this.isDone();
+    const onward = button(say("walk.next"), () => this.walk.next(this.tag), {
+      kind: done ? "first" : "", image: "next", "data-go": "next", hint: this.walk.sayNext(this.tag),
     });
-    const end = Date.now() + UNDO_MS;
-    const timer = setInterval(() => {
-      const left = Math.ceil((end - Date.now()) / 1000);
-      if (left <= 0 || !undo.isConnected) {
-        clearInterval(timer);
-        if (undo.isConnected) {
-          if (document.activeElement === undo) status.closest("main").querySelector("h1").focus();
-          undo.remove();
-        }
-      } else undo.querySelector(".hint").textContent = `${left} s`;
-    }, 250);
-    return undo;
+    const back = button(say("walk.previous"), () => this.walk.previous(this.tag), { image: "previous", "data-go": "previous" });
+    const tag = button(say("walk.tag"), () => this.pocket.askTag(this.walk, this.tag), { image: "scan", "data-go": "tag" });
+    const other = button(say("walk.other"), () => this.showOther(), { image: "more", "data-go": "other" });
+    if (done) return [onward, grid(2, [undo || back, tag, undo ? back : "", other].filter(Boolean))];
+    return [this.walk.deeds(this.row).map((deed) => this.press(deed, "first")), grid(2, [back, onward, tag, other])];
+  }
+
+  showOther() {
+    const alone = new AtRow(this.pocket, this.tag, null);
+    alone.walkBack = this.walk;
+    alone.show();
   }
 
   start(deed) {
-    this.male = this.row?.males.length === 1 && this.row.make !== "self" ? this.row.males[0] : null;
-    this.bag = "";
     const back = () => this.show();
+    const told = place(this.name());
     if (deed.ask === "count") {
-      askNumber({ title: deed.question, told: this.which(), onBack: back, onNumber: (value) => this.save({ kind: deed.kind, value }) });
-    } else if (deed.ask === "ears") this.askEars();
-    else if (deed.ask === "cause") {
-      askChoice({ title: deed.question, told: this.which(), choices: CAUSES, onBack: back, onChoice: (detail) => this.askLost(detail) });
+      askNumber({ title: say(`ask.${deed.kind}`), told, onBack: back, onNumber: (value) => this.save({ kind: deed.kind, value }) });
+    } else if (deed.ask === "ears") {
+      askEars(this.pocket, { row: this.row, tag: this.tag, name: this.name(), onBack: back, onEars: (given) => this.save(given) });
+    } else if (deed.ask === "cause") {
+      this.askOne(deed, "cause", CAUSES, (detail) => askNumber({
+        title: say("ask.lost"), told, onBack: back, onNumber: (value) => this.save({ kind: deed.kind, detail, value }),
+      }));
     } else if (deed.ask === "trait") {
-      askChoice({ title: deed.question, told: this.which(), choices: TRAITS, onBack: back, onChoice: (detail) => this.askScore(detail) });
+      this.askOne(deed, "trait", TRAITS, (detail) => askNumber({
+        title: say("ask.score", { trait: say(`trait.${detail}`) }), told: [told, place(say("ask.score.sheet"))], highest: 9,
+        onBack: back, onNumber: (value) => this.save({ kind: deed.kind, detail, value }),
+      }));
     } else this.save({ kind: deed.kind, value: this.pocket.localNow().slice(0, 10) });
   }
 
-  which() {
-    return make("p", { class: "place" }, this.name());
-  }
-
-  askLost(detail) {
-    askNumber({
-      title: "How many ears are lost?",
-      told: this.which(),
-      onBack: () => this.show(),
-      onNumber: (value) => this.save({ kind: "spoiled", detail, value }),
+  askOne(deed, group, names, onChoice) {
+    askChoice({
+      title: say(`ask.${deed.kind}`), told: place(this.name()), onBack: () => this.show(), onChoice,
+      choices: names.map((name) => [name, say(`${group}.${name}`)]),
     });
   }
 
-  askScore(detail) {
-    askNumber({
-      title: `${TRAITS.find(([trait]) => trait === detail)[1]}: 1 to 9`,
-      told: [this.which(), make("p", { class: "place" }, "Use the sheet of your crew leader for what 1 and 9 mean.")],
-      highest: 9,
-      onBack: () => this.show(),
-      onNumber: (value) => this.save({ kind: "rated", detail, value }),
-    });
+  doubtsOf(given) {
+    const { held } = this.pocket;
+    const asked = { row: this.row, tag: this.tag, bag: given.bag || "" };
+    const now = this.pocket.localNow();
+    if (given.kind === "pollinated") {
+      return checkPollinated(held, { ...asked, males: given.males || [], type: given.detail, ears: given.value }, now);
+    }
+    if (given.kind === "tassel_bagged") return checkTassel(held, asked, now);
+    if (given.kind === "shoot_bagged") return checkShootBags(held, asked, now);
+    return checkPlace(held, this.row, this.tag, now).filter((doubt) => doubt.code === "under_spray");
   }
 
-  /** The number of ears; where the pollen is from stands above, and is changed only if it differs from the plan. */
-  askEars() {
-    const selfed = this.row?.make === "self";
-    const from = this.male ? `row ${this.male.number || printTag(this.male.tag)}` : "";
-    const said = selfed && !this.male ? "Each with its own pollen." : from ? `Pollen from ${from}.` : "Pollen from: not said yet.";
-    const extra = grid(2, [
-      button(from ? "Other pollen" : "Say pollen", () => this.askMale(), { kind: "quiet" }),
-      button(this.bag ? `Bag ${this.bag}` : "Bag number", () => this.askBag(), { kind: "quiet" }),
-    ]);
-    askNumber({
-      title: "How many ears did you pollinate?",
-      told: [this.which(), make("p", { class: "do" }, said)],
-      extra,
-      onBack: () => this.show(),
-      onNumber: (value) => this.save({
-        kind: "pollinated",
-        value,
-        detail: this.typeOf(),
-        male: this.male?.tag || "",
-        bag: this.bag,
-      }),
-    });
+  async save({ males, ...given }) {
+    const doubts = this.doubtsOf({ males, ...given });
+    const note = await this.pocket.write({ ...given, tag: this.tag, ...writeDoubt(doubts) });
+    if (!note) return;
+    signal(doubts.length ? "doubt" : "right");
+    this.show(note, doubts);
   }
 
-  /** The planned kind; another male than planned makes it a cross, its own row a self. */
-  typeOf() {
-    if (this.male?.tag === this.tag) return "self";
-    if (!this.row?.make) return this.male ? "cross" : "open";
-    if (this.row.make === "self" && this.male) return "cross";
-    return this.row.make;
-  }
-
-  askMale() {
-    const planned = (this.row?.males || []).map((male) =>
-      button(`Row ${male.number}`, () => this.setMale(male), { hint: printTag(male.tag) }));
-    askText({
-      title: "Whose pollen was it?",
-      label: "Tag of the pollen row",
-      told: this.which(),
-      go: "Take this row",
-      below: [
-        grid(2, [...planned, button("Its own pollen", () => this.setMale({ tag: this.tag, number: this.row?.number }))]),
-      ],
-      onBack: () => this.askEars(),
-      onText: (text) => {
-        const { tag, problem } = readTag(text);
-        if (problem) return problem;
-        const male = (this.pocket.store.list?.rows || []).find((one) => one.tag === tag);
-        this.setMale({ tag, number: male?.number });
-        return "";
-      },
-    });
-  }
-
-  setMale(male) {
-    this.male = male;
-    this.askEars();
-  }
-
-  askBag() {
-    askText({
-      title: "Which bag number?",
-      label: "Number on the bag (may stay empty)",
-      told: this.which(),
-      go: "Keep",
-      value: this.bag,
-      onBack: () => this.askEars(),
-      onText: (text) => {
-        const bag = text.trim().toUpperCase();
-        if ([...bag].length > 16) return "A bag number has at most 16 signs.";
-        this.bag = bag;
-        this.askEars();
-        return "";
-      },
-    });
-  }
-
-  async save(given) {
-    const note = await this.pocket.write({ ...given, tag: this.tag });
-    if (note) this.show(note);
+  async takeBack(saved) {
+    const note = await this.pocket.write({ kind: "withdrawn", tag: saved.tag, practice: saved.practice, replaces: saved.id, value: "undo" });
+    if (!note) return;
+    signal("undo");
+    this.show(note);
   }
 }

@@ -1,49 +1,43 @@
-// Which words and choices does the page know? One place for each, so that they read the same everywhere.
+// In which language does the page speak? Sentences are kept in catalogues, one a language, with the same keys in each.
 
-/** What can be noted of a row: label, the line below it, and what is asked next. */
-export const DEEDS = [
-  { kind: "silk", label: "Silk", hint: "half show" },
-  { kind: "silk_not_yet", label: "No silk", hint: "not yet" },
-  { kind: "shoot_bagged", label: "Shoot bags", hint: "put on", ask: "count", question: "How many shoot bags did you put on?" },
-  { kind: "shed", label: "Pollen", hint: "half shed" },
-  { kind: "shed_not_yet", label: "No pollen", hint: "not yet" },
-  { kind: "tassel_bagged", label: "Tassel bags", hint: "put on", ask: "count", question: "How many tassel bags did you put on?" },
-  { kind: "pollinated", label: "Pollinated", hint: "ears", ask: "ears", question: "How many ears did you pollinate?" },
-  { kind: "spoiled", label: "Spoiled", hint: "ears lost", ask: "cause", question: "What happened?" },
-  { kind: "rated", label: "Rate", hint: "by eye", ask: "trait", question: "What do you rate?" },
-];
+export const LANGUAGES = [["en", "English"], ["fr", "Français"], ["es", "Español"]];
 
-export const DEED_OF = Object.fromEntries(DEEDS.map((deed) => [deed.kind, deed]));
+const held = { language: "en", words: {}, english: {} };
 
-export const CAUSES = [
-  ["silk_exposed", "Silk was showing"],
-  ["bag_lost", "Bag is gone"],
-  ["wrong_male", "Wrong pollen"],
-  ["wet_pollen", "Wet pollen"],
-  ["plant_broken", "Plant broken"],
-  ["other", "Something else"],
-];
-
-export const TRAITS = [
-  ["vigour", "Vigour"],
-  ["standing", "Standing"],
-  ["leaf_disease", "Leaf disease"],
-  ["ear_rot", "Ear rot"],
-  ["off_types", "Off-types"],
-  ["overall", "Overall"],
-];
-
-const CAUSE_OF = Object.fromEntries(CAUSES);
-const TRAIT_OF = Object.fromEntries(TRAITS);
-
-/** One note in a few words. */
-export function tellNote(note) {
-  if (note.kind === "withdrawn") return "Taken back";
-  const deed = DEED_OF[note.kind];
-  const what = deed ? deed.label : note.kind;
-  const detail = CAUSE_OF[note.detail] || TRAIT_OF[note.detail] || "";
-  const value = deed?.ask ? note.value : "";
-  return [what, detail && `(${detail.toLowerCase()})`, value].filter(Boolean).join(" ");
+/** The language that fits the phone's own, of those there are. */
+export function guessLanguage() {
+  const known = LANGUAGES.map(([code]) => code);
+  return (navigator.languages || []).map((one) => one.slice(0, 2).toLowerCase()).find((one) => known.includes(one)) || "en";
 }
 
-export const MARKS = { sent: "sent", confirmed: "confirmed", aside: "laid aside at the desk" };
+export const language = () => held.language;
+
+/** Read the catalogues of a language and of English, which the station reads. */
+export async function loadWords(root, wanted) {
+  const [words, english] = await Promise.all([wanted, "en"].map((code) => readCatalogue(root, code)));
+  Object.assign(held, { language: wanted, words, english });
+  document.documentElement.lang = wanted;
+}
+
+async function readCatalogue(root, code) {
+  const answer = await fetch(`${root}own/words.${code}.json`);
+  if (!answer.ok) throw new Error(`words.${code}.json: ${answer.status}`);
+  return answer.json();
+}
+
+const fill = (text, values) => text.replace(/\{(\w+)\}/g, (whole, name) => String(values[name] ?? ""));
+
+/** One sentence of the page, its values filled in. */
+export const say = (key, values = {}) => fill(held.words[key] ?? held.english[key] ?? key, values);
+
+/** The same in English: what is written into a note is read at the station. */
+export const sayInEnglish = (key, values = {}) => fill(held.english[key] ?? key, values);
+
+/** Whether there is such a sentence. */
+export const knows = (key) => key in held.words || key in held.english;
+
+/** A day YYYY-MM-DD as it is said. */
+export function sayDay(day, length = "long") {
+  const [year, month, date] = day.split("-").map(Number);
+  return new Intl.DateTimeFormat(held.language === "en" ? "en-GB" : held.language, { day: "numeric", month: length }).format(new Date(year, month - 1, date));
+}
