@@ -415,7 +415,7 @@ def test_a_spreadsheet_when_its_dates_are_dates_is_read_as_the_days_they_show(sm
     files = {**as_bytes(small_station), "weather.xlsx": (tmp_path / "weather.xlsx").read_bytes()}
     del files["weather.csv"]
     tables = read_station_files(files)
-    assert bring_station(new_occasion, tables).findings == ()
+    assert [one.code for one in bring_station(new_occasion, tables).findings] == ["derived_by_name"]
     assert [(day.date, day.tmin_c, day.tmax_c) for day in tables.weather] == [(date(2031, 5, 18), 6.5, 17.0)]
 
 
@@ -479,9 +479,11 @@ def test_the_command_when_a_cell_is_bad_prints_each_finding_and_ends_with_one(sm
     folder = write_folder(tmp_path / "mine", small_station)
     assert run(["bring", folder, "--today", "2031-10-01"]) == 1
     told = capsys.readouterr()
-    assert len(told.err.splitlines()) == 2
-    assert told.err.startswith("stops: lots.csv, line 2, column germination: ")
-    assert told.out == "2 findings stop, 0 warn. Nothing was written.\n"
+    warned, *stopped = told.err.splitlines()
+    assert warned.startswith("warns: lines.csv, line 6, column line: by its name this is a family from plant 4 of E3-1")
+    assert len(stopped) == 2
+    assert stopped[0].startswith("stops: lots.csv, line 2, column germination: ")
+    assert told.out == "2 findings stop, 1 warn. Nothing was written.\n"
     assert run(["bring", folder, "--json", "--today", "2031-10-01"]) == 1
     shape = json.loads(capsys.readouterr().out)
     assert shape["no"] == "error"

@@ -131,14 +131,15 @@ def test_a_changed_row_when_brought_again_stops_and_says_what_the_books_hold(
 
 
 def test_a_check_when_it_looks_against_the_books_writes_nothing(db, new_occasion, small_station):
-    assert check_against_books(new_occasion, tables_of(small_station)) == ()
+    found = check_against_books(new_occasion, tables_of(small_station))
+    assert [finding.code for finding in found] == ["derived_by_name"]
     assert Station.objects.count() == 0
 
 
 def test_a_second_station_when_brought_is_kept_apart_and_warned_of(on, new_occasion, small_station):
     small_station["station.csv"] = small_station["station.csv"].replace("esker,", "other,")
     brought = bring_station(new_occasion, tables_of(small_station))
-    assert [finding.code for finding in brought.findings] == ["station_new"]
+    assert [finding.code for finding in brought.findings] == ["station_new", "derived_by_name"]
     assert Line.objects.filter(name="E1").count() == 2
     assert bring_station(replace(new_occasion, station="other"), tables_of(small_station)).n_new == 0
 

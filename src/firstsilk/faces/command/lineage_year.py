@@ -12,11 +12,13 @@ from firstsilk.faces.command.station import StationCode, Today, open_books
 if TYPE_CHECKING:
     from firstsilk.work.lineage.ancestry import Ancestor
     from firstsilk.work.lineage.line import LinePage
+    from firstsilk.work.lineage.noted import LineNotes
 
 KINDS = ("line", "hybrid", "tester", "check")
 LINE_COLUMNS = (
     *("line", "kind", "stands_for", "method", "mother", "father", "generation", "pedigree", "group", "tester", "check"),
     *("units_to_silk", "units_to_shed", "units_to_black_layer", "lots", "free_kernels", "verdict"),
+    *("derived_from", "derived_plant", "derived_generation"),
 )
 
 
@@ -43,6 +45,7 @@ def lines(
             *(one.group, one.is_tester, one.is_check, one.units_to_silk, one.units_to_shed),
             *(one.units_to_black_layer, one.n_lots),
             *(one.free_kernels, one.verdict),
+            *((one.derived.line, one.derived.plant, one.derived.generation) if one.derived else ("", "", "")),
         ]
         for page in pages
         for one in page.lines
@@ -58,17 +61,23 @@ def line(
     today: Today = "",
     as_json: AsJson = False,
 ) -> None:
-    """The history of one line: from whom, where grown, with which results, what is left of it."""
+    """The history of one line: from whom, where grown, with which results, what is left of it.
+
+    The newest notes are shown; --json gives all of them, and every row, lot, trial, estimate and verdict.
+    """
     on = open_books(station, today)
     from firstsilk.work.lineage.line import read_line
+    from firstsilk.work.lineage.noted import list_line_notes
 
     told = read_line(on, name)
     if as_json:
         from dataclasses import asdict
 
-        give_json({**asdict(told), "basis": told.basis.as_text()})
+        every = [asdict(one) for one in list_line_notes(on, name, size=0).notes]
+        more = {"stands_for": told.facts.stands_for_text, "basis": told.basis.as_text()}
+        give_json({**asdict(told), "notes": every, **more})
         return
-    for text in _tell(told):
+    for text in [*_tell(told), *_tell_notes(list_line_notes(on, name)), "", told.basis.as_text()]:
         print(text)
 
 
@@ -76,7 +85,7 @@ def _tell(told: LinePage) -> list[str]:
     facts = told.facts
     marks = [word for word, is_so in (("tester", facts.is_tester), ("check", facts.is_check)) if is_so]
     about = ", ".join(one for one in (facts.kind, facts.generation, facts.group, *marks) if one)
-    said = [f"{facts.name}: {about}; stands for a {facts.stands_for}."]
+    said = [f"{facts.name}: {about}; stands for {facts.stands_for_text}."]
     if facts.merged_into:
         said.append(f"Found to be one line with {facts.merged_into}, whose page tells both histories.")
     if told.merged:
@@ -99,7 +108,18 @@ def _tell(told: LinePage) -> list[str]:
     said += _part("Seed on hand", seed)
     said += _part("Estimates", _tell_estimates(told))
     events = [f"{one.day or one.year or '':<10}  {one.text}{_mark(one.record)}" for one in told.timeline]
-    return [*said, *_part("What happened", events), "", told.basis.as_text()]
+    return [*said, *_part("What happened", events)]
+
+
+def _tell_notes(found: LineNotes) -> list[str]:
+    told = [
+        f"{one.taken_on}  {one.about}: {one.kind.replace('_', ' ')} {one.detail.replace('_', ' ')} {one.value}".rstrip()
+        + f"  ({one.name}{'' if one.fate == 'stands' else f', {one.fate}'})"
+        + _mark(one.record)
+        for one in found.notes
+    ]
+    many = f"Notes, the newest {len(told)} of {found.n_found:,}" if found.n_pages > 1 else "Notes"
+    return _part(many, told)
 
 
 def _mark(record: str) -> str:

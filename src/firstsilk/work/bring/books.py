@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from firstsilk.records.models import Line, LineName, Lot, Plot, Row, Site, Station, Trial
+from firstsilk.science.lineage.derivation import Derivation
 from firstsilk.work.bring.known import Known, KnownLine
 from firstsilk.work.bring.tables import StationTables
 from firstsilk.work.occasion import Occasion
@@ -34,7 +35,14 @@ def put_own_names(on: Occasion, tables: StationTables) -> StationTables:
     return replace(
         tables,
         lines=tuple(
-            replace(one, line=call(one.line), mother=call(one.mother), father=call(one.father)) for one in tables.lines
+            replace(
+                one,
+                line=call(one.line),
+                mother=call(one.mother),
+                father=call(one.father),
+                derived_from=call(one.derived_from),
+            )
+            for one in tables.lines
         ),
         lots=tuple(replace(one, line=call(one.line)) for one in tables.lots),
         rows=tuple(replace(one, line=call(one.line)) for one in tables.rows),
@@ -50,7 +58,8 @@ def read_known(on: Occasion, tables: StationTables) -> Known:
         return Known(station=on.station, others=tuple(others))
     sites = list(Site.objects.filter(station=station).order_by("code"))
     lines = Line.objects.filter(station=station).values_list(
-        "name", "method", "mother__name", "father__name", "selfings"
+        *("name", "method", "mother__name", "father__name", "selfings", "generation"),
+        *("derived_from__name", "derived_plant", "derived_generation"),
     )
     rows = Row.objects.filter(station=station).values_list("season__name", "number", "field_row", "field_col")
     plots = Plot.objects.filter(station=station, field_row__isnull=False, field_col__isnull=False).values_list(
@@ -64,8 +73,8 @@ def read_known(on: Occasion, tables: StationTables) -> Known:
         sites=tuple(site.code for site in sites),
         home=next((site.code for site in sites if site.is_home), ""),
         lines={
-            name: KnownLine(method, mother or "", father or "", selfings)
-            for name, method, mother, father, selfings in lines
+            name: KnownLine(method, mother or "", father or "", selfings, generation, _tell_derived(*derived))
+            for name, method, mother, father, selfings, generation, *derived in lines
         },
         lots=dict(Lot.objects.filter(station=station).values_list("name", "line__name")),
         rows={(season, number): (across, along) for season, number, across, along in rows},
@@ -79,3 +88,7 @@ def read_known(on: Occasion, tables: StationTables) -> Known:
             if across is not None and along is not None
         },
     )
+
+
+def _tell_derived(source: str | None, plant: str, generation: str) -> Derivation | None:
+    return Derivation(source or "", plant, generation) if source or plant or generation else None

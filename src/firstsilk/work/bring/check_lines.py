@@ -11,6 +11,7 @@ from firstsilk.science.flowering.usual_units import Stage, doubt_units
 from firstsilk.science.lineage.labels import advance_label
 from firstsilk.science.lineage.line_rules import count_selfings
 from firstsilk.science.lineage.members import Member, check_members, order_members
+from firstsilk.work.bring.derivations import check_derivations
 from firstsilk.work.bring.known import Known
 from firstsilk.work.bring.names import find_nearest
 from firstsilk.work.bring.tables import LineGiven, StationTables
@@ -27,6 +28,7 @@ def check_lines(tables: StationTables, known: Known) -> Iterator[Finding]:
     """Names once, parents there and fitting the method, no loops, generations that follow."""
     yield from _check_names(tables.lines, known)
     yield from _check_pedigree(tables.lines, known)
+    yield from check_derivations(tables.lines, known)
     yield from _check_scale(tables, known)
     first = {line.line: line for line in reversed(tables.lines)}
     for line in tables.lines:

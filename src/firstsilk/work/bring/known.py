@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from firstsilk.science.lineage.derivation import Derivation
+
 
 @dataclass(frozen=True, slots=True)
 class KnownLine:
-    """A line in the books: how it was made and from whom."""
+    """A line in the books: how it was made and from whom, its generation, and from which plant it comes, if told."""
 
     method: str
     mother: str = ""
     father: str = ""
     selfings: int = 0
+    generation: str = ""
+    derived: Derivation | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,6 +138,11 @@ LINES = Layout(
         Column("father", "text", False, "name of the father line; empty for self and dh", longest=120),
         Column("selfings", "whole", False, "generations of selfing, for the method self", low=0, high=60),
         Column("generation", "text", False, "generation as written on labels, such as S4 or F1", "S7", longest=12),
+        Column(
+            "derived_from", "text", False, "line in whose row the plant stood that a family comes from", longest=120
+        ),
+        Column("derived_plant", "text", False, "number of that plant, such as 3", longest=24),
+        Column("derived_generation", "text", False, "generation of that plant; that of its line if empty", longest=12),
         Column("pedigree", "text", False, "pedigree as written", longest=400),
         Column("group", "text", False, "heterotic group", "North", longest=40),
         Column("tester", "truth", False, "1 if it serves as a tester", "0", empty_means="0"),

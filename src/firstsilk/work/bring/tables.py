@@ -83,6 +83,9 @@ class LineGiven(Given):
     father: str = ""
     selfings: int | None = None
     generation: str = ""
+    derived_from: str = ""
+    derived_plant: str = ""
+    derived_generation: str = ""
     pedigree: str = ""
     group: str = ""
     tester: bool | None = None

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from firstsilk.records.models import Line, LineName, Station, Verdict
+from firstsilk.science.lineage.derivation import Derivation, tell_stands_for
 from firstsilk.work.lineage.ancestry import tell_method
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import LotStock, read_stock
@@ -22,7 +23,8 @@ PAGE_LINES = 50
 class LineFacts:
     """One line or hybrid: what it is, whom it comes from, the seed there is, its latest verdict (empty if none).
 
-    `merged_into` names the line that it was found to be, empty if it stands by itself. Heat units to silk, shed and
+    `derived` says from which plant a family comes, None if that is not told. `merged_into` names the line that it was
+    found to be, empty if it stands by itself. Heat units to silk, shed and
     black layer are counted from sowing in the station's scale.
     """
 
@@ -46,6 +48,12 @@ class LineFacts:
     free_kernels: int
     verdict: str
     merged_into: str = ""
+    derived: Derivation | None = None
+
+    @property
+    def stands_for_text(self) -> str:
+        """What the record stands for, in words: ``a family from plant 3 of EK12 (S0)``."""
+        return tell_stands_for(self.stands_for, self.derived)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +100,9 @@ def list_lines(on: Occasion, text: str = "", group: str = "", kind: str = "", pa
     n_found = found.count()
     n_pages = max(1, -(-n_found // PAGE_LINES))
     page = min(max(1, page), n_pages)
-    kept = found.select_related("mother", "father").order_by("name")[(page - 1) * PAGE_LINES : page * PAGE_LINES]
+    kept = found.select_related("mother", "father", "derived_from").order_by("name")[
+        (page - 1) * PAGE_LINES : page * PAGE_LINES
+    ]
     groups = Line.objects.filter(station=station).exclude(group="").order_by("group")
     return LineList(
         lines=tell_lines(on, station, kept),
@@ -151,4 +161,12 @@ def _tell_line(line: Line, lots: list[LotStock], verdict: str, merged_into: str)
         free_kernels=sum(max(0, lot.free) for lot in lots),
         verdict=verdict,
         merged_into=merged_into,
+        derived=tell_derivation(line),
     )
+
+
+def tell_derivation(line: Line) -> Derivation | None:
+    """From which plant the record says that the line comes; None if it says nothing of it."""
+    source = line.derived_from.name if line.derived_from else ""
+    told = Derivation(source, line.derived_plant, line.derived_generation)
+    return told if source or told.plant or told.generation else None
