@@ -10,7 +10,7 @@ import random
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from itertools import count, islice, product
+from itertools import islice, product
 from math import cos, pi
 
 from django.db import connection, models
@@ -19,8 +19,6 @@ from firstsilk.records import models as books
 from firstsilk.science.seed.tags import tag_for_serial
 
 STATION = "big"
-LINE = "ESK-1024"
-"""The line whose facts are many."""
 TODAY = date(2031, 12, 1)
 YEARS = tuple(range(2022, 2032))
 FIRST_TRIALS = 2024
@@ -84,12 +82,12 @@ def fill_books(size: Size, seed: int = 1) -> Pen:
     pen = Pen(random.Random(seed))
     _fill_station(pen)
     lines = list(_draw_lines(pen, size.lines))
-    _insert(books.Line, _LINE, (_line_values(pen, one) for one in lines))
+    insert(books.Line, _LINE, (_line_values(pen, one) for one in lines))
     living = [one for one in lines if one.kind == "line"]
     _fill_lots(pen, lines)
     _fill_rows(pen, living, size.notes)
     _fill_trials(pen, lines, size)
-    _finish(pen)
+    close_books(pen)
     return pen
 
 
@@ -192,27 +190,28 @@ def _line_values(pen: Pen, one: Drawn) -> tuple[object, ...]:
     )
 
 
-_LOT = (
+LOT = (
     *("id", "station_id", "tag", "name", "line_id", "kind", "origin", "origin_text", "year", "germination_frac"),
     *("shelf", "box", "slot"),
 )
-_MOVEMENT = (*("station_id", "lot_id", "kernels", "reason", "used_for", "moved_on", "recorded_at", "recorded_by"),)
+MOVEMENT = (*("station_id", "lot_id", "kernels", "reason", "used_for", "moved_on", "recorded_at", "recorded_by"),)
 
 
 def _fill_lots(pen: Pen, lines: Sequence[Drawn]) -> None:
     """A lot for each line; a third of them used up since."""
     lots = [(pen.number("lot"), one) for one in lines]
-    _insert(books.Lot, _LOT, (_lot_values(pen, number, f"L{number}", one.number, one.year) for number, one in lots))
-    _insert(books.Movement, _MOVEMENT, _move(pen, lots))
+    insert(books.Lot, LOT, (lot_values(pen, number, f"L{number}", one.number, one.year) for number, one in lots))
+    insert(books.Movement, MOVEMENT, _move(pen, lots))
     held = [(number, one) for number, one in lots if one.year == YEARS[-1]][::10]
-    _insert(
+    insert(
         books.Reservation,
         ("station_id", "lot_id", "kernels", "reserved_on"),
         ((pen.station, number, 30, date(YEARS[-1], 11, 1)) for number, _ in held),
     )
 
 
-def _lot_values(pen: Pen, number: int, name: str, line: int, year: int) -> tuple[object, ...]:
+def lot_values(pen: Pen, number: int, name: str, line: int, year: int) -> tuple[object, ...]:
+    """A lot as its table wants it."""
     shelf, box = f"{number % 40 + 1}", f"{number % 97 + 1}"
     return (number, pen.station, pen.tag(), name, line, "bulk", "received", "", year, 0.94, shelf, box, "")
 
@@ -226,7 +225,7 @@ def _move(pen: Pen, lots: Iterable[tuple[int, Drawn]]) -> Iterator[tuple[object,
         yield (pen.station, number, -used, "sown", "", date(day.year, 11, 5), INSTANT, "")
 
 
-_ROW = (
+ROW = (
     *("id", "station_id", "season_id", "tag", "number", "field_row", "field_col", "line_id", "purpose", "kernels"),
     *("sow_on", "sowing"),
 )
@@ -239,19 +238,19 @@ def _fill_rows(pen: Pen, lines: Sequence[Drawn], notes: int) -> None:
         there = [one for one in lines if one.year < season.year]
         grown = [(number, pen.tag(), pen.dice.choice(there)) for number in range(1, a_season + 1)]
         rows = ((pen.number("row"), number, tag, one.number) for number, tag, one in grown)
-        _insert(books.Row, _ROW, (_row_values(pen, season, *row) for row in rows))
-        told = (note for _, tag, _ in grown for note in _tell_row(pen, tag, season.year, NOTES_A_ROW))
-        _insert(books.Note, _NOTE, told)
+        insert(books.Row, ROW, (row_values(pen, season, *row) for row in rows))
+        told = (note for _, tag, _ in grown for note in tell_row(pen, tag, season.year, NOTES_A_ROW))
+        insert(books.Note, NOTE, told)
 
 
-def _row_values(pen: Pen, season: books.Season, pk: int, number: int, tag: str, line: int) -> tuple[object, ...]:
+def row_values(pen: Pen, season: books.Season, pk: int, number: int, tag: str, line: int) -> tuple[object, ...]:
     row, col = divmod(number, 100)
     return (
         *(pk, pen.station, season.pk, tag, number, row + 1, col + 1, line, "self", 25, date(season.year, 5, 12), 1),
     )
 
 
-_NOTE = (
+NOTE = (
     *("station_id", "uuid", "device", "device_number", "worker", "kind", "detail", "tag", "male", "bag", "value"),
     *("unit", "taken_at", "taken_local", "taken_on", "offset_min", "source", "app", "format", "practice", "doubt"),
     *("doubt_reason", "replaces", "check_sum", "position", "received_at", "previous_hash", "hash"),
@@ -276,19 +275,19 @@ _SAID = (
 """What is noted of a row: kind, detail, value, days after sowing."""
 
 
-def _tell_row(pen: Pen, tag: str, year: int, notes: int) -> Iterator[tuple[object, ...]]:
+def tell_row(pen: Pen, tag: str, year: int, notes: int) -> Iterator[tuple[object, ...]]:
     """So many notes of one row; now and then a count is put right, and now and then that is taken back."""
     last = ""
     for at in range(notes):
         kind, detail, value, after = _SAID[at % len(_SAID)]
         day = date(year, 5, 12) + timedelta(days=after + at // len(_SAID))
         replaces = ""
-        if kind == "stand" and at < len(_SAID) and pen.position % 7 == 0:
+        if kind == "stand" and at < len(_SAID) and pen.dice.random() < 0.15:
             yield _note(pen, tag, day, kind, detail, "19", "")
             replaces = _uuid(pen.position)
         yield _note(pen, tag, day, kind, detail, day.isoformat() if value == "day" else value, replaces)
         last = _uuid(pen.position)
-    if pen.position % 50 == 0:
+    if pen.dice.random() < 0.02:
         yield _note(pen, "", date(year, 10, 30), "withdrawn", "", "Written twice.", last)
 
 
@@ -339,34 +338,36 @@ def _fill_trials(pen: Pen, lines: Sequence[Drawn], size: Size) -> None:
             is_check = number % 20 == 0
             entry = pen.dice.choice(checks if is_check else there)
             plots.append((trial.pk, number, entry.number, is_check))
-    _insert_plots(pen, plots)
+    insert_plots(pen, plots)
     _fill_results(pen, station, hybrids, size.lines // 50)
     judged = [one for one in lines if one.kind == "line"][::5]
-    _insert(books.Verdict, _VERDICT, (_verdict(pen, one.number, max(one.year, YEARS[0]) + 1) for one in judged))
+    insert(books.Verdict, VERDICT, (draw_verdict(pen, one.number, max(one.year, YEARS[0]) + 1) for one in judged))
 
 
-def _insert_plots(pen: Pen, plots: Iterable[tuple[int, int, int, bool]]) -> None:
+def insert_plots(pen: Pen, plots: Iterable[tuple[int, int, int, bool]]) -> None:
+    """Plots, by trial, number, entry and whether it is a check, each with what it gave."""
     made = [(pen.number("plot"), *plot) for plot in plots]
-    _insert(
+    insert(
         books.Plot,
         _PLOT,
         ((pk, pen.station, trial, "", number, "1", "1", entry, check) for pk, trial, number, entry, check in made),
     )
     yields = ((pk, pen.dice.gauss(8000.0, 700.0)) for pk, *_ in made)
-    _insert(
+    insert(
         books.PlotRecord,
         _RECORD,
         ((pen.station, pk, got / 1000, 22.0, got, "", "", INSTANT, "") for pk, got in yields),
     )
 
 
-_VERDICT = (
+VERDICT = (
     *("station_id", "line_id", "year", "verdict", "reason", "proposed", "decided_on", "decided_at", "decided_by"),
 )
-_ESTIMATE = ("station_id", "result_id", "line_id", "trait", "kind", "value", "se", "reliability", "n_plots", "n_sites")
+ESTIMATE = ("station_id", "result_id", "line_id", "trait", "kind", "value", "se", "reliability", "n_plots", "n_sites")
 
 
-def _verdict(pen: Pen, line: int, year: int) -> tuple[object, ...]:
+def draw_verdict(pen: Pen, line: int, year: int) -> tuple[object, ...]:
+    """A verdict as its table wants it."""
     word = pen.dice.choice(("go_on", "wait", "stop"))
     day = date(min(year, YEARS[-1]), 11, 25)
     return (pen.station, line, day.year, word, "By its merit.", word, day, f"{day.isoformat()} 12:00:00+00:00", "")
@@ -381,118 +382,15 @@ def _fill_results(pen: Pen, station: books.Station, hybrids: Sequence[Drawn], en
             version="1", inputs_hash="0", settings={"years": [year]}, answer={"versus_checks": versus},
         )  # fmt: skip
         told = product(there, TRAITS[:2])
-        _insert(books.Estimate, _ESTIMATE, (_estimate(pen, result.pk, one.number, trait) for one, trait in told))
+        insert(books.Estimate, ESTIMATE, (draw_estimate(pen, result.pk, one.number, trait) for one, trait in told))
 
 
-def _estimate(pen: Pen, result: int, line: int, trait: str, kind: str = "blup") -> tuple[object, ...]:
+def draw_estimate(pen: Pen, result: int, line: int, trait: str, kind: str = "blup") -> tuple[object, ...]:
+    """An estimate as its table wants it."""
     return (pen.station, result, line, trait, kind, pen.dice.gauss(8000, 300), 200.0, 0.6, 8, 4)
 
 
-def add_facts(pen: Pen, wanted: int, name: str = LINE) -> int:
-    """Give one line so many facts more: rows, notes, lots, movements, plots, estimates, verdicts and targets.
-
-    Returns how many it was given. The line is made at the first call: selfed twice from the middle of the years, and
-    crossed to ten testers.
-    """
-    line = books.Line.objects.filter(station=pen.station, name=name).first()
-    line = line or _make_line(pen, name)
-    hybrids = list(books.Line.objects.filter(station=pen.station, mother=line, kind="hybrid").order_by("pk"))
-    given = _add_rows(pen, line, max(1, wanted // 40), wanted * 7 // 10)
-    given += _add_lots(pen, line, max(1, wanted // 100))
-    given += _add_trials(pen, [line, *hybrids], wanted // 10)
-    years = count(int(books.Verdict.objects.filter(line=line).count()))
-    told = (_verdict(pen, line.pk, YEARS[next(years) % len(YEARS)]) for _ in range(max(1, wanted // 200)))
-    given += _insert(books.Verdict, _VERDICT, told)
-    given += _add_targets(pen, line, wanted - given)
-    _finish(pen)
-    return given
-
-
-def _make_line(pen: Pen, name: str) -> books.Line:
-    mother = (
-        books.Line.objects.filter(
-            station=pen.station, method="self", generation="S4", lots__year__lte=YEARS[len(YEARS) // 2]
-        )
-        .order_by("-pk")
-        .first()
-    )
-    assert mother is not None
-    made = {"station": mother.station, "selfings": 2, "generation": "S6", "group": mother.group, "mother": mother}
-    line = books.Line.objects.create(
-        pk=pen.number("line"), name=name, method="self", units_to_silk=1280.0, units_to_shed=1260.0, **made
-    )
-    for tester in books.Line.objects.filter(station=pen.station, is_tester=True).order_by("pk")[:10]:
-        cross = {"kind": "hybrid", "method": "cross", "mother": line, "father": tester, "station": line.station}
-        books.Line.objects.create(pk=pen.number("line"), name=f"{name}/{tester.name}", **cross)
-    return line
-
-
-def _add_rows(pen: Pen, line: books.Line, rows: int, notes: int) -> int:
-    """Rows in the later half of the seasons, after all that stand there, with their notes."""
-    before = pen.position
-    for season in books.Season.objects.filter(station=pen.station, year__gt=YEARS[len(YEARS) // 2]):
-        at = list(books.Season.objects.filter(year__gt=YEARS[len(YEARS) // 2]).values_list("pk", flat=True))
-        mine = [one for one in range(rows) if one % len(at) == at.index(season.pk)]
-        first = (season.rows.aggregate(models.Max("number"))["number__max"] or 0) + 1
-        tags = [pen.tag() for _ in mine]
-        told = ((pen.number("row"), first + place, tag, line.pk) for place, tag in enumerate(tags))
-        _insert(books.Row, _ROW, (_row_values(pen, season, *row) for row in told))
-        _insert(books.Note, _NOTE, (one for tag in tags for one in _tell_row(pen, tag, season.year, notes // rows)))
-    return rows + pen.position - before
-
-
-def _add_lots(pen: Pen, line: books.Line, lots: int) -> int:
-    numbers = [pen.number("lot") for _ in range(lots)]
-    years = YEARS[len(YEARS) // 2 :]
-    of_year = {number: years[at % len(years)] for at, number in enumerate(numbers)}
-    told = (_lot_values(pen, number, f"{line.name}-{number}", line.pk, of_year[number]) for number in numbers)
-    given = _insert(books.Lot, _LOT, told)
-    moves = [
-        (pen.station, number, kernels, reason, "", date(of_year[number], 11, day), INSTANT, "")
-        for number in numbers
-        for kernels, reason, day in ((800, "opening", 1), (-100, "sown", 5), (-100, "sent", 9), (-50, "packed", 12))
-    ]
-    return given + _insert(books.Movement, _MOVEMENT, moves)
-
-
-def _add_trials(pen: Pen, entries: Sequence[books.Line], wanted: int) -> int:
-    """Plots in trials of all years, and estimates of analyses of all years."""
-    trials = list(books.Trial.objects.filter(station=pen.station).order_by("pk"))
-    places = product(range(50), trials)
-    before = books.Plot.objects.filter(entry__in=entries).count()
-    numbers = count(100_000 + before)
-    plots = [
-        (trial.pk, next(numbers), entries[(at + trial.pk) % len(entries)].pk, False)
-        for at, trial in islice(places, before, before + wanted)
-    ]
-    _insert_plots(pen, plots)
-    results = list(books.Result.objects.filter(station=pen.station).order_by("pk"))
-    every = product(results, TRAITS, entries, ("blup", "blue"))
-    before = books.Estimate.objects.filter(line__in=entries).count()
-    told = list(islice(every, before, before + wanted))
-    _insert(
-        books.Estimate,
-        _ESTIMATE,
-        (_estimate(pen, result.pk, one.pk, trait, kind) for result, trait, one, kind in told),
-    )
-    return len(plots) + len(told)
-
-
-def _add_targets(pen: Pen, line: books.Line, wanted: int) -> int:
-    seasons = list(books.Season.objects.filter(station=pen.station, year__gt=YEARS[len(YEARS) // 2]))
-    first = books.Target.objects.filter(station=pen.station).count() + 1
-    station = books.Station.objects.get(pk=pen.station)
-    books.Target.objects.bulk_create(
-        books.Target(
-            station=station, season=(season := seasons[at % len(seasons)]), number=first + at, kind="self",
-            female=line, ears_wanted=4, reason="Seed of it is short.", asked_on=date(season.year, 3, 1),
-        )
-        for at in range(max(0, wanted))
-    )  # fmt: skip
-    return max(0, wanted)
-
-
-def _insert(model: type[models.Model], columns: Sequence[str], rows: Iterable[Sequence[object]]) -> int:
+def insert(model: type[models.Model], columns: Sequence[str], rows: Iterable[Sequence[object]]) -> int:
     """Put rows into a table by its columns, many at once; return how many."""
     table = connection.ops.quote_name(model._meta.db_table)
     names = ", ".join(connection.ops.quote_name(one) for one in columns)
@@ -505,7 +403,7 @@ def _insert(model: type[models.Model], columns: Sequence[str], rows: Iterable[Se
     return done
 
 
-def _finish(pen: Pen) -> None:
+def close_books(pen: Pen) -> None:
     """Let the books go on counting where this left off."""
     books.Station.objects.filter(pk=pen.station).update(last_tag_serial=pen.serial, last_device_number=20)
     tables = [books.Line, books.Lot, books.Row, books.Plot]

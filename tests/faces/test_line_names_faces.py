@@ -72,7 +72,7 @@ def test_two_records_stand_side_by_side_before_they_are_merged_and_a_merge_can_b
     merged = client.post("/lineage/merge/", PAIR, follow=True).content.decode()
     assert "E2 is merged into E1." in merged
     then = client.get("/lineage/line/E1/?day=2031-10-01").content.decode()
-    assert 'E2-30 <span class="mark">E2</span>' in then
+    assert 'E2-30</a> <span class="mark">E2</span>' in then
     assert "Stands for" in merged
     gone = client.get("/lineage/line/E2/").content.decode()
     assert 'one line with <a href="/lineage/line/E1/">E1</a>' in gone

@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from firstsilk.answers import InputRefused
-from firstsilk.records.models import Estimate, Line, Lot, Movement, Result, Station, Verdict
+from firstsilk.records.models import Estimate, Line, Lot, Movement, Result, Season, Station, Target, Verdict
 from firstsilk.work.lineage.kin import read_kinship
 from firstsilk.work.lineage.line import read_line
 from firstsilk.work.lineage.lines import list_lines
@@ -76,7 +76,31 @@ def test_a_line_when_read_shows_its_tree_female_first_and_its_inbreeding(on):
     assert (cross.name, cross.female.name, cross.male.name) == ("E1/E2", "E1", "E2")
     # Selfed twice from a cross of two unrelated inbreds: 1 - 1/4.
     assert told.inbreeding == pytest.approx(0.75)
-    assert told.timeline[0].text == "Selfed, from E3-1."
+    assert told.made == "Selfed, from E3-1."
+
+
+def test_a_lines_history_begins_with_the_first_cross_and_steps_down_to_the_line(on):
+    first = [(one.what, one.year, one.text) for one in read_line(on, "E3-1-4").timeline][:3]
+    assert first == [
+        ("descent", None, "E1/E2: cross of E1 × E2."),
+        ("descent", None, "E3-1: selfed, from E1/E2."),
+        ("made", None, "Selfed, from E3-1."),
+    ]
+    lot = Lot.objects.get(name="E3-30")
+    Lot.objects.create(
+        station=lot.station, line=Line.objects.get(name="E3-1"), name="X", tag="00000001", year=2028, origin="received"
+    )
+    assert [one.year for one in read_line(on, "E3-1-4").timeline][:3] == [None, 2028, None]
+
+
+def test_what_plans_asked_of_a_line_stands_in_its_history_from_the_day_it_was_asked(on):
+    line, other, season = Line.objects.get(name="E1"), Line.objects.get(name="E2"), Season.objects.get()
+    told = {"station": season.station, "season": season, "ears_wanted": 4, "number": 91, "kind": "cross"}
+    Target.objects.create(female=other, male=line, reason="Early.", asked_on=date(2031, 3, 4), **told)
+    wanted = [one for one in read_line(on, "E1").timeline if one.what == "wanted" and one.day == date(2031, 3, 4)]
+    assert [one.text for one in wanted] == ["Wanted in 2031: 4 ears, cross with E2: Early."]
+    before = replace(on, today=date(2031, 3, 3))
+    assert not [one for one in read_line(before, "E1").timeline if one.day == date(2031, 3, 4)]
 
 
 def test_a_lines_closest_kin_when_told_have_seed_and_stand_by_coancestry(on):
@@ -126,6 +150,7 @@ def test_estimates_and_verdicts_when_later_than_today_are_not_shown(on):
     told = read_line(on, "E1")
     (estimate,) = told.estimates
     assert (estimate.value, estimate.years, estimate.versus_checks) == (950.0, (2030,), 12.0)
+    assert [one.value for one in told.earlier_estimates] == [900.0]
     assert estimate.better_probability == 0.97
     assert [one.reason for one in told.verdicts] == ["on 2031-09-01", "on 2031-09-20"]
     assert told.facts.verdict == "wait"

@@ -13,6 +13,7 @@ from firstsilk.science.lineage.line_rules import count_selfings
 from firstsilk.science.lineage.members import Member, check_members, order_members
 from firstsilk.work.bring.derivations import check_derivations
 from firstsilk.work.bring.known import Known
+from firstsilk.work.bring.merge_loops import check_merge_loops
 from firstsilk.work.bring.names import find_nearest
 from firstsilk.work.bring.tables import LineGiven, StationTables
 
@@ -89,7 +90,10 @@ def _check_pedigree(lines: Sequence[LineGiven], known: Known) -> Iterator[Findin
         for finding in error.findings:
             if finding.place.file and finding.code != "pedigree_loop":
                 yield _kinder(finding, names)
-    yield from _find_loops(members)
+    loops = list(_find_loops(members))
+    yield from loops
+    if known.merged and not loops:
+        yield from check_merge_loops(lines, members, known.merged)
 
 
 def _kinder(finding: Finding, names: frozenset[str]) -> Finding:

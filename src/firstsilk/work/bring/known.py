@@ -25,7 +25,8 @@ class Known:
 
     `scale` is the station's, `is_there` says that the station itself is in the books, `others` names the other
     stations there. `lots` gives each lot's line, `rows` each row's place by (season, number), `trials` each trial's
-    (site, year), `places` each taken place of a trial by (trial, field_row, field_col) with its plot number.
+    (site, year), `places` each taken place of a trial by (trial, field_row, field_col) with its plot number; `merged`
+    the line kept for each record of a line merged away.
     """
 
     station: str = ""
@@ -39,6 +40,7 @@ class Known:
     rows: dict[tuple[str, int], tuple[int, int]] = field(default_factory=dict)
     trials: dict[str, tuple[str, int]] = field(default_factory=dict)
     places: dict[tuple[str, int, int], int] = field(default_factory=dict)
+    merged: dict[str, str] = field(default_factory=dict)
 
 
 NOTHING_KNOWN = Known()

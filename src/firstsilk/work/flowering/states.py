@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import date
 from typing import TypeGuard
 
@@ -71,12 +71,26 @@ def _gather(
         sources.append(_choose_bags(station, codes, up_to))
         notes |= {note.id: note for note in tell(sources[-1])}
     undoing = [note for one in sources for note in tell(every.filter(replaces__in=one.values("uuid")))]
-    while undoing:
-        fresh = {note.id: note for note in undoing if note.id not in notes}
-        notes |= fresh
-        # One that was read as a note of these tags has been asked after already, whatever undoes it.
-        undoing = list(tell(every.filter(replaces__in=list(fresh)))) if fresh else []
-    return list(notes.values())
+    # One that was read as a note of these tags has been asked after already, whatever undoes it.
+    fresh = {note.id: note for note in undoing if note.id not in notes}
+    return [*notes.values(), *fresh.values(), *find_undoing(every, {*notes, *fresh}, fresh, tell)]
+
+
+def find_undoing(
+    every: QuerySet[NoteRecord],
+    known: Collection[str],
+    ids: Iterable[str],
+    tell: Callable[[QuerySet[NoteRecord]], Iterable[Note]],
+) -> list[Note]:
+    """Notes by which these no longer stand, and those by which these in turn do not; without those `known` already."""
+    found: dict[str, Note] = {}
+    asked = list(ids)
+    while asked:
+        told = [note for note in tell(every.filter(replaces__in=asked)) if note.id not in found]
+        fresh = {note.id: note for note in told if note.id not in known}
+        found |= fresh
+        asked = list(fresh)
+    return list(found.values())
 
 
 def _tell(records: QuerySet[NoteRecord]) -> Iterator[Note]:
@@ -109,17 +123,18 @@ def read_notes(station: Station, tags: Iterable[str] | None = None, up_to: date 
     so do the tassels in the bags that these rows were pollinated from."""
     wanted = None if tags is None else set(tags)
     if _is_few(wanted):
-        return _gather(station, wanted, up_to, (), _tell_whole)
-    notes = list(_tell_whole(_choose(station, wanted, up_to)))
+        return _gather(station, wanted, up_to, (), tell_whole)
+    notes = list(tell_whole(_choose(station, wanted, up_to)))
     if wanted is None:
         return notes
     kept = [note for note in notes if note.tag in wanted or note.replaces]
     codes, there = _find_codes(kept), {note.id for note in kept}
-    bags = _tell_whole(_choose_bags(station, codes, up_to)) if codes else ()
+    bags = tell_whole(_choose_bags(station, codes, up_to)) if codes else ()
     return [*kept, *(note for note in bags if note.id not in there)]
 
 
-def _tell_whole(records: QuerySet[NoteRecord]) -> Iterator[Note]:
+def tell_whole(records: QuerySet[NoteRecord]) -> Iterator[Note]:
+    """Notes as they were written, one at a time."""
     return (as_note(record) for record in records.iterator(chunk_size=5000))
 
 

@@ -12,6 +12,7 @@ from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.notation import find_shares, parse_pedigree
 from firstsilk.work.flowering.line_history import NotedUnits, read_noted_units
 from firstsilk.work.lineage.ancestry import Ancestor, Books, draw_tree, read_family, tell_method
+from firstsilk.work.lineage.descent import tell_descent, tell_wishes
 from firstsilk.work.lineage.grown import LotFacts, SeasonRow, count_notes_missing, list_lots, list_rows
 from firstsilk.work.lineage.kin import Kin, find_kin_on_hand, tell_founders
 from firstsilk.work.lineage.lines import LineFacts, tell_lines
@@ -47,14 +48,17 @@ class Relative:
 class LinePage:
     """Everything the books say about one line, as of today.
 
-    `tree` is drawn from the records; `shares` are the founders' shares in the written pedigree, `pedigree_problem`
-    says why it cannot be read. `inbreeding` [0 to 1] is None where it cannot be reckoned. `made_from_it` and
-    `siblings` are at most 60 each; `sibling_estimates` are those of the lines from the same parents;
-    `noted_units` what its own rows' notes tell of its flowering; `names` are its other names, `merged` the records
-    found to be this line, whose rows, lots, trials, estimates and verdicts stand among its own, each with its `record`.
+    `made` says how it was made, in a sentence; `timeline` begins with the first cross that it comes from. `tree` is
+    drawn from the records; `shares` are the founders' shares in the written pedigree, `pedigree_problem` says why it
+    cannot be read. `inbreeding` [0 to 1] is None where it cannot be reckoned. `made_from_it` and `siblings` are at most
+    60 each. `estimates` are the newest of each trait, `earlier_estimates` those of analyses before, of the line and its
+    hybrids; `sibling_estimates` those of the lines from the same parents. `noted_units` is what its own rows' notes tell
+    of its flowering; `names` are its other names, `merged` the records found to be this line, whose rows, lots, trials,
+    estimates and verdicts stand among its own, each with its `record`.
     """
 
     facts: LineFacts
+    made: str
     scale: str
     tree: Ancestor
     shares: tuple[tuple[str, float], ...]
@@ -68,6 +72,7 @@ class LinePage:
     rows: tuple[SeasonRow, ...]
     trials: tuple[TrialResult, ...]
     estimates: tuple[EstimateOf, ...]
+    earlier_estimates: tuple[EstimateOf, ...]
     verdicts: tuple[VerdictFacts, ...]
     timeline: tuple[Event, ...]
     noted_units: NotedUnits | None
@@ -108,9 +113,11 @@ def read_line(on: Occasion, name: str) -> LinePage:
     lots, (rows, states) = list_lots(on, station, line, merged), list_rows(on, station, line, merged)
     trials = list_trial_results(on, station, line, hybrids, _read_partners(hybrids), merged)
     verdicts = list_verdicts(on, station, line, merged)
+    estimates, earlier = list_estimates(on, station, [line, *hybrids], merged)
     facts = _tell_facts(tell_lines(on, station, [line])[0], lots, verdicts)
     return LinePage(
         facts=facts,
+        made=_tell_made(facts),
         scale=station.scale,
         tree=draw_tree(line, books),
         shares=shares,
@@ -119,13 +126,19 @@ def read_line(on: Occasion, name: str) -> LinePage:
         kin=kin,
         made_from_it=_tell_relatives(made_from_it),
         siblings=_tell_relatives(siblings),
-        sibling_estimates=list_estimates(on, station, siblings),
+        sibling_estimates=list_estimates(on, station, siblings)[0],
         lots=lots,
         rows=rows,
         trials=trials,
-        estimates=list_estimates(on, station, [line, *hybrids], merged),
+        estimates=estimates,
+        earlier_estimates=earlier,
         verdicts=verdicts,
-        timeline=tell_history(_tell_made(facts), rows, lots, trials, verdicts, tell_merges(on, station, line)),
+        timeline=tell_history(
+            _tell_made(facts),
+            *(rows, lots, trials, verdicts, tell_merges(on, station, line)),
+            tell_descent(station, line, books, on.today),
+            tell_wishes(line, merged, on.today),
+        ),
         noted_units=read_noted_units(station, line, on.today, merged, states),
         names=list_names_of(on, line),
         merged=list_merged(on, station, merged),

@@ -44,8 +44,13 @@ def tell_history(
     trials: Sequence[TrialResult],
     verdicts: Sequence[VerdictFacts],
     merges: Sequence[MergeEvent] = (),
+    descent: Sequence[Event] = (),
+    wishes: Sequence[Event] = (),
 ) -> tuple[Event, ...]:
-    """All events, the oldest first; what has a year but no day stands at the year's harvest, see `HARVEST`."""
+    """All events, the oldest first: the line's descent, how it was made, then what came of it.
+
+    What has a year but no day stands at the year's harvest, see `HARVEST`.
+    """
     events = [
         *(
             replace(event, record=record)
@@ -56,9 +61,10 @@ def tell_history(
         *_tell_trials(trials),
         *(Event(one.decided_on.year, one.decided_on, "verdict", _tell_verdict(one), one.record) for one in verdicts),
         *(Event(one.on.year, one.on, "merged", one.text) for one in merges),
+        *wishes,
     ]
     events.sort(key=lambda one: one.day or date(one.year or 1, *HARVEST))
-    return (Event(None, None, "made", made), *events)
+    return (*descent, Event(None, None, "made", made), *events)
 
 
 def _tell_rows(rows: Sequence[SeasonRow]) -> Iterator[Event]:

@@ -157,26 +157,31 @@ def _tell_result(
 
 def list_estimates(
     on: Occasion, station: Station, entries: Sequence[Line], merged: Sequence[Line] = ()
-) -> tuple[EstimateOf, ...]:
-    """The newest estimate of each trait and kind, of the first entry before those of all others.
+) -> tuple[tuple[EstimateOf, ...], tuple[EstimateOf, ...]]:
+    """The newest estimate of each trait and kind, of the first entry before those of all others; and all earlier ones.
 
     Those of `merged` records are told beside the first entry's own, by the name of their record.
     """
     if not entries:
-        return ()
-    found = Estimate.objects.filter(station=station, line__in=[*entries, *merged], result__made_on__lte=on.today)
-    newest = {
-        (one.line_id, one.trait, one.kind): one
-        for one in found.order_by("result__made_on", "result__made_at", "result_id")
-    }
-    results = Result.objects.in_bulk({one.result_id for one in newest.values()})
+        return (), ()
+    told = Estimate.objects.filter(station=station, line__in=[*entries, *merged], result__made_on__lte=on.today)
+    found = list(told.order_by("result__made_on", "result__made_at", "result_id"))
+    newest = {(one.line_id, one.trait, one.kind): one for one in found}
+    kept = {one.pk for one in newest.values()}
+    results = Result.objects.in_bulk({one.result_id for one in found})
     order = {one.pk: at for at, one in enumerate(entries)} | {one.pk: 0 for one in merged}
     names = {one.pk: one.name for one in (*entries, *merged)}
     records = {one.pk: one.name for one in merged}
-    kept = sorted(newest.values(), key=lambda one: (order[one.line_id] > 0, one.trait, one.kind, -one.value))
-    return tuple(
-        _tell_estimate(one, names[one.line_id], results[one.result_id], records.get(one.line_id, "")) for one in kept
-    )
+
+    def tell(ordered: Iterable[Estimate]) -> tuple[EstimateOf, ...]:
+        return tuple(
+            _tell_estimate(one, names[one.line_id], results[one.result_id], records.get(one.line_id, ""))
+            for one in ordered
+        )
+
+    now = sorted(newest.values(), key=lambda one: (order[one.line_id] > 0, one.trait, one.kind, -one.value))
+    before = [one for one in reversed(found) if one.pk not in kept]
+    return tell(now), tell(sorted(before, key=lambda one: order[one.line_id] > 0))
 
 
 def _tell_estimate(one: Estimate, entry: str, result: Result, record: str) -> EstimateOf:

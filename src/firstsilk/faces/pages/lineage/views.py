@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -13,13 +14,17 @@ from django.shortcuts import redirect, render
 from firstsilk.answers import InputRefused
 from firstsilk.faces.pages.forms import read_form_number, read_form_text, read_form_whole
 from firstsilk.faces.pages.lineage.drawing import draw_ancestors
+from firstsilk.faces.pages.lineage.folding import fold, read_page_number, read_part
 from firstsilk.faces.pages.marks import number, plus_minus, signed
 from firstsilk.science.lineage.members import METHODS
 from firstsilk.work.accounts import DECIDERS, DESK
 from firstsilk.work.lineage.kin import MOST_LINES, KinshipTable, read_kinship
-from firstsilk.work.lineage.line import read_line
+from firstsilk.work.lineage.line import LinePage, read_line
 from firstsilk.work.lineage.lines import list_lines
+from firstsilk.work.lineage.marker_looks import CHECKS
+from firstsilk.work.lineage.markers import read_line_markers
 from firstsilk.work.lineage.newcomers import KINDS, STANDS_FOR, NewLine, add_line
+from firstsilk.work.lineage.noted import list_line_notes
 from firstsilk.work.lineage.tried import EstimateOf
 from firstsilk.work.occasion import Occasion
 
@@ -32,13 +37,13 @@ TRAITS = {
 }
 """How a trait is written: its name, the factor to the unit shown, decimals."""
 FIELDS = ("name", "kind", "stands_for", "method", "mother", "father", "generation", "pedigree", "group", "remark")
+FIELDS += ("derived_from", "derived_plant", "derived_generation")
 
 
 def show_lines(request: HttpRequest, on: Occasion) -> HttpResponse:
     """The list of lines, searched and filtered; only the list itself where htmx asks for it."""
     asked = {name: request.GET.get(name, "") for name in ("text", "group", "kind")}
-    page = request.GET.get("page", "1")
-    found = list_lines(on, **asked, page=int(page) if page.isascii() and page.isdecimal() and len(page) < 7 else 1)
+    found = list_lines(on, **asked, page=read_page_number(request.GET.get("page", "1")))
     told = {
         "room": "lineage",
         "found": found,
@@ -52,24 +57,45 @@ def show_lines(request: HttpRequest, on: Occasion) -> HttpResponse:
 
 
 def show_line(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
-    """Everything about one line on one page."""
+    """Everything about one line on one page; a part of it where htmx asks for that."""
+    part = read_part(request)
+    if part == "notes":
+        return render(request, "lineage/line_notes.html", _show_notes(request, on, name))
     told = read_line(on, name)
-    own = (told.facts.name, *(one.gone for one in told.merged))
-    of_line = _write_out([one for one in told.estimates if one.entry in own])
-    of_hybrids = _write_out([one for one in told.estimates if one.entry not in own])
+    shown = {"room": "lineage", "line": told, **_fold_line(request, told)}
+    if part:
+        return render(request, f"lineage/line_{part}.html", shown)
     role = getattr(request.user, "role", "")
-    picture = draw_ancestors(told.tree) if told.tree.female or told.tree.male else ""
-    shown = {
-        "room": "lineage",
-        "line": told,
-        "picture": picture,
-        "of_line": of_line,
-        "of_hybrids": of_hybrids,
+    shown |= _show_notes(request, on, told.facts.name) | {
+        "picture": draw_ancestors(told.tree) if told.tree.female or told.tree.male else "",
         "of_siblings": _write_out(told.sibling_estimates),
+        "marked": (marked := read_line_markers(on, told.facts.name)),
+        "judged": [(one, CHECKS[one.check]) for one in marked.judged],
         "may_name": role in DESK,
         "may_merge": role in DECIDERS,
     }
     return render(request, "lineage/line.html", shown)
+
+
+def _show_notes(request: HttpRequest, on: Occasion, name: str) -> dict[str, object]:
+    notes = list_line_notes(on, name, read_page_number(request.GET.get("notes", "1")))
+    return {"notes": notes, "newer": notes.page - 1, "older": notes.page + 1}
+
+
+def _fold_line(request: HttpRequest, told: LinePage) -> dict[str, object]:
+    """The lists of the page as far as they are shown, and the line's own estimates."""
+    own = (told.facts.name, *(one.gone for one in told.merged))
+    of_hybrids = fold(request, "hybrids", [one for one in told.estimates if one.entry not in own], newest_last=False)
+    of_earlier = fold(request, "hybrids", told.earlier_estimates, newest_last=False)
+    return {
+        "rows": fold(request, "rows", told.rows),
+        "trials": fold(request, "trials", told.trials),
+        "lots": fold(request, "lots", sorted(told.lots, key=lambda one: one.kernels <= 0), newest_last=False),
+        "of_line": _write_out([one for one in told.estimates if one.entry in own]),
+        "of_hybrids": replace(of_hybrids, shown=_write_out(of_hybrids.shown)),
+        "of_earlier": replace(of_earlier, shown=_write_out(of_earlier.shown)),
+        "all_of": request.GET.get("all", ""),
+    }
 
 
 def _write_out(estimates: Sequence[EstimateOf]) -> list[dict[str, object]]:
