@@ -487,7 +487,7 @@ def test_the_command_when_a_cell_is_bad_prints_each_finding_and_ends_with_one(sm
     assert run(["bring", folder, "--json", "--today", "2031-10-01"]) == 1
     shape = json.loads(capsys.readouterr().out)
     assert shape["no"] == "error"
-    assert [finding["column"] for finding in shape["findings"]] == ["germination", "purpose"]
+    assert [finding["column"] for finding in shape["findings"]] == ["line", "germination", "purpose"]
     assert sum(count_books().values()) == 0
 
 

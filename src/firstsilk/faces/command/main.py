@@ -72,6 +72,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("weather-years", "climate_year:weather_years", YEAR, "years of weather generated from a site's own"),
     Entry("lines", "lineage_year:lines", YEAR, "lines and hybrids with their seed"),
     Entry("line", "lineage_year:line", YEAR, "the history of one line"),
+    Entry("add-line", "add_line_year:add_line", YEAR, "add a line or hybrid to the books"),
     Entry("line-names", "line_names_year:line_names", YEAR, "other names of lines; --add writes one down"),
     Entry("merge-lines", "line_names_year:merge_lines", YEAR, "two records found to be one line; --undo takes it back"),
     Entry("bring-markers", "marker_year:bring_markers", YEAR, "markers of samples into the books, all or nothing"),

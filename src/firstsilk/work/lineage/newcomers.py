@@ -11,15 +11,19 @@ from firstsilk.answers import Finding, InputRefused, Place, stop_if_any
 from firstsilk.records.models import Line, LineName, Station
 from firstsilk.science.climate.heat import SCALES
 from firstsilk.science.flowering.usual_units import Stage, doubt_units
+from firstsilk.science.lineage.derivation import Derivation, read_derivation, tell_stands_for
+from firstsilk.science.lineage.line_rules import LineFacts, check_derivation
 from firstsilk.science.lineage.members import METHODS, Member, check_members
 from firstsilk.science.lineage.notation import Cross, find_shares, parse_pedigree, write_pedigree
 from firstsilk.work.lineage.ancestry import Books, as_member, collect_ancestors, read_books, tell_method
+from firstsilk.work.lineage.lines import tell_derivation
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
 
 KINDS = ("line", "hybrid")
 STANDS_FOR = ("plant", "family", "bulk")
 LONGEST = {"name": 120, "generation": 12, "pedigree": 400, "group": 40, "remark": 400}
+LONGEST |= {"derived_plant": 24, "derived_generation": 12}
 WITHIN = ("self", "sib", "dh")
 WARN_ONLY = ("founder_is_no_family",)
 """Stored all the same; kinship alone cannot go through it. As for tables that are brought."""
@@ -37,6 +41,9 @@ class NewLine:
     father: str = ""
     selfings: int = 1
     generation: str = ""
+    derived_from: str = ""
+    derived_plant: str = ""
+    derived_generation: str = ""
     pedigree: str = ""
     group: str = ""
     is_tester: bool = False
@@ -66,7 +73,8 @@ def add_line(on: Occasion, new: NewLine) -> LineAdded:
     on
         The occasion.
     new
-        What to add. Without a pedigree one is written from the parents where that can be done.
+        What to add. Without a pedigree one is written from the parents where that can be done. From which plant it
+        comes is read from its name where that goes on from the mother's (``EK12-3`` from EK12) and nothing is told.
 
     Raises
     ------
@@ -83,9 +91,14 @@ def add_line(on: Occasion, new: NewLine) -> LineAdded:
         books = read_books(station)
         by_name = {line.name: line for line in books.values()}
         others = dict(LineName.objects.filter(station=station).values_list("name", "line__name"))
-        new = replace(new, mother=others.get(new.mother, new.mother), father=others.get(new.father, new.father))
-        findings = [*_check_words(new, by_name, others), *_check_scale(new, station)]
+        new = replace(
+            new,
+            **{one: others.get(getattr(new, one), getattr(new, one)) for one in ("mother", "father", "derived_from")},
+        )
+        new, read = _read_name(new, by_name)
+        findings = [*read, *_check_words(new, by_name, others), *_check_scale(new, station)]
         findings += [*_check_merged(new, by_name, books), *_check_parents(new, by_name, books)]
+        findings += _check_derived(new, by_name)
         pedigree, more = _settle_pedigree(new, by_name)
         findings += more
         stop_if_any(findings)
@@ -97,6 +110,44 @@ def add_line(on: Occasion, new: NewLine) -> LineAdded:
 
 def _fault(code: str, column: str, value: str, message: str, repair: str, stops: bool = True) -> Finding:
     return Finding(code, message, Place("", None, column), value, repair, stops)
+
+
+def _read_name(new: NewLine, by_name: dict[str, Line]) -> tuple[NewLine, list[Finding]]:
+    """The line with the plant that it comes from, where only its name says it; and a finding that says so."""
+    mother = by_name.get(new.mother)
+    if mother is None or new.derived_from or new.derived_plant or new.derived_generation:
+        return new, []
+    says = read_derivation(new.name.strip(), mother.name, mother.generation, tell_derivation(mother))
+    if says is None or says.derivation is None or new.stands_for != says.stands_for:
+        return new, []
+    one = says.derivation
+    told = f"by its name it is {tell_stands_for(new.stands_for, one)}, and is written so"
+    read = replace(
+        new, derived_from=one.line, derived_plant=one.plant, derived_generation=one.generation or mother.generation
+    )
+    return read, [_fault("derived_by_name", "name", new.name, told, "Say otherwise where that is not so", stops=False)]
+
+
+def _check_derived(new: NewLine, by_name: dict[str, Line]) -> Iterator[Finding]:
+    """Whether the plant that it comes from can be one, by the rules of the audit."""
+    if new.derived_from and new.derived_from not in by_name and new.derived_from != new.name.strip():
+        message = "this line is not in the books"
+        yield _fault(
+            "derived_from_unknown", "derived_from", new.derived_from, message, "Add it first, or leave it empty"
+        )
+        return
+    if not (new.derived_from or new.derived_plant or new.derived_generation):
+        return
+    names = {line.pk: name for name, line in by_name.items()}
+    facts = {
+        name: LineFacts(name, line.kind, line.method, names.get(line.mother_id or 0, ""), generation=line.generation)
+        for name, line in by_name.items()
+    }
+    own = Derivation(new.derived_from, new.derived_plant.strip(), new.derived_generation.strip())
+    line = LineFacts(new.name.strip(), new.kind, new.method, new.mother, generation=new.generation.strip(), derived=own)
+    for one in check_derivation(line, facts):
+        stops = one.code == "derived_from_itself"
+        yield _fault(one.code, one.place.column or "", one.value, one.message, one.repair, stops)
 
 
 def _check_merged(new: NewLine, by_name: dict[str, Line], books: Books) -> Iterator[Finding]:
@@ -222,6 +273,9 @@ def _store(station: Station, new: NewLine, by_name: dict[str, Line], pedigree: s
         father=by_name.get(new.father),
         selfings=max(1, new.selfings) if new.method == "self" else 0,
         generation=new.generation.strip(),
+        derived_from=by_name.get(new.derived_from),
+        derived_plant=new.derived_plant.strip(),
+        derived_generation=new.derived_generation.strip(),
         pedigree=pedigree,
         group=new.group.strip(),
         is_tester=new.is_tester,
