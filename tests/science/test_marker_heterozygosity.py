@@ -12,6 +12,8 @@ from firstsilk.science.lineage.marker_heterozygosity import (
     CHROMOSOMES,
     bound_heterozygosity,
     check_heterozygosity,
+    expect_first_cross,
+    share_still_differing,
     spread_of_heterozygosity,
 )
 
@@ -92,3 +94,22 @@ def test_bounds_fall_with_each_selfing_and_end_at_none():
     assert bounds[0] == 1.0
     assert all(one > other for one, other in pairwise(bounds))
     assert bound_heterozygosity(None) == 0.0
+
+
+def test_a_first_cross_is_expected_to_be_mixed_where_its_parents_differ():
+    mother = np.array([0, 0, 2, 1, 1, -1], dtype=np.int8)
+    father = np.array([2, 0, 2, 0, 1, 2], dtype=np.int8)
+    assert expect_first_cross(mother, father)[:5].tolist() == [1.0, 0.0, 0.0, 0.5, 0.5]
+    assert np.isnan(expect_first_cross(mother, father)[5])
+
+
+@pytest.mark.parametrize("selfings", [1, 2, 4])
+def test_two_plants_of_a_line_differ_as_often_as_two_selfs_of_one_plant(selfings):
+    dice = np.random.default_rng(selfings)
+    # Locus by locus: the plant selfed t - 1 times is heterozygous with chance 1/2^(t-1), and has two selfs.
+    loci = 400_000
+    mixed = dice.random(loci) < 0.5 ** (selfings - 1)
+    one, other = (np.where(mixed, dice.binomial(2, 0.5, loci), 0) for _ in range(2))
+    told = share_still_differing(np.ones(10), selfings)
+    assert (one != other).mean() == pytest.approx(told, abs=0.004)
+    assert share_still_differing(np.ones(10), None) == share_still_differing(np.ones(10), -1) == 0.0

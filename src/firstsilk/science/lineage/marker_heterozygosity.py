@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import betabinom, binom
+from scipy.stats import beta, betabinom, binom
 
 from firstsilk.science.lineage.marker_checks import FALSE_ALARM, MISSED_SHARE, READING_ERROR, Verdict
 from firstsilk.science.lineage.markers import Doses
@@ -20,6 +20,9 @@ CHROMOSOMES = 10
 CHROMOSOME_MORGAN = 1.5
 """Maize: ten chromosomes, 1.3 to 2.5 Morgan each by published maps (from memory). The short side: fewer crossings make
 generations vary more, so that fewer plants are accused."""
+
+DIFFERING_SHARE = 0.625
+"""Two selfs of one plant differ at so many of the markers at which it is heterozygous: 1 - (1/16 + 1/4 + 1/16)."""
 
 Numbers = NDArray[np.float64]
 
@@ -99,8 +102,6 @@ def bound_heterozygosity(selfings: int | None, alarm: float = FALSE_ALARM) -> fl
         return 0.0
     if selfings <= 0:
         return 1.0
-    from scipy.stats import beta
-
     mean, spread = 0.5**selfings, spread_of_heterozygosity(selfings)
     total = mean * (1.0 - mean) / spread - 1.0
     return float(beta.isf(alarm, mean * total, (1.0 - mean) * total))
@@ -169,3 +170,49 @@ def _tell_likelier(share: float, at_first: float, error: float) -> str:
     if held > 0.75:
         return ". It is as heterozygous as a first cross: a cross in its packet, or other pollen."
     return f". It looks like a plant of about {max(1, round(-math.log2(held)))} selfings, or other pollen came in."
+
+
+def expect_first_cross(mother: Doses, father: Doses) -> Numbers:
+    """Chance that the cross of two read plants is heterozygous at each marker (p,); NaN where one was not read.
+
+    Parameters
+    ----------
+    mother, father
+        Doses of the two (p,).
+
+    Notes
+    -----
+    m (1 - f) + f (1 - m) with m and f the shares of the counted allele: 1 for unlike homozygotes, 0 for like ones.
+
+    Checked by
+    ----------
+    tests/science/test_marker_heterozygosity.py
+    """
+    one, other = mother / 2.0, father / 2.0
+    chance: Numbers = one * (1.0 - other) + other * (1.0 - one)
+    chance[(mother < 0) | (father < 0)] = np.nan
+    return chance
+
+
+def share_still_differing(first_cross: Numbers, selfings: int | None) -> float:
+    """Share of the markers at which two plants of a line may be expected to differ [0 to 1].
+
+    Parameters
+    ----------
+    first_cross
+        As for `check_heterozygosity` (p,).
+    selfings
+        Selfings since that cross; None, or below 0 where that is not known, gives 0.
+
+    Notes
+    -----
+    Plants of a line selfed t times descend from one that was selfed t - 1 times: 0.625 of what that still held.
+
+    Checked by
+    ----------
+    tests/science/test_marker_heterozygosity.py (pairs of selfs dropped)
+    """
+    if selfings is None or selfings < 0:
+        return 0.0
+    mean = float(np.nanmean(first_cross)) if np.isfinite(first_cross).any() else 0.0
+    return DIFFERING_SHARE * mean * 0.5 ** max(0, selfings - 1)

@@ -5,19 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from firstsilk.records.models import Line
-from firstsilk.science.lineage.markers import Doses
 from firstsilk.work.lineage.ancestry import Books
 from firstsilk.work.lineage.generations import FIXED_METHODS, count_selfings
 
 MOST_STEPS = 60
-DIFFERING_SHARE = 0.625
-"""Two selfs of one plant differ at so many of the markers at which it is heterozygous: 1 - (1/16 + 1/4 + 1/16)."""
-
-Numbers = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,29 +51,3 @@ def _count(line: Line, last: Line, books: Books) -> int | None:
     if line.method in FIXED_METHODS:
         return None
     return count_selfings(line, books) if line.method == "self" and last.method == "cross" else -1
-
-
-def expect_first_cross(mother: Doses, father: Doses) -> Numbers:
-    """Chance that the cross of two read plants is heterozygous at each marker (p,); NaN where one was not read.
-
-    Notes
-    -----
-    m (1 - f) + f (1 - m) with m and f the shares of the counted allele: 1 for unlike homozygotes, 0 for like ones.
-    """
-    one, other = mother / 2.0, father / 2.0
-    chance: Numbers = one * (1.0 - other) + other * (1.0 - one)
-    chance[(mother < 0) | (father < 0)] = np.nan
-    return chance
-
-
-def share_still_differing(first_cross: Numbers, selfings: int | None) -> float:
-    """Share of the markers at which two plants of a line may be expected to differ [0 to 1].
-
-    Notes
-    -----
-    Plants of a line selfed t times descend from one that was selfed t - 1 times: 0.625 of what that still held.
-    """
-    if selfings is None or selfings < 0:
-        return 0.0
-    mean = float(np.nanmean(first_cross)) if np.isfinite(first_cross).any() else 0.0
-    return DIFFERING_SHARE * mean * 0.5 ** max(0, selfings - 1)

@@ -22,17 +22,16 @@ from firstsilk.science.lineage.marker_checks import (
     compare_samples,
 )
 from firstsilk.science.lineage.marker_cross import CrossCheck, check_cross
-from firstsilk.science.lineage.marker_heterozygosity import bound_heterozygosity, check_heterozygosity
-from firstsilk.science.lineage.markers import Doses, MarkerTable, judge_markers
-from firstsilk.work.lineage.ancestry import Books
-from firstsilk.work.lineage.marker_books import agree_on_calls, gather_by_line, stack_calls
-from firstsilk.work.lineage.marker_claims import (
-    Numbers,
-    Origin,
+from firstsilk.science.lineage.marker_heterozygosity import (
+    bound_heterozygosity,
+    check_heterozygosity,
     expect_first_cross,
-    find_origin,
     share_still_differing,
 )
+from firstsilk.science.lineage.markers import Doses, MarkerTable, Numbers, judge_markers
+from firstsilk.work.lineage.ancestry import Books
+from firstsilk.work.lineage.marker_books import agree_on_calls, gather_by_line, stack_calls
+from firstsilk.work.lineage.marker_claims import Origin, find_origin
 
 CHECKS = {
     "identity": "one line",
