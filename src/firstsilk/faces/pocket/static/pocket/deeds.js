@@ -25,8 +25,8 @@ export const TRAITS = ["vigour", "standing", "leaf_disease", "ear_rot", "off_typ
 
 /** Types of pollination, the common ones first. */
 export const TYPES = [
-  "self", "cross", "sib", "testcross", "backcross", "three_way", "half_sib", "bulk_sib", "reciprocal", "diallel",
-  "induction", "pollen_mix", "open", "isolated",
+  "self", "cross", "sib", "testcross", "backcross", "three_way", "topcross", "full_sib", "half_sib", "bulk_sib",
+  "reciprocal", "diallel", "induction", "pollen_mix", "open", "isolated",
 ];
 
 /** Which notes settle a task of the walk. */
