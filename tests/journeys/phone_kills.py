@@ -104,6 +104,7 @@ class Phone:
     driver: object
     profile: Path
     address: str
+    flags: Sequence[str] = tuple(FLAGS)
     saved: dict[str, int] = field(default_factory=dict)
     context: object = None
     page: object = None
@@ -111,7 +112,7 @@ class Phone:
     def open(self, *screens: str) -> None:
         """Start the browser on its profile and open the page."""
         self.context = self.driver.chromium.launch_persistent_context(  # type: ignore[attr-defined]
-            self.profile, executable_path=CHROMIUM, args=FLAGS, viewport={"width": 390, "height": 844}
+            self.profile, executable_path=CHROMIUM, args=list(self.flags), viewport={"width": 390, "height": 844}
         )
         self.context.set_default_timeout(60_000)
         self.context.add_init_script(WATCH)

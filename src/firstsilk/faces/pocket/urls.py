@@ -4,7 +4,7 @@ from django.urls import path, re_path
 
 from firstsilk.faces.pages.desk import open_page
 from firstsilk.faces.pocket.api import answer_elsewhere, api, give_one_shape
-from firstsilk.faces.pocket.views import give_file, give_manifest, give_service_worker, show_page
+from firstsilk.faces.pocket.views import give_file, give_manifest, give_reader, give_service_worker, show_page
 
 _doors, _app, _space = api.urls
 for _door in _doors:
@@ -15,6 +15,7 @@ urlpatterns = [
     open_page("", show_page, "pocket"),
     open_page("sw.js", give_service_worker, "pocket-worker"),
     open_page("manifest.json", give_manifest, "pocket-manifest"),
+    open_page("own/scan_worker.js", give_reader, "pocket-reader"),
     open_page("own/<str:name>", give_file, "pocket-file"),
     path("api/v1/", (_doors, _app, _space)),
     re_path("api/v(?P<rest>.*)", answer_elsewhere),

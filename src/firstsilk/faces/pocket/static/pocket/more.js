@@ -2,6 +2,7 @@
 
 import { tellMark, tellNote } from "./deeds.js";
 import { giveFile } from "./give.js";
+import { openGive, openTake } from "./handoff.js";
 import { printTag } from "./note.js";
 import { askText, button, grid, make, place, show } from "./parts.js";
 import { showCautions } from "./safety.js";
@@ -45,7 +46,8 @@ export function goMore(pocket) {
       }),
       button(say("more.worker"), () => goWorker(pocket), { hint: settings.get("worker") || say("more.unsaid"), image: "people" }),
       button(say("more.notes"), () => goNotes(pocket), { hint: say("more.notes.hint"), image: "notes" }),
-      button(say("more.give"), () => giveFile(pocket), { image: "give", hint: say("more.give.hint") }),
+      button(say("more.give"), () => openGive(pocket, { back: again, giveFile }), { image: "give", hint: say("more.give.hint") }),
+      button(say("more.take"), () => openTake(pocket, { back: again }), { image: "notes", hint: say("more.give.hint") }),
       button(say("more.cautions"), () => showCautions(pocket, again), { image: "water" }),
       button(say("more.join"), () => pocket.goJoin(), { hint: say("more.join.hint"), image: "tag" }),
     ]),

@@ -13,12 +13,15 @@ const CRC_TABLE = Uint32Array.from({ length: 256 }, (_, byte) => {
   return rest;
 });
 
-/** CRC-32 of a text in UTF-8, as eight lower-case hexadecimal signs. */
-export function crc32(text) {
+/** CRC-32 of bytes, as a number. */
+export function crcOfBytes(bytes) {
   let rest = 0xffffffff;
-  for (const byte of new TextEncoder().encode(text)) rest = CRC_TABLE[(rest ^ byte) & 0xff] ^ (rest >>> 8);
-  return ((rest ^ 0xffffffff) >>> 0).toString(16).padStart(8, "0");
+  for (const byte of bytes) rest = CRC_TABLE[(rest ^ byte) & 0xff] ^ (rest >>> 8);
+  return (rest ^ 0xffffffff) >>> 0;
 }
+
+/** CRC-32 of a text in UTF-8, as eight lower-case hexadecimal signs. */
+export const crc32 = (text) => crcOfBytes(new TextEncoder().encode(text)).toString(16).padStart(8, "0");
 
 /** The body as one JSON array in the order of BODY_FIELDS: the same bytes as the station writes. */
 export function canonicalText(note) {
@@ -74,19 +77,24 @@ export function findCheckSign(body) {
   return CHECK_ALPHABET[(38 - state) % 37];
 }
 
-/** Read a typed or scanned tag: { tag } if it is one, else { problem } as a sentence. */
+const SAID = {
+  bad_sign: ({ sign }) => `“${sign}” is on no tag. Look at that sign again.`,
+  bad_length: ({ n }) => `A tag has 8 signs, this has ${n}. Read the whole tag again.`,
+  bad_check: () => "One sign is wrong, or two are exchanged. Read the tag again, sign by sign.",
+};
+const isWrong = (code, values = {}) => ({ code, values, problem: SAID[code](values) });
+
+/** Read a typed or scanned tag: { tag } if it is one, else { code, values } and { problem } as a sentence. */
 export function readTag(text) {
   let signs = "";
   for (const sign of text.toUpperCase()) {
     if (sign === "-" || sign.trim() === "") continue;
     const meant = READ_AS[sign] || sign;
-    if (!TAG_ALPHABET.includes(meant)) return { problem: `“${sign}” is on no tag. Look at that sign again.` };
+    if (!TAG_ALPHABET.includes(meant)) return isWrong("bad_sign", { sign });
     signs += meant;
   }
-  if (signs.length !== 8) return { problem: `A tag has 8 signs, this has ${signs.length}. Read the whole tag again.` };
-  if (findCheckSign(signs.slice(0, 7)) !== signs[7]) {
-    return { problem: "One sign is wrong, or two are exchanged. Read the tag again, sign by sign." };
-  }
+  if (signs.length !== 8) return isWrong("bad_length", { n: signs.length });
+  if (findCheckSign(signs.slice(0, 7)) !== signs[7]) return isWrong("bad_check");
   return { tag: signs };
 }
 

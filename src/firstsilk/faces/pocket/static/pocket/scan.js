@@ -1,40 +1,36 @@
-// Can the phone read a tag with its camera? Only where the browser itself can; typing always works.
+// Which tag is this? The camera or a photo reads it; typing it always works too.
 
+import { canRead, openCamera } from "./codes.js";
 import { readTag } from "./note.js";
 import { button, make, show } from "./parts.js";
+import { say } from "./words.js";
 
-export const canScan = () => "BarcodeDetector" in window && Boolean(navigator.mediaDevices?.getUserMedia);
+export const canScan = canRead;
 
 /** Show the camera until it sees a tag. */
-export async function scanTag({ onTag, onBack }) {
-  const video = make("video", { playsinline: true, muted: true, "aria-label": "Camera" });
+export function scanTag({ title = say("scan.tag"), onTag, onBack }) {
   const problem = make("p", { class: "problem", role: "alert" });
-  let stream = null;
-  const stop = () => stream?.getTracks().forEach((track) => track.stop());
+  const tell = (text) => {
+    problem.textContent = text;
+  };
+  const camera = openCamera({
+    onProblem: tell,
+    onTexts(texts) {
+      const read = texts.map(readTag);
+      const found = read.find((one) => one.tag);
+      if (found) onTag(found.tag);
+      else if (read.length) tell(say(`tag.${read[0].code}`, read[0].values));
+      return Boolean(found);
+    },
+  });
   const leave = () => {
-    stop();
+    camera.stop();
     onBack();
   };
-  show("scan", [make("h1", {}, "Point at the tag"), video, problem], [button("Back", leave, { kind: "quiet" })]);
-  try {
-    stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
-    const detector = new window.BarcodeDetector({ formats: ["qr_code"] });
-    video.srcObject = stream;
-    await video.play();
-    while (video.isConnected) {
-      const [seen] = await detector.detect(video);
-      const read = seen ? readTag(seen.rawValue) : {};
-      if (read.tag) {
-        stop();
-        onTag(read.tag);
-        return;
-      }
-      problem.textContent = read.problem || "";
-      await new Promise((resolve) => setTimeout(resolve, 120));
-    }
-    stop();
-  } catch (fault) {
-    stop();
-    problem.textContent = `The camera does not work here (${fault.name}). Go back and type the tag.`;
-  }
+  show("scan", [make("h1", {}, title), camera.video, problem], [
+    camera.light,
+    camera.photo,
+    button(say("scan.type"), leave, { kind: "quiet", image: "previous" }),
+  ]);
+  camera.start();
 }
