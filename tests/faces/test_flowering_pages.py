@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -281,3 +282,37 @@ def test_the_day_sheet_of_a_day_without_work_is_a_sentence(client, station, fiel
     sheet = client.get("/flowering/day-sheet.pdf")
     assert sheet.status_code == 200
     assert sheet.content.startswith(b"%PDF-")
+
+
+def test_the_list_by_what_waiting_loses_says_rank_ears_and_why(client, station, field):
+    page = page_as(client, station, "cooperator", "/flowering/?order=loss").content.decode()
+    assert "By what is lost if it waits until tomorrow" in page
+    assert "later days of silk and pollen:" in page
+    assert "Pollinate this morning</a>" not in page
+
+
+def test_teams_are_told_with_their_rows_metres_and_sheet(client, station, field):
+    page = page_as(client, station, "crew_leader", "/flowering/?teams=2").content.decode()
+    assert "2 teams are busy for" in page
+    assert "&amp;teams=2&amp;team=2&amp;" in page
+    assert "no team" not in page_as(client, station, "crew_leader", "/flowering/?teams=2&team=7").content.decode()
+    assert "99 teams cannot be planned" in page_as(client, station, "breeder", "/flowering/?teams=99").content.decode()
+    sheet = page_as(client, station, "crew_leader", "/flowering/day-sheet.pdf?teams=2&team=1")
+    assert sheet.content.startswith(b"%PDF")
+    assert page_as(client, station, "crew_leader", "/flowering/day-sheet.pdf?teams=2&team=9").status_code >= 400
+
+
+def test_a_page_that_asks_again_gets_nothing_until_something_has_changed(client, station, field):
+    first = page_as(client, station, "cooperator", "/flowering/").content.decode()
+    poll = re.search(r'hx-get="([^"]+)"', first).group(1).replace("&amp;", "&")
+    assert client.get(poll).status_code == 204
+    assert client.get(poll).content == b""
+    take_note(ON, field[0], "silk", DAY)
+    again = client.get(poll)
+    assert again.status_code == 200
+    text = again.content.decode()
+    assert text.lstrip().startswith('<div id="day-list"')
+    assert "<html" not in text
+    fresh = re.search(r'hx-get="([^"]+)"', text).group(1).replace("&amp;", "&")
+    assert fresh != poll
+    assert client.get(fresh).status_code == 204

@@ -155,3 +155,9 @@ def test_lost_pollinations_are_made_again_while_the_window_is_open():
     looked = silked(1, 1, shoot_bags=6, pollinations=done(6), bags_not_well=1)
     assert tasks_of([looked])["pollinate", 1].again == 1
     assert ("pollinate", 1) not in tasks_of([silked(1, SILK_LASTS_DAYS + 1, pollinations=done(6), spoiled=2)])
+
+
+def test_a_look_days_before_silk_is_worth_less_than_a_pollination_today_and_more_the_later_it_is():
+    soon, due, overdue = (tasks_of([row(1, silk=days, shed=days)])["look", 1].urgency for days in (4, 0, -4))
+    assert 0 < soon < due < overdue
+    assert soon < 0.2 * tasks_of([silked(1, 3)])["pollinate", 1].urgency

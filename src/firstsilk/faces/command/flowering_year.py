@@ -14,21 +14,32 @@ from firstsilk.faces.command.station import StationCode, Today, open_books, read
 
 def day(
     season: Season = "",
+    teams: Annotated[int, typer.Option(help="Part the list over so many teams; 0: those of the workers, or one.")] = 0,
+    team: Annotated[str, typer.Option(help="Only this team's tasks, as it walks them.")] = "",
+    by_loss: Annotated[bool, typer.Option("--by-loss", help="In the order of what is lost if it waits a day.")] = False,
+    range_m: Annotated[float, typer.Option(help="From one range to the next: row and alley [m].")] = 5.0,
     out: Out = "",
     as_json: AsJson = False,
     station: StationCode = "",
     today: Today = "",
 ) -> None:
-    """Today's list: rows to sow, look at, bag, pollinate and pick, each with its reason."""
+    """Today's list: rows to sow, look at, bag, pollinate and pick, each with its reason, its rank and its team."""
     on = open_books(station, today)
+    from firstsilk.science.flowering.day import rank_tasks
     from firstsilk.work.cautions import CAUTIONS_SHORT
     from firstsilk.work.flowering.day import read_day_list
+    from firstsilk.work.flowering.teams import list_team_names, plan_teams
 
     found = read_day_list(on, season, by_forecast=True)
+    plan = plan_teams(on, found, teams, range_m) if teams or team or list_team_names(on) else None
+    walked = [task for _, task in plan.order(found.tasks, team)] if plan else list(found.tasks)
     say(f"{found.today}: {len(found.tasks)} tasks in season {found.season}. {found.basis.as_text()}")
-    for caution in CAUTIONS_SHORT:
-        say(caution)
-    columns = ("do", "row", "tag", "line", "count", "male_rows", "days_left", "why")
+    for line in (*CAUTIONS_SHORT, *(plan.sentences if plan else ())):
+        say(line)
+    ranks = {(task.do, task.number): rank for rank, task in enumerate(rank_tasks(found.tasks), 1)}
+    tasks = rank_tasks(walked) if by_loss else walked
+    columns = ("do", "row", "tag", "line", "count", "male_rows", "days_left", "why", "again", "rank")
+    columns += ("good_ears_lost", "team", "why_here")
     rows = [
         (
             task.do,
@@ -39,8 +50,13 @@ def day(
             ";".join(str(number) for number in task.males),
             task.days_left,
             task.why,
+            task.again,
+            ranks[task.do, task.number],
+            round(task.urgency, 4),
+            plan.team_of(task) if plan else "",
+            task.here,
         )
-        for task in found.tasks
+        for task in tasks
     ]
     give_result(columns, rows, out, as_json, {"season": found.season, "today": found.today})
 

@@ -56,6 +56,9 @@ def sowing_calendar(
 def day_sheet(
     season: Season = "",
     leader: Annotated[str, typer.Option("--leader", help="Name or code of the crew leader, for the head.")] = "",
+    teams: Annotated[int, typer.Option(help="Part the list over so many teams; 0: those of the workers, or one.")] = 0,
+    team: Annotated[str, typer.Option(help="Only this team's rows.")] = "",
+    range_m: Annotated[float, typer.Option(help="From one range to the next: row and alley [m].")] = 5.0,
     out: PdfOut = "day-sheet.pdf",
     station: StationCode = "",
     today: Today = "",
@@ -65,8 +68,12 @@ def day_sheet(
     from firstsilk.faces.paper.lists import render_day_sheet
     from firstsilk.faces.paper.year import make_day_sheet
     from firstsilk.work.flowering.day import read_day_list
+    from firstsilk.work.flowering.teams import choose_team
 
-    sheet = make_day_sheet(on, read_day_list(on, season, by_forecast=True), leader)
+    day = read_day_list(on, season, by_forecast=True)
+    if team or teams:
+        day, leader = choose_team(on, day, teams, team, range_m), leader or f"team {team}"
+    sheet = make_day_sheet(on, day, leader)
     say(f"Printing the day sheet of {on.today}: {len(sheet.tasks):,} rows ...")
     write_pdf(out, render_day_sheet(sheet))
 

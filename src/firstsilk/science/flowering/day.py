@@ -146,9 +146,7 @@ def _look(row: RowOnDay, day: SeasonDay) -> Iterable[Task]:
         what = " and ".join(name for name, _ in wanted)
         why = f"{what} {_say_expected(soonest)}, not seen"
         out, ears = find_out_chance(soonest), _still_wanted(row)
-        half_on = day.today + timedelta(days=min(0, soonest))
-        stake, _ = day.find_stake(row, half_on, ears, day.today) if ears else (Stake(weight=row.weight), 0)
-        stake = replace(stake, lost_frac=out * stake.lost_frac)
+        stake = day.find_look_stake(row, ears, max(0, -soonest), out) if ears else NOTHING_LOST
         here = f"{out:.0%} that {what} is out already and nobody knows".replace("%", " %")
         if ears:
             here += f"; {_many(ears, 'ear')} would add {_ears(stake.gain_ears)}, of which {_say_loss(stake)}"
@@ -157,6 +155,8 @@ def _look(row: RowOnDay, day: SeasonDay) -> Iterable[Task]:
 
 def _ears(count: float) -> str:
     """Good ears in few digits: 3.2, 0.35."""
+    if count < 0.005:
+        return "hardly a good ear"
     return f"{count:.1f} good ears" if count >= 0.95 else f"{count:.2f} good ears"
 
 

@@ -136,6 +136,18 @@ class SeasonDay:
                 later.append(ahead)
         return tuple(later)
 
+    def find_look_stake(self, row: RowOnDay, count: int, age_days: int, out_frac: float) -> Stake:
+        """What is lost if nobody looks today at a row that is out with this chance, so many days ago: a day's wait of
+        its ears, with a male that sheds."""
+        age = min(age_days, SILK_LASTS_DAYS)
+        later = tuple(
+            ahead
+            for ahead in range(1, SILK_LASTS_DAYS - age + 1)
+            if not self.is_past(self.today + timedelta(days=ahead))
+        )
+        lost = find_silk_lost(age, later, self.workable_frac)
+        return Stake(self.find_gain(row, count), out_frac * lost, row.weight)
+
     def find_stake(self, row: RowOnDay, half_on: date, count: int, day: date) -> tuple[Stake, int]:
         """What is lost if so many ears that can be made on a day wait for the next; and on how many days they still can
         be made."""

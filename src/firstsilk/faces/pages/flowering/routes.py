@@ -3,12 +3,11 @@
 from firstsilk.faces.pages.desk import desk_page
 from firstsilk.faces.pages.flowering.closing import show_day_close, show_to_settle
 from firstsilk.faces.pages.flowering.crew_views import show_crew, show_cutoff, show_supplies, show_window
+from firstsilk.faces.pages.flowering.day_list import print_day_sheet, show_flowering
 from firstsilk.faces.pages.flowering.morning import show_morning
-from firstsilk.faces.pages.flowering.phones import show_phones
+from firstsilk.faces.pages.flowering.phones import give_root_certificate, show_phones
 from firstsilk.faces.pages.flowering.views import (
     find_row_page,
-    print_day_sheet,
-    show_flowering,
     show_notes,
     show_row,
     write_note,
@@ -29,5 +28,6 @@ routes = [
     desk_page("flowering/cutoff/", show_cutoff, "cutoff", read=READERS, change=DESK),
     desk_page("flowering/close/", show_day_close, "day-close", read=CREW, change=CREW),
     desk_page("flowering/settle/", show_to_settle, "settle", read=CREW, change=CREW),
+    desk_page("flowering/phones/root.crt", give_root_certificate, "root-certificate", read=CREW),
     desk_page("flowering/phones/", show_phones, "devices", read=CREW, change=CREW),
 ]
