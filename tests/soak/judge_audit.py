@@ -24,6 +24,7 @@ from firstsilk.science.flowering.rows import RowState, keep_standing_notes, read
 from firstsilk.science.lineage.marker_checks import check_parent, compare_samples
 from firstsilk.science.lineage.marker_cross import check_cross
 from firstsilk.science.nursery.misplaced import find_misplaced
+from tests.soak.judge_marker_rows import judge_ear_rows, judge_mixed_lines, judge_sampled_rows
 from tests.soak.planted_seasons import (
     Noted,
     add_ears,
@@ -298,6 +299,25 @@ def print_markers(tries: int) -> None:
             print(f"| {markers} | {kind} | {rate} |", flush=True)
 
 
+def print_sampled_rows(seasons: int) -> None:
+    """Swapped packets and shifted passes, by one plant of every so-many-th row, alone and beside flowering."""
+    seeds = range(SEED, SEED + seasons)
+    ways = [(every, markers) for every in (1, 5, 10) for markers in (20, 100)]
+    for kind, sizes in (("swap", (1, 10)), ("shift", (4, 10, 20, 50))):
+        for size in sizes:
+            for (every, markers), told in judge_sampled_rows(kind, size, ways, ALARM, seeds, name_rows, ROWS).items():
+                shown = " | ".join(str(Rate(*one)) for one in told)
+                print(f"| {kind} {size} | every {every} | {markers} | {shown} |", flush=True)
+
+
+def print_marked_rows(tries: int) -> None:
+    """Alien ears among a row's own, and lines that are not what their generation or cross says, by markers."""
+    for markers in (20, 50, 140):
+        for told in (judge_ear_rows(markers, tries, ALARM, SEED), judge_mixed_lines(markers, tries, ALARM, SEED)):
+            for kind, rate in told.items():
+                print(f"| {markers} | {kind} | {Rate(*rate)} |", flush=True)
+
+
 if __name__ == "__main__":
     asked = int(sys.argv[1]) if len(sys.argv) > 1 else 100
     print_flowering(asked)
@@ -305,3 +325,5 @@ if __name__ == "__main__":
     print_notes(max(2, asked // 5))
     print_ears(100 * asked)
     print_markers(10 * asked)
+    print_sampled_rows(max(2, asked // 5))
+    print_marked_rows(5 * asked)

@@ -11,6 +11,7 @@ import pytest
 import scipy.stats
 
 from tests.soak import judge_audit
+from tests.soak.judge_marker_rows import judge_ear_rows, judge_mixed_lines, judge_sampled_rows
 from tests.soak.planted_seasons import grow, plan_lines, shift, swap
 
 SEED = judge_audit.SEED + 50_000
@@ -84,3 +85,21 @@ def test_one_or_two_extra_ears_are_seldom_told_and_many_are():
     assert told["1 extra"].share < 0.2
     # The bound itself is drawn from 3,000 rows: twice the spread of a count.
     assert told["clean"].found <= 15 + 3.1 * np.sqrt(2 * 15)
+
+
+def test_markers_find_planted_ears_pollen_and_shifts_at_few_alarms():
+    told = judge_ear_rows(50, 40, judge_audit.ALARM, SEED)
+    assert at_least(judge_audit.Rate(*told["1 alien ears"]), 0.986)
+    assert told["0 alien ears"][0] <= 2
+    mixed = judge_mixed_lines(50, 40, judge_audit.ALARM, SEED)
+    assert at_least(judge_audit.Rate(*mixed["other pollen of the group: heterozygosity"]), 0.99)
+    assert at_least(judge_audit.Rate(*mixed["of another cross: descent"]), 0.87)
+    assert mixed["true: heterozygosity"][0] + mixed["true: descent"][0] <= 3
+    found = judge_sampled_rows(
+        "shift", 20, [(1, 100), (5, 100)], judge_audit.ALARM, range(SEED, SEED + 6), lambda *_: set(), 200
+    )
+    assert found[1, 100][0] == (6, 6)
+    assert at_least(judge_audit.Rate(*found[5, 100][0]), 0.85)
+    refuted, clean = found[1, 100][2]
+    # One reading of a line is held against all its rows, so that alarms come in threes.
+    assert refuted <= 0.005 * clean + 3.1 * 1.8 * np.sqrt(0.005 * clean)
