@@ -112,6 +112,26 @@ def picture_page(pdf: bytes, page: int, dpi: float = CHECK_DPI) -> NDArray[np.ui
     return _read_png(png)
 
 
+_STARTS = {b"\x89PNG": "png", b"\xff\xd8\xff": "jpg", b"GIF8": "gif", b"RIFF": "webp"}
+
+
+def open_picture(picture: bytes, wide_px: int) -> NDArray[np.uint8] | None:
+    """A photo or drawing (PNG, JPEG, GIF, WebP) as a picture (height, width) of that width; None if it is none."""
+    kind = next((kind for start, kind in _STARTS.items() if picture.startswith(start)), None)
+    if kind is None:
+        return None
+    sheet = f'#set page(width: auto, height: auto, margin: 0pt)\n#image("picture.{kind}", width: {wide_px}pt)'
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, f"picture.{kind}").write_bytes(picture)
+        try:
+            drawn = typst.Compiler(sheet.encode(), root=folder, ignore_system_fonts=True)
+            png = drawn.compile(format="png", ppi=72)
+        except typst.TypstError:
+            return None
+    assert isinstance(png, bytes)
+    return _read_png(png)
+
+
 def check_print(pdf: bytes, expected: Mapping[int, Sequence[str]]) -> None:
     """Read back the codes on some pages of a finished PDF.
 
