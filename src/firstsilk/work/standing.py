@@ -75,6 +75,23 @@ def read_kept(station: Station, day: date | None = None) -> dict[int, int]:
     return kept
 
 
+def read_standing(station: Station, day: date | None = None) -> dict[int, Line]:
+    """For each record merged away by a day, by number, the line that stands for it.
+
+    What is counted by line goes through this, so that the facts of both records count for the line kept.
+    """
+    kept = read_kept(station, day)
+    lines = Line.objects.in_bulk(set(kept.values())) if kept else {}
+    return {gone: lines[to] for gone, to in kept.items()}
+
+
+def read_kept_names(station: Station, day: date | None = None) -> dict[str, str]:
+    """For the name of each record merged away by a day, the name of the line that stands for it."""
+    standing = read_standing(station, day)
+    names = Line.objects.filter(pk__in=standing).values_list("pk", "name") if standing else ()
+    return {name: standing[pk].name for pk, name in names}
+
+
 @dataclass(frozen=True, slots=True)
 class MergedAway:
     """Why nothing new is asked of a record: the line it was found to be, and a sentence and repair that say so."""

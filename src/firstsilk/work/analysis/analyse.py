@@ -18,6 +18,7 @@ from firstsilk.work.analysis.quality import judge_trials
 from firstsilk.work.analysis.reading import KIND, about, read_result
 from firstsilk.work.occasion import Occasion, Progress
 from firstsilk.work.shelf import get_station
+from firstsilk.work.standing import read_kept
 
 
 def analyse_trials(on: Occasion, years: Sequence[int], trait: str, seed: int, progress: Progress) -> TrialAnalysis:
@@ -117,7 +118,7 @@ def _work_out(on: Occasion, years: Sequence[int], trait: str, progress: Progress
     progress(0.1, f"fitting {len(values.plots)} plots")
     fitted = fit_plots(values.plots)
     progress(0.6, "estimating lines")
-    parents = _read_parents(station, {one.line for one in values.plots})
+    parents = _read_parents(on, station, {one.line for one in values.plots})
     mean, worth = estimate_worth(fitted, values.plots, parents, trait not in LESS_IS_BETTER)
     progress(0.8, "judging trials")
     quality = judge_trials(values.plots)
@@ -125,10 +126,11 @@ def _work_out(on: Occasion, years: Sequence[int], trait: str, progress: Progress
     return _Worked(values, fitted, mean, tuple(worth), tuple(quality))
 
 
-def _read_parents(station: Station, entries: set[int]) -> dict[int, tuple[int, ...]]:
+def _read_parents(on: Occasion, station: Station, entries: set[int]) -> dict[int, tuple[int, ...]]:
+    kept = read_kept(station, on.today)
     hybrids = Line.objects.filter(station=station, pk__in=entries, kind="hybrid")
     return {
-        pk: tuple(parent for parent in (mother, father) if parent is not None)
+        pk: tuple(kept.get(parent, parent) for parent in (mother, father) if parent is not None)
         for pk, mother, father in hybrids.values_list("pk", "mother", "father")
     }
 

@@ -14,6 +14,7 @@ from firstsilk.work.analysis.facts import VarianceFacts
 from firstsilk.work.analysis.plots import TRAITS, PlotValue, read_plot_values
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
+from firstsilk.work.standing import read_standing
 
 LEAST_LINES = 3
 WORDS = {
@@ -133,7 +134,7 @@ def read_combining_ability(on: Occasion, years: Sequence[int] = (), trait: str =
     """
     station = get_station(on.station)
     values = read_plot_values(station, years, trait, on.today)
-    crosses = _find_testcrosses(station, values.plots)
+    crosses = _find_testcrosses(on, station, values.plots)
     lines = {one.line for one in crosses}
     if len(lines) < LEAST_LINES:
         raise refuse(
@@ -163,14 +164,17 @@ def read_combining_ability(on: Occasion, years: Sequence[int] = (), trait: str =
     )
 
 
-def _find_testcrosses(station: Station, plots: Sequence[PlotValue]) -> list[_Testcross]:
-    """The plots of hybrids of which just one parent is a tester."""
+def _find_testcrosses(on: Occasion, station: Station, plots: Sequence[PlotValue]) -> list[_Testcross]:
+    """The plots of hybrids of which just one parent is a tester; parents that were merged away are the lines kept."""
+    standing = read_standing(station, on.today)
     hybrids = Line.objects.filter(station=station, kind="hybrid", pk__in={one.line for one in plots})
     parents: dict[int, tuple[str, str, str]] = {}
     for hybrid in hybrids.select_related("mother", "father"):
-        if hybrid.mother is None or hybrid.father is None or hybrid.mother.is_tester == hybrid.father.is_tester:
+        if hybrid.mother is None or hybrid.father is None:
             continue
-        tester, line = hybrid.mother, hybrid.father
+        tester, line = (standing.get(one.pk, one) for one in (hybrid.mother, hybrid.father))
+        if line.is_tester == tester.is_tester:
+            continue
         if line.is_tester:
             tester, line = line, tester
         parents[hybrid.pk] = (line.name, line.group, tester.name)

@@ -12,6 +12,7 @@ from datetime import date
 from firstsilk.answers import refuse
 from firstsilk.records.models import Plot, PlotRecord, Station, Trial
 from firstsilk.science.trials.stands import measure_lodging
+from firstsilk.work.standing import read_standing
 from firstsilk.work.trials.newest import read_newest_records
 
 TRAIT_WORDS = {
@@ -60,21 +61,27 @@ def read_plot_values(station: Station, years: Sequence[int], trait: str, up_to: 
     ------
     InputRefused
         If the trait is unknown, or no plot of these years tells it.
+
+    Notes
+    -----
+    Plots of a record that was merged into another line by the day count for the line kept.
     """
     if trait not in TRAITS:
         raise refuse("trait_unknown", f"There is no trait {trait!r}.", f"Traits: {', '.join(TRAITS)}.")
     trials = {trial.pk: trial for trial in _find_trials(station, years)}
     records = read_newest_records(station, trials, up_to)
     plots = Plot.objects.filter(station=station, trial__in=list(trials)).select_related("entry")
+    standing = read_standing(station, up_to)
     values: list[PlotValue] = []
     gone: Counter[str] = Counter()
     for plot in plots.order_by("trial__year", "trial__name", "number"):
         value = _value(records.get(plot.pk), trait, gone)
         if value is not None:
             trial = trials[plot.trial_id]
-            check = plot.is_check or plot.entry.is_check
+            entry = standing.get(plot.entry_id, plot.entry)
+            check = plot.is_check or plot.entry.is_check or entry.is_check
             told = (trial.name, trial.site.code, trial.year, f"{trial.name} {plot.rep}")
-            values.append(PlotValue(*told, plot.entry.name, plot.entry_id, check, value, plot.number))
+            values.append(PlotValue(*told, entry.name, entry.pk, check, value, plot.number))
     asked = ", ".join(str(year) for year in years) or "all years"
     if not values:
         raise refuse("no_plots", f"No plot of {asked} tells {trait}.", "Bring the plot data in first.")

@@ -9,7 +9,7 @@ from firstsilk.science.lineage.derivation import Derivation
 from firstsilk.work.bring.known import Known, KnownLine
 from firstsilk.work.bring.tables import StationTables
 from firstsilk.work.occasion import Occasion
-from firstsilk.work.standing import read_kept
+from firstsilk.work.standing import read_kept_names
 
 
 def find_station(on: Occasion, tables: StationTables) -> Station | None:
@@ -88,15 +88,8 @@ def read_known(on: Occasion, tables: StationTables) -> Known:
             for trial, across, along, number in plots
             if across is not None and along is not None
         },
-        merged=_read_merged(station),
+        merged=read_kept_names(station),
     )
-
-
-def _read_merged(station: Station) -> dict[str, str]:
-    """The line kept for each record merged away, by name."""
-    kept = read_kept(station)
-    names = dict(Line.objects.filter(pk__in={*kept, *kept.values()}).values_list("pk", "name")) if kept else {}
-    return {names[gone]: names[stands] for gone, stands in kept.items()}
 
 
 def _tell_derived(source: str | None, plant: str, generation: str) -> Derivation | None:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date
 
-from django.db.models import Q
-
-from firstsilk.records.models import LineMerge, Station
+from firstsilk.records.models import Station
 from firstsilk.science.lineage.derivation import Derivation
 from firstsilk.science.lineage.line_rules import LineFacts, check_lines
 from firstsilk.work.audited import Found
-from firstsilk.work.standing import lines_on
+from firstsilk.work.standing import lines_on, read_kept_names
 
 
 def audit_lines(station: Station, day: date) -> tuple[list[Found], int]:
@@ -33,15 +30,4 @@ def audit_lines(station: Station, day: date) -> tuple[list[Found], int]:
 
 def read_merged(station: Station, day: date) -> dict[str, str]:
     """The line that stands for each line merged into another by a day: the two are one, whichever a record names."""
-    undone = Q(undone_on__isnull=True) | Q(undone_on__gt=day)
-    told = LineMerge.objects.filter(undone, station=station, merged_on__lte=day)
-    into = dict(told.values_list("gone__name", "kept__name"))
-    return {gone: _follow(gone, into) for gone in into}
-
-
-def _follow(name: str, into: Mapping[str, str]) -> str:
-    seen = {name}
-    while name in into and into[name] not in seen:
-        name = into[name]
-        seen.add(name)
-    return name
+    return read_kept_names(station, day)

@@ -49,7 +49,7 @@ def audit_packets(
     season = noted[-1].season
     own = [row for row in rows if row.season_id == season.pk]
     heat = read_daily_heat(station, season.site, day)
-    units = read_units(station, [row.line for row in own])
+    units = read_units(station, [row.line for row in own], day)
     expected = np.full((len(own), 2), np.nan)
     observed = np.full((len(own), 2), np.nan)
     for at, row in enumerate(own):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from firstsilk.records.models import Line, Station
@@ -12,6 +12,7 @@ from firstsilk.science.seed.line_rates import LineCounts, learn_programme, rate_
 from firstsilk.science.seed.pollinations import EarRates, expect_pollinations
 from firstsilk.work.nursery.units import FloweringUnits, read_units
 from firstsilk.work.seed.success import count_lines, plan_tries
+from firstsilk.work.standing import read_kept_names
 
 MANY_POLLINATIONS = 50_000
 """From here on chance evens out, and what is needed on average is planned (a choice of ours)."""
@@ -61,16 +62,18 @@ def read_line_rates(station: Station, names: Iterable[str], day: date) -> dict[s
 
     Notes
     -----
-    Success and set are those of `work.seed.success`: learnt once, from all lines, and shown there line by line.
+    Success and set are those of `work.seed.success`: learnt once, from all lines, and shown there line by line. A
+    record merged into another line has the rates of the line kept.
     """
     counts, _ = count_lines(station, day)
     programme = learn_programme(tuple(counts.values()))
     lines = list(Line.objects.filter(station=station, name__in=set(names)))
-    units = read_units(station, lines)
+    units = read_units(station, lines, day)
+    kept = read_kept_names(station, day)
     return {
         line.name: _tell_rates(units[line.name], own, rate_line(own, programme))
         for line in lines
-        for own in [counts.get(line.name, LineCounts(line.name))]
+        for own in [replace(counts.get(kept.get(line.name, line.name), LineCounts("")), line=line.name)]
     }
 
 

@@ -16,7 +16,7 @@ from firstsilk.science.seed.pollinations import EarRates, find_reach_chance, pla
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_station
-from firstsilk.work.standing import rows_on
+from firstsilk.work.standing import read_kept_names, rows_on
 
 MOST_WANTED = 10_000_000
 """More ears or kernels than this are a slip of the keyboard (a choice of ours)."""
@@ -93,7 +93,8 @@ def read_success(
     Notes
     -----
     A row counts under its own line, the mother, with all pollinations noted in it, once ears of it were picked. In a
-    season of an earlier year of which anything was picked the other rows count too: they gave nothing. Kernels count
+    season of an earlier year of which anything was picked the other rows count too: they gave nothing. Rows of a record
+    that was merged into another line count for that line, which also stands for the record asked for. Kernels count
     with the ears picked of the rows whose kernels were noted. Ears beyond the pollinations noted do not count.
     """
     if not (0 <= ears <= MOST_WANTED and 0 <= kernels <= MOST_WANTED):
@@ -102,6 +103,7 @@ def read_success(
         raise refuse("chance_out_of_range", f"assurance {assurance} is not between 0 and 1", "Give 0.95 for 95 %.")
     station = get_station(on.station)
     only = get_line(station, line).name if line else ""
+    only = read_kept_names(station, on.today).get(only, only)
     counts, n_rows = count_lines(station, on.today)
     programme = learn_programme(tuple(counts.values()))
     names = [only] if only else sorted(name for name in counts if text.lower() in name.lower())
@@ -141,7 +143,11 @@ def plan_tries(rates: EarRates, ears: int, kernels: int, assurance: float) -> in
 
 
 def count_lines(station: Station, day: date) -> tuple[dict[str, LineCounts], int]:
-    """What became of each line's pollinations up to a day, and how many rows tell of it; as told at `read_success`."""
+    """What became of each line's pollinations up to a day, and how many rows tell of it; as told at `read_success`.
+
+    Rows of a record merged into another line count for the line kept.
+    """
+    kept = read_kept_names(station, day)
     rows = list(rows_on(station, day).values_list("tag", "line__name", "season_id", "season__year"))
     states = read_states(station, up_to=day, kinds=_TOLD_BY)
     over = _find_seasons_over(rows, states, day.year)
@@ -155,7 +161,7 @@ def count_lines(station: Station, day: date) -> tuple[dict[str, LineCounts], int
         shelled = state.ears_picked if state.kernels else 0
         good = min(state.ears_picked, state.ears_pollinated)
         for at, count in enumerate((state.ears_pollinated, good, shelled, state.kernels if shelled else 0)):
-            sums[line][at] += count
+            sums[kept.get(line, line)][at] += count
     return {line: LineCounts(line, *counts) for line, counts in sums.items()}, n_rows
 
 
