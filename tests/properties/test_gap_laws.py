@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from firstsilk.records.models import Note, NoteAside
-from firstsilk.work.flowering.gaps import find_gaps, find_gaps_by_device
+from firstsilk.work.flowering.gaps import Numbers, read_numbers, read_numbers_by_device
 from firstsilk.work.flowering.receive import receive_notes
 from tests.work.station_books import NOW, ON, PHONE, make_station, make_wire
 
@@ -27,7 +27,7 @@ def books():
         transaction.set_rollback(True)
 
 
-def count_gaps(held: set[int], told: int) -> tuple[tuple[tuple[int, int], ...], int]:
+def count_gaps(held: set[int], told: int) -> Numbers:
     """The slow twin: go up from 1 and write down each run that is not there."""
     gaps: list[list[int]] = []
     for number in range(1, max([told, *held], default=0) + 1):
@@ -38,7 +38,8 @@ def count_gaps(held: set[int], told: int) -> tuple[tuple[tuple[int, int], ...], 
         else:
             gaps.append([number, number])
     end = max([told, *held], default=0)
-    return tuple((first, last) for first, last in gaps), gaps[0][0] - 1 if gaps else end
+    ranges = tuple((first, last) for first, last in gaps)
+    return Numbers(ranges, gaps[0][0] - 1 if gaps else end, max(held, default=0))
 
 
 numbers = st.lists(st.integers(1, 14), max_size=8)
@@ -58,7 +59,7 @@ def test_gaps_after_any_batches_are_those_found_by_counting(batches, aside, told
                 wires.append(make_wire(number, id=f"0195c1a0-0000-7000-8000-{at:012x}"))
             receipt = receive_notes(ON, PHONE, wires, highest_number=told)
             held = set(Note.objects.values_list("device_number", flat=True))
-            assert (receipt.gaps, receipt.confirmed_to) == count_gaps(held, told)
+            assert Numbers(receipt.gaps, receipt.confirmed_to, receipt.highest_number) == count_gaps(held, told)
         receive_notes(
             ON,
             OTHER,
@@ -72,10 +73,10 @@ def test_gaps_after_any_batches_are_those_found_by_counting(batches, aside, told
                 defaults={"device": PHONE, "raw": raw, "reason": "x", "code": "x", "received_at": NOW},
             )
         held = {number for batch in batches for number in batch} | set(aside)
-        assert find_gaps(station, PHONE, told) == count_gaps(held, told)
-        every = find_gaps_by_device(station, {PHONE: told})
+        assert read_numbers(station, PHONE, told) == count_gaps(held, told)
+        every = read_numbers_by_device(station, {PHONE: told})
         assert every[PHONE] == count_gaps(held, told)
-        assert every.get(OTHER, ((), 0)) == count_gaps(set(others), 0)
+        assert every.get(OTHER, Numbers()) == count_gaps(set(others), 0)
 
 
 @pytest.mark.django_db
@@ -85,6 +86,6 @@ def test_gaps_are_found_with_the_same_questions_for_one_note_and_for_five_hundre
         with books() as station:
             receive_notes(ON, PHONE, [make_wire(number) for number in range(1, n + 1)])
             with CaptureQueriesContext(connection) as found:
-                assert find_gaps(station, PHONE) == ((), n)
+                assert read_numbers(station, PHONE) == Numbers((), n, n)
             asked.append(len(found))
     assert asked == [3, 3]

@@ -107,6 +107,18 @@ def test_of_two_corrections_the_picked_one_stands_alone_whichever_came_first(kep
     assert _code_of(no) == "no_conflict"
 
 
+def test_code_of_a_bag_put_on_twice_waits_until_one_of_the_notes_is_taken_back() -> None:
+    wires = [
+        make_wire(number, kind="tassel_bagged", bag="0000004T", value="1", taken_local=f"2031-07-{day}T16:00:00")
+        for number, day in ((1, 14), (2, 18))
+    ]
+    receive_notes(ON, PHONE, wires)
+    (found,) = read_to_settle(ON).twice
+    assert (found.code, found.value) == ("bag_put_on_twice", "0000004T")
+    receive_notes(ON, PHONE, [make_wire(3, kind="withdrawn", value="wrong code", replaces=wires[0]["id"])])
+    assert read_to_settle(ON).twice == ()
+
+
 def test_correction_of_a_correction_is_no_conflict() -> None:
     first = make_wire(1)
     second = make_wire(2, replaces=first["id"])
@@ -138,7 +150,7 @@ def test_commands_list_what_waits_and_settle_it(capsys) -> None:
     receive_notes(ON, PHONE, fixes)
     code, out, told = call(capsys, "to-settle", *day)
     assert code == 0
-    assert "1 laid aside, 1 corrected twice" in told
+    assert "1 laid aside, 1 corrected twice, 0 codes used twice" in told
     assert [row["what"] for row in rows_of(out)] == ["aside", "correction", "correction"]
     code, _, told = call(capsys, "settle-aside", number, *day)
     assert (code, "What became of it?" in told) == (1, True)

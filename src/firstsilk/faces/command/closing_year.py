@@ -1,8 +1,10 @@
-"""How are days closed, and what waits for a person settled, from the command line?"""
+"""How are a phone's file brought, days closed and what waits for a person settled, from the command line?"""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -10,6 +12,21 @@ import typer
 from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
 from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
+from firstsilk.faces.files.carried import read_carried
+
+
+def bring_notes(
+    file: Annotated[str, typer.Argument(help="File of notes that a phone gave; - for standard input.")],
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Bring the notes of a phone that gave them as a file: each once, all of the file or none."""
+    content = sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes()
+    wires = read_carried(content, "standard input" if file == "-" else Path(file).name)
+    on = open_books(station, today)
+    from firstsilk.work.flowering.carried import carry_in
+
+    say(carry_in(on, wires).as_text())
 
 
 def close_day(
@@ -63,12 +80,13 @@ def to_settle(
     station: StationCode = "",
     today: Today = "",
 ) -> None:
-    """What waits for a person: things laid aside by number, and every correction of a note corrected twice."""
+    """What waits for a person: things laid aside by number, notes corrected twice, bag codes used twice."""
     on = open_books(station, today)
     from firstsilk.work.flowering.settling import read_to_settle
 
     found = read_to_settle(on)
-    say(f"{found.n_open} laid aside, {len(found.conflicts)} corrected twice. {found.basis.as_text()}")
+    waits = f"{found.n_open} laid aside, {len(found.conflicts)} corrected twice, {len(found.twice)} codes used twice."
+    say(f"{waits} {found.basis.as_text()}")
     columns = ("what", "number", "came", "phone", "why", "kind", "tag", "value", "note")
     rows: list[tuple[object, ...]] = [
         ("aside", one.number, one.received_at.isoformat(), one.device, one.reason, *_reads(one.reads), None)
@@ -88,6 +106,10 @@ def to_settle(
         )
         for one in found.conflicts
         for fix in one.corrections
+    ]
+    rows += [
+        ("code used twice", None, None, None, one.message, "tassel_bagged", None, one.value, None)
+        for one in found.twice
     ]
     give_result(columns, rows, out, as_json)
 

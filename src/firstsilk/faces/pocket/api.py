@@ -219,6 +219,7 @@ class ReceiptOut(Schema):
     aside: list[AsideOut]
     gaps: list[list[int]]
     confirmed_to: int
+    highest_number: int
     server_time: str
     closed_days: list[str]
 
@@ -304,6 +305,7 @@ def post_notes(request: HttpRequest, body: BatchIn) -> dict[str, object]:
         "aside": [asdict(one) for one in receipt.aside],
         "gaps": [list(gap) for gap in receipt.gaps],
         "confirmed_to": receipt.confirmed_to,
+        "highest_number": receipt.highest_number,
         "server_time": receipt.received_at,
         "closed_days": [day.isoformat() for day in list_closed_days(on)],
     }

@@ -23,7 +23,7 @@ from firstsilk.science.flowering.notes import make_note_id
 from firstsilk.science.seed.tags import ALPHABET
 from firstsilk.work.flowering.clock import CLOCK_WARNS_S
 from firstsilk.work.flowering.desk import take_device_number
-from firstsilk.work.flowering.gaps import Gap, find_gaps_by_device
+from firstsilk.work.flowering.gaps import Numbers, read_numbers_by_device
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
 from firstsilk.work.station import read_station
@@ -233,15 +233,15 @@ def list_devices(on: Occasion) -> tuple[DeviceFacts, ...]:
         device: (n, highest) for device, n, highest in notes.annotate(n=Count("id"), highest=Max("device_number"))
     }
     devices = list(Device.objects.filter(station=station).order_by("number"))
-    gaps = find_gaps_by_device(station, {str(one.uuid): one.highest_number for one in devices})
-    return tuple(_tell_device(one, on.now, counted, gaps) for one in devices)
+    numbers = read_numbers_by_device(station, {str(one.uuid): one.highest_number for one in devices})
+    return tuple(_tell_device(one, on.now, counted, numbers) for one in devices)
 
 
 def _tell_device(
     device: Device,
     now: datetime,
     counted: Mapping[UUID, tuple[int, int]],
-    gaps: Mapping[str, tuple[tuple[Gap, ...], int]],
+    numbers: Mapping[str, Numbers],
 ) -> DeviceFacts:
     n_notes, highest = counted.get(device.uuid, (0, 0))
     return DeviceFacts(
@@ -254,7 +254,7 @@ def _tell_device(
         clock_ahead_s=device.clock_ahead_s,
         n_notes=n_notes,
         highest_number=highest,
-        gaps=gaps.get(str(device.uuid), ((), 0))[0],
+        gaps=numbers.get(str(device.uuid), Numbers()).gaps,
         highest_told=device.highest_number,
         waiting=device.waiting,
         app=device.app,

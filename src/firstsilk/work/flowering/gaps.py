@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from django.db.models import F, Max, Min, Window
 from django.db.models.functions import Lead
@@ -19,8 +20,17 @@ Gap = tuple[int, int]
 """First and last of a run of numbers that never came."""
 
 
-def find_gaps(station: Station, device_uuid: str, highest_number: int | None = None) -> tuple[tuple[Gap, ...], int]:
-    """The numbers of a device that never reached us, as ranges; and the number up to which all did.
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """What came of a device's numbers: the holes, up to where all came, and the highest that came or lies aside."""
+
+    gaps: tuple[Gap, ...] = ()
+    confirmed_to: int = 0
+    highest: int = 0
+
+
+def read_numbers(station: Station, device_uuid: str, highest_number: int | None = None) -> Numbers:
+    """What came of one device's numbers.
 
     Parameters
     ----------
@@ -33,13 +43,13 @@ def find_gaps(station: Station, device_uuid: str, highest_number: int | None = N
     tests/properties/test_gap_laws.py.
     """
     told = {device_uuid: highest_number or 0}
-    return find_gaps_by_device(station, told, [device_uuid]).get(device_uuid, ((), 0))
+    return read_numbers_by_device(station, told, [device_uuid]).get(device_uuid, Numbers())
 
 
-def find_gaps_by_device(
+def read_numbers_by_device(
     station: Station, told: dict[str, int] | None = None, devices: Iterable[str] | None = None
-) -> dict[str, tuple[tuple[Gap, ...], int]]:
-    """As `find_gaps`, for many devices with the same few questions to the books.
+) -> dict[str, Numbers]:
+    """As `read_numbers`, for many devices with the same few questions to the books.
 
     Parameters
     ----------
@@ -91,13 +101,14 @@ def _read_numbers_aside(station: Station, devices: list[str] | None) -> dict[str
     return numbers
 
 
-def _close(holes: list[Gap], last: int, aside: set[int], told: int) -> tuple[tuple[Gap, ...], int]:
+def _close(holes: list[Gap], last: int, aside: set[int], told: int) -> Numbers:
     """The holes without the numbers laid aside, and with what the device told above all that came."""
-    end = max(last, told, max(aside, default=0))
+    came = max(last, max(aside, default=0))
+    end = max(came, told)
     gaps = [*holes, (last + 1, end)] if end > last else holes
     for number in sorted(aside):
         gaps = [part for gap in gaps for part in _part(gap, number)]
-    return tuple(gaps), gaps[0][0] - 1 if gaps else end
+    return Numbers(tuple(gaps), gaps[0][0] - 1 if gaps else end, came)
 
 
 def _part(gap: Gap, number: int) -> list[Gap]:

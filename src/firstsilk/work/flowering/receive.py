@@ -27,7 +27,7 @@ from firstsilk.science.flowering.notes import (
     read_note,
 )
 from firstsilk.work.flowering.chain import as_note, receipt_text
-from firstsilk.work.flowering.gaps import find_gaps
+from firstsilk.work.flowering.gaps import read_numbers
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
 
@@ -55,6 +55,8 @@ class Receipt:
         Ranges of the device's numbers, first and last, that have never reached us.
     confirmed_to
         The device's notes 1 to this number have all reached us.
+    highest_number
+        The highest number of the device that is here, or lies aside; a phone that lost its store goes on above it.
     received_at
         The instant written on this batch, ISO text in UTC.
     """
@@ -64,6 +66,7 @@ class Receipt:
     aside: tuple[Aside, ...]
     gaps: tuple[tuple[int, int], ...]
     confirmed_to: int
+    highest_number: int
     received_at: str
 
 
@@ -120,13 +123,14 @@ def receive_notes(
         _lengthen_chain(station, batch.new, on.now)
         _meet_device(station, device_uuid, on.now, _find_clock(on.now, sent_local, sent_offset_min), app, waiting)
         _keep_highest(station, device_uuid, highest_number)
-        gaps, confirmed_to = find_gaps(station, device_uuid, highest_number)
+        numbers = read_numbers(station, device_uuid, highest_number)
     return Receipt(
         stored=tuple(note.id for note in batch.new),
         already=batch.already,
         aside=tuple(aside for aside, _ in batch.aside),
-        gaps=gaps,
-        confirmed_to=confirmed_to,
+        gaps=numbers.gaps,
+        confirmed_to=numbers.confirmed_to,
+        highest_number=numbers.highest,
         received_at=receipt_text(on.now),
     )
 

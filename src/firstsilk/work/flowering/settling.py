@@ -13,12 +13,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Q
 
-from firstsilk.answers import refuse
+from firstsilk.answers import Finding, refuse
 from firstsilk.records.models import AsideSettled, Device, NoteAside, Row, Station
 from firstsilk.records.models import Note as NoteRecord
+from firstsilk.science.flowering.bags import check_bag, read_bags
 from firstsilk.science.flowering.notes import BODY_FIELDS, Note
-from firstsilk.science.flowering.rows import find_undone
+from firstsilk.science.flowering.rows import find_undone, keep_standing_notes
 from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.occasion import Basis, Occasion
@@ -66,11 +68,16 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True)
 class ToSettle:
-    """All that waits for a person, and what was settled last. `n_open` and `n_settled` count things laid aside."""
+    """All that waits for a person, and what was settled last.
+
+    `twice` are codes of bags, each good for one bag, that were put on twice; `n_open` and `n_settled` count things laid
+    aside.
+    """
 
     aside: tuple[LaidAside, ...]
     settled: tuple[LaidAside, ...]
     conflicts: tuple[Conflict, ...]
+    twice: tuple[Finding, ...]
     n_open: int
     n_settled: int
     basis: Basis
@@ -89,10 +96,19 @@ def read_to_settle(on: Occasion) -> ToSettle:
         aside=tuple(_tell_aside(one, numbers) for one in opened.order_by("received_at", "pk")[:MOST_SHOWN]),
         settled=tuple(_tell_aside(one, numbers) for one in done[:50]),
         conflicts=conflicts,
+        twice=_find_codes_used_twice(station),
         n_open=n_open,
         n_settled=n_settled,
         basis=Basis((("things laid aside", n_open + n_settled), ("notes corrected twice", len(conflicts)))),
     )
+
+
+def _find_codes_used_twice(station: Station) -> tuple[Finding, ...]:
+    wanted = Q(kind="tassel_bagged", bag__gt="") | Q(replaces__isnull=False)
+    records = NoteRecord.objects.filter(wanted, station=station, practice=False)
+    standing, _ = keep_standing_notes(as_note(one) for one in records.iterator(chunk_size=2000))
+    found = (one for bag in read_bags(standing) for _, one in check_bag(bag, {}))
+    return tuple(one for one in found if one.code == "bag_put_on_twice")
 
 
 def settle_as_note(on: Occasion, number: int, draft: NoteDraft) -> str:

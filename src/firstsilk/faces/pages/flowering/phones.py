@@ -2,53 +2,70 @@
 
 from __future__ import annotations
 
-from functools import cache
+from pathlib import Path
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils.html import format_html
-from django.utils.safestring import SafeString
 
+from firstsilk.answers import refuse
+from firstsilk.faces.files.carried import read_carried
 from firstsilk.faces.pages.forms import read_form_text, read_form_whole
+from firstsilk.faces.pocket.authority import ROOT, read_as_der, read_fingerprint
+from firstsilk.faces.pocket.qr import draw_address
+from firstsilk.faces.pocket.root_page import CERTIFICATE_TYPE, STEPS
+from firstsilk.work.flowering.carried import carry_in
 from firstsilk.work.flowering.devices import list_devices, open_enrolment, revoke_device
 from firstsilk.work.occasion import Occasion
 
 
 def show_phones(request: HttpRequest, on: Occasion) -> HttpResponse:
-    """The phones of the station; sent, one more may join with a code that is shown once, or one is shut out."""
+    """The phones of the station; sent, one more may join, one is shut out, or a phone's file is brought."""
     told: dict[str, object] = {"room": "flowering", "on": on}
     if request.method == "POST" and "revoke" in request.POST:
         gone = revoke_device(on, read_form_whole(request, "revoke", 1) or 0)
         messages.success(request, f"Phone {gone.number} ({gone.label}) may send no more. What it sent stays.")
         return redirect("devices")
+    if "notes" in request.FILES:
+        file = request.FILES["notes"]
+        messages.success(request, carry_in(on, read_carried(file.read(), str(file.name))).as_text())
+        return redirect("devices")
     if request.method == "POST":
         address = request.build_absolute_uri(reverse("pocket"))
-        told |= {"code": open_enrolment(on, read_form_text(request, "label")), "address": address}
-        told["picture"] = draw_address(address)
+        code = open_enrolment(on, read_form_text(request, "label"))
+        # Behind the hash sign the code never leaves the phone but in the request that joins.
+        told |= {"code": code, "address": address, "picture": draw_address(f"{address}#join={code.code}")}
+    told |= _tell_root()
     told["devices"] = list_devices(on)
     response = render(request, "flowering/phones.html", told)
     response["Cache-Control"] = "no-store"
     return response
 
 
-@cache
-def draw_address(address: str) -> SafeString:
-    """An address as a QR code, drawn as SVG with a quiet zone of four modules."""
-    import numpy as np
-    import zxingcpp
+def give_root_certificate(request: HttpRequest, on: Occasion) -> HttpResponse:
+    """The root certificate as a file, for a phone that takes it from a cable or a stick."""
+    root = _find_root()
+    if root is None:
+        raise refuse("no_root", "This station has no root certificate.", "Serve it by firstsilk serve --lan.")
+    name = 'attachment; filename="firstsilk-root.crt"'
+    return HttpResponse(read_as_der(root), content_type=CERTIFICATE_TYPE, headers={"Content-Disposition": name})
 
-    code = zxingcpp.create_barcode(address, zxingcpp.BarcodeFormat.QRCode, ec_level="M")
-    modules = np.asarray(code.to_image(scale=1, add_quiet_zones=False)) < 128
-    size = modules.shape[0] + 8
-    path = "".join(f"M{col + 4} {row + 4}h1v1h-1z" for row, col in np.argwhere(modules).tolist())
-    says = f"A code that opens {address}"
-    return format_html(
-        '<svg viewBox="0 0 {} {}" role="img" aria-label="{}"><rect width="100%" height="100%" fill="#fff"/>'
-        '<path d="{}" fill="#000"/></svg>',
-        size,
-        size,
-        says,
-        path,
-    )
+
+def _find_root() -> Path | None:
+    path = Path(settings.HOME) / "lan" / ROOT
+    return path if path.is_file() else None
+
+
+def _tell_root() -> dict[str, object]:
+    """What the page says of the root certificate, where the station is on its own network."""
+    root = _find_root()
+    if root is None or not settings.ROOT_PAGE:
+        return {}
+    return {
+        "root_page": settings.ROOT_PAGE,
+        "root_picture": draw_address(settings.ROOT_PAGE),
+        "fingerprint": read_fingerprint(root),
+        "steps": STEPS,
+    }
