@@ -8,6 +8,7 @@ import re
 import pytest
 
 from firstsilk.faces.pocket.views import FOLDER
+from firstsilk.science.flowering.day_rows import ORDER
 from firstsilk.science.flowering.notes import KINDS, POLLINATION_TYPES
 
 LANGUAGES = ("en", "fr", "es")
@@ -101,3 +102,9 @@ def test_instructions_of_the_station_are_all_worded():
     from firstsilk.work.flowering.walk import _SENTENCES
 
     assert {f"step.{code}" for code in _SENTENCES} <= set(WORDS["en"])
+
+
+def test_phone_knows_every_kind_of_task_of_the_day_list():
+    tasks = set(re.findall(r"^  (\w+): \[", SOURCES["deeds.js"].split("TASK_KINDS = {")[1].split("};")[0], re.M))
+    assert tasks == set(ORDER)
+    assert {f"task.{task}" for task in ORDER} <= set(WORDS["en"])

@@ -124,6 +124,10 @@ class _Station(BaseHTTPRequestHandler):
             self._give(PAGE.encode(), "text/html; charset=utf-8")
         elif self.path == "/pocket/api/v1/walk":
             self._give(self.walk, "application/json")
+        elif self.path == "/pocket/sw.js":
+            self._give(make_service_worker(), TYPES[".js"])
+        elif self.path == "/pocket/manifest.json":
+            self._give(b"{}", "application/manifest+json")
         elif self.pseudo and path.name == "words.fr.json":
             self._give(make_pseudo_words(path.read_text("utf-8")), TYPES[".json"])
         elif "/own/" in self.path and path.is_file():
@@ -143,6 +147,15 @@ class _Station(BaseHTTPRequestHandler):
                       "gaps": [], "confirmed_to": 0, "closed_days": [], "server_time": "2031-07-25T06:00:00Z",
                       "highest_number": body["highest_number"]}  # fmt: skip
         self._give(json.dumps(answer).encode(), "application/json")
+
+
+def make_service_worker() -> bytes:
+    """The page's own service worker, with the files that are there."""
+    text = (FOLDER.parent.parent / "templates" / "pocket" / "sw.js").read_text("utf-8")
+    names = ["/pocket/", "/pocket/manifest.json"]
+    names += [f"/pocket/own/{path.name}" for path in sorted(FOLDER.iterdir()) if path.suffix in TYPES]
+    text = text.replace("{% autoescape off %}", "").replace("{% endautoescape %}", "")
+    return text.replace("{{ names }}", json.dumps(names)).replace("{{ edition }}", "test").encode()
 
 
 def make_pseudo_words(text: str) -> bytes:

@@ -134,6 +134,7 @@ class TaskOut(Schema):
     males: list[int]
     days_left: int | None
     rank: int
+    again: int
 
 
 class WindowOut(Schema):

@@ -40,7 +40,8 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class WalkTask:
-    """One thing to do today on a row. `rank` counts the day's tasks of this kind from the most urgent, 1, on.
+    """One thing to do today on a row. `rank` counts the day's tasks of this kind from the most urgent, 1, on; `again`
+    are those of the ears that repeat lost ones.
 
     `days_left` are the days after which it is too late, None if it can wait. Why it is there the phone tells from
     `days_left` and the row's windows.
@@ -51,6 +52,7 @@ class WalkTask:
     males: tuple[int, ...]
     days_left: int | None
     rank: int
+    again: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +153,7 @@ def _share_tasks(tasks: Iterable[Task]) -> dict[int, tuple[WalkTask, ...]]:
     found: dict[int, list[WalkTask]] = defaultdict(list)
     for task in sorted(tasks, key=lambda one: (-one.urgency, one.number)):
         ranks[task.do] += 1
-        found[task.number].append(WalkTask(task.do, task.count, task.males, task.days_left, ranks[task.do]))
+        found[task.number].append(WalkTask(task.do, task.count, task.males, task.days_left, ranks[task.do], task.again))
     return {number: tuple(some) for number, some in found.items()}
 
 

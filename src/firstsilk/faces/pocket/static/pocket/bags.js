@@ -86,7 +86,13 @@ class Bags {
 
   scan() {
     const back = () => this.show();
-    scanTag({ title: say(this.bag ? "bags.scan_row" : this.tag ? "bags.scan_bag" : "bags.scan"), onTag: (tag) => this.take(tag), onBack: back });
+    scanTag({ title: say(this.bag ? "bags.scan_row" : this.tag ? "bags.scan_bag" : "bags.scan"), onTag: (tag) => this.takeSeen(tag), onBack: back });
+  }
+
+  /** Seen by the camera: it stays open for the other of the two. */
+  takeSeen(tag) {
+    this.take(tag);
+    if (Boolean(this.bag) !== Boolean(this.tag) && document.body.dataset.screen === "bags") this.scan();
   }
 
   read(text) {

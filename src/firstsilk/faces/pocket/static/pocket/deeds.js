@@ -15,8 +15,8 @@ export const DEEDS = [
   { kind: "rated", ask: "trait" },
 ];
 
-/** Deeds of spring and autumn: asked for by the walk, not offered on every row. */
-const OTHER_DEEDS = [{ kind: "sown" }, { kind: "ears_picked", ask: "count" }];
+/** Deeds that only the walk asks for: not offered on every row. */
+const OTHER_DEEDS = [{ kind: "sown" }, { kind: "ears_picked", ask: "count" }, { kind: "tassel_unbagged", ask: "count" }];
 
 export const DEED_OF = Object.fromEntries([...DEEDS, ...OTHER_DEEDS].map((deed) => [deed.kind, deed]));
 
@@ -32,6 +32,7 @@ export const TYPES = [
 /** Which notes settle a task of the walk. */
 export const TASK_KINDS = {
   pollinate: ["pollinated"],
+  take_down: ["tassel_unbagged"],
   tassel_bag: ["tassel_bagged"],
   shoot_bag: ["shoot_bagged"],
   look: ["silk", "silk_not_yet", "shed", "shed_not_yet"],

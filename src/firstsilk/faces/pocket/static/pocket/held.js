@@ -31,15 +31,17 @@ export class Held {
     this.byTag = new Map();
     this.byBag = new Map();
     this.gone = new Set();
+    this.size = 0;
     for (const note of this.store.notes.values()) this.add(note);
   }
 
-  /** Anew only if another list has come. */
+  /** Anew only if another list has come, or notes of another phone. */
   refresh() {
-    if (this.read !== this.store.list) this.readList();
+    if (this.read !== this.store.list || this.size !== this.store.notes.size) this.readList();
   }
 
   add(note) {
+    this.size += 1;
     if (note.replaces) this.gone.add(note.replaces);
     if (note.kind === "withdrawn") return;
     put(this.byTag, note.tag, note);
@@ -62,10 +64,12 @@ export class Held {
     return addDays(list.today, Math.max(0, since));
   }
 
-  /** This phone's standing notes on a row that the field list does not count yet. */
+  /** The standing notes on a row that the field list does not count yet: this phone's, and those that it carries. */
   ownNotes(tag) {
     const after = this.store.list?.after_number || 0;
-    return (this.byTag.get(tag) || []).filter((note) => note.number > after && this.stands(note));
+    const device = this.store.settings.get("device");
+    const isNew = (note) => (note.device === device ? note.number > after : this.store.marks.get(note.id) !== "confirmed");
+    return (this.byTag.get(tag) || []).filter((note) => isNew(note) && this.stands(note));
   }
 
   /** Where a row stands: as the list says, and what this phone has noted since. */
@@ -118,14 +122,27 @@ export class Held {
     return open;
   }
 
-  /** What is to be done of one kind today, in walking order. */
+  /** What is to be done of one kind today, in walking order; of one team's stretch if this phone goes with a team. */
   stops(task) {
+    const stretch = this.stretchOf(task);
     const found = [];
     for (const row of this.inOrder) {
       const one = row.tasks?.find((some) => some.do === task);
-      if (one) found.push({ row, task: one });
+      if (one && (!stretch || stretch.has(row.number))) found.push({ row, task: one });
     }
     return found;
+  }
+
+  /** The rows of the phone's own team for a kind of task; null where it goes with no team of today. */
+  stretchOf(task) {
+    const team = this.store.settings.get("team");
+    const walks = (this.store.list?.teams || []).filter((walk) => walk.team === team);
+    return walks.length ? new Set(walks.filter((walk) => walk.kinds.includes(task)).flatMap((walk) => walk.rows)) : null;
+  }
+
+  /** The teams of today by name. */
+  get teams() {
+    return [...new Set((this.store.list?.teams || []).map((walk) => walk.team))];
   }
 }
 

@@ -4,7 +4,7 @@ import { TASKS, TASK_KINDS } from "./deeds.js";
 import { openBags } from "./bags.js";
 import { goMore } from "./more.js";
 import { printTag, readTag } from "./note.js";
-import { askText, button, grid, make, makeForm, place, show } from "./parts.js";
+import { askChoice, askText, button, grid, make, makeForm, place, show } from "./parts.js";
 import { picture } from "./pictures.js";
 import { openRow } from "./row.js";
 import { canScan, scanTag } from "./scan.js";
@@ -35,6 +35,7 @@ export function goHome(pocket) {
     loose ? make("p", { class: "problem" }, picture("doubt"), make("span", {}, say("home.loose", { bags: loose }))) : "",
   ], [
     tasksOf(pocket),
+    held.teams.length > 1 ? button(say("home.team"), () => askTeam(pocket), { image: "people", hint: ownTeam(pocket) || say("team.all") }) : "",
     makeForm({ label: say("home.tag"), go: say("open"), beside: true, onText: (text) => readInto(text, open) }),
     canScan() ? button(say("home.scan"), () => scanTag({ title: say("scan.tag"), onTag: open, onBack: pocket.goHome }), { image: "scan" }) : "",
     grid(2, [
@@ -47,6 +48,26 @@ export function goHome(pocket) {
       button(say("more.title"), () => goMore(pocket), { image: "more" }),
     ]),
   ]);
+}
+
+const ownTeam = (pocket) => {
+  const team = pocket.store.settings.get("team");
+  return pocket.held.teams.includes(team) ? team : "";
+};
+
+/** With which team does this phone go? It is led along that team's stretch only. */
+function askTeam(pocket) {
+  const choices = [["", say("team.all")], ...pocket.held.teams.map((team) => [team, team])];
+  const onChoice = async (team) => {
+    try {
+      await pocket.store.keep("team", team);
+    } catch (fault) {
+      pocket.tellRed(fault);
+      return;
+    }
+    pocket.goHome();
+  };
+  askChoice({ title: say("team.title"), choices, onChoice, onBack: pocket.goHome });
 }
 
 /** Today's walks by task: how many rows are left, the first one large. */

@@ -16,7 +16,8 @@ const CRC_TABLE = Uint32Array.from({ length: 256 }, (_, byte) => {
 /** CRC-32 of bytes, as a number. */
 export function crcOfBytes(bytes) {
   let rest = 0xffffffff;
-  for (const byte of bytes) rest = CRC_TABLE[(rest ^ byte) & 0xff] ^ (rest >>> 8);
+  // By index: a loop over the bytes themselves takes four times as long, and a field list has millions of them.
+  for (let at = 0; at < bytes.length; at += 1) rest = CRC_TABLE[(rest ^ bytes[at]) & 0xff] ^ (rest >>> 8);
   return (rest ^ 0xffffffff) >>> 0;
 }
 

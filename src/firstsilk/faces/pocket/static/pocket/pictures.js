@@ -17,6 +17,7 @@ const DRAWINGS = {
   shed: TASSEL + DUST,
   shed_not_yet: TASSEL + NOT,
   tassel_bagged: `<path d="M24 46V36"/>${BAG}<path d="M19 18l5 6 5-6M24 24v8"/>`,
+  tassel_unbagged: `<path d="M24 46V36"/>${BAG}<path class="thick" d="M24 14v16M17 24l7 7 7-7"/>`,
   pollinated: `${EAR}<g class="full"><circle cx="10" cy="6" r="2.6"/><circle cx="20" cy="3.5" r="2.6"/><circle cx="30" cy="4" r="2.6"/><circle cx="39" cy="7" r="2.6"/></g>`,
   spoiled: `${EAR}<path class="thick" d="M8 8l32 32M40 8 8 40"/>`,
   rated: '<path d="M4 24s8-13 20-13 20 13 20 13-8 13-20 13S4 24 4 24z"/><circle class="full" cx="24" cy="24" r="6"/>',

@@ -62,7 +62,7 @@ class AtRow {
       make("h1", {}, this.name()),
       place(say("row.place", { range: this.row.field_row, place: this.row.field_col, line: this.row.line })),
       order(done ? "tick" : this.image(), words),
-      wanted ? place(say("row.ears", { ears, wanted })) : "",
+      wanted ? place(say("row.ears", { ears, wanted }), this.task()?.again ? ` · ${say("order.again", { again: this.task().again })}` : "") : "",
       this.walk && !done ? place(this.walk.why(this.row, this.pocket)) : "",
     ];
   }
@@ -71,13 +71,17 @@ class AtRow {
     return this.row.males.map((male) => male.number).join(", ");
   }
 
+  task() {
+    return (this.walk && this.row.tasks?.find((one) => one.do === this.walk.task)) || null;
+  }
+
   image() {
     return this.walk ? TASK_KINDS[this.walk.task][0] : this.row.next;
   }
 
   /** The instruction in this language: of the walk's task, else the row's next step; an older station's sentence else. */
   sayOrder() {
-    const task = this.walk && this.row.tasks?.find((one) => one.do === this.walk.task);
+    const task = this.task();
     if (task) {
       const male = task.males.join(", ") || this.maleNumbers();
       const key = task.do === "pollinate" ? (this.row.make === "self" ? "order.self" : "order.cross") : `order.${task.do}`;
