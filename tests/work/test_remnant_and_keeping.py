@@ -14,7 +14,16 @@ from firstsilk.work.seed.keeping import list_keeping
 from firstsilk.work.seed.lots import move_seed
 from firstsilk.work.seed.remnant import check_planned_increases, check_season_increases, count_increases
 from firstsilk.work.seed.splits import bulk_lots, split_lot
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_weather, occasion
+from tests.factories import (
+    make_line,
+    make_lot,
+    make_row,
+    make_season,
+    make_station,
+    make_target,
+    make_weather,
+    occasion,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -102,3 +111,17 @@ def test_the_list_says_why_of_each_lot_and_discards_nothing(station):
     record_germination(ON, other.tag, 50, 45)
     assert list_keeping(ON, rule, "E2").lots == ()
     assert [one.tag for one in list_keeping(ON, rule, "E1", needed_only=False).lots][-1] == good.tag
+
+
+def test_what_drafts_want_counts_in_the_need_and_is_marked(station):
+    female, male = make_line(station, "E1"), make_line(station, "E2")
+    make_lot(female, kernels=300)
+    make_lot(male, kernels=300)
+    make_target(make_season(station), 1, female, male, ears=4)
+    make_target(make_season(station, "2030", date(2030, 5, 12)), 1, female, ears=400)
+    told = {one.advice.lot.line: one for one in list_keeping(ON, needed_only=False).lots}
+    assert told["E1"].draft_need == 44  # 10 pollinations, 2 rows of 18 plants and a fifth more; the past draft is over
+    assert told["E2"].draft_need == 27  # one male row and half as much again
+    assert [told[name].advice.line_need for name in ("E1", "E2")] == [244, 227]
+    tight = list_keeping(ON, KeepingRule(keep_kernels=250))
+    assert [(one.advice.lot.line, one.advice.advice) for one in tight.lots] == [("E1", "regrow"), ("E2", "test")]

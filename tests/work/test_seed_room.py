@@ -7,15 +7,16 @@ from datetime import date
 import pytest
 
 from firstsilk.answers import InputRefused
+from firstsilk.faces.command.main import run
 from firstsilk.records.models import GerminationTest, Lot, LotOrigin, Movement, Reservation, Site, Trial, Weighing
 from firstsilk.work.nursery.sow import settle_sowing
 from firstsilk.work.seed.germination_tests import list_germination, record_germination
-from firstsilk.work.seed.lots import list_lots, read_lot
+from firstsilk.work.seed.lots import list_lots, move_seed, read_lot
 from firstsilk.work.seed.places import list_box, place_lot
-from firstsilk.work.seed.promises import list_promises, release_row, release_trial
+from firstsilk.work.seed.promises import list_given_up, list_promises, release_row, release_trial, renew_trial
 from firstsilk.work.seed.splits import bulk_lots, split_lot
 from firstsilk.work.seed.weighing import weigh_lot
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, occasion
+from tests.factories import make_line, make_lot, make_row, make_season, make_station, occasion, sign_in
 
 pytestmark = pytest.mark.django_db
 
@@ -211,3 +212,55 @@ def test_a_promise_to_a_trial_is_given_up_and_one_of_a_past_year_is_found(statio
     assert release_trial(ON, "T30").kernels == 30
     assert list_promises(ON).kernels == 50
     assert refusal_of(release_trial, ON, "T30") == "nothing_promised"
+
+
+def test_a_trials_promise_given_up_by_hand_is_renewed_while_its_seed_is_free(client, station, lot, capsys):
+    trial = Trial.objects.create(station=station, name="T31", year=2031, site=Site.objects.get(station=station))
+    for kernels in (30, 40):
+        Reservation.objects.create(station=station, lot=lot, trial=trial, kernels=kernels, reserved_on=date(2031, 4, 1))
+    held = list_promises(ON).kernels
+    assert list_given_up(ON) == ()
+    assert refusal_of(renew_trial, ON, "T31") == "nothing_given_up"
+    release_trial(ON, "T31")
+    assert [(one.trial, one.kernels, one.released_on) for one in list_given_up(ON)] == [("T31", 70, ON.today)]
+    assert renew_trial(ON, "T31").kernels == 70
+    assert (list_promises(ON).kernels, list_given_up(ON)) == (held, ())
+    release_trial(ON, "T31")
+    move_seed(ON, lot.tag, read_lot(ON, lot.tag).stock.free - 60, "sent")
+    assert refusal_of(renew_trial, ON, "T31") == "stock_promised"
+    move_seed(ON, lot.tag, read_lot(ON, lot.tag).stock.kernels + 10, "counted")
+    sign_in(client, station, "technician")
+    assert "70 kernels to trial T31" in client.get("/seed/store/?day=2031-06-01").content.decode()
+    answer = client.post("/seed/store/?day=2031-06-01", {"renew": "T31"}, follow=True)
+    assert "70 kernels are promised to trial T31 again" in answer.content.decode()
+    release_trial(ON, "T31")
+    assert run(["promises", "--renew-trial", "T31", "--today", "2031-06-01"]) == 0
+    assert "promised to trial T31 again" in capsys.readouterr().err
+    Movement.objects.create(
+        station=station,
+        lot=lot,
+        kernels=-70,
+        reason="packed",
+        used_for="trial T31",
+        moved_on=ON.today,
+        recorded_at=ON.now,
+    )
+    release_trial(ON, "T31")
+    assert list_given_up(ON) == ()  # its packets are packed
+
+
+def test_a_test_by_replicates_is_entered_whole_and_held_against_the_table(client, station, lot, capsys):
+    good = record_germination(ON, lot.tag, 400, 371, replicates=(92, 95, 90, 94))
+    assert good.entered == ""
+    assert good.tests[0].remark.startswith("replicates 92, 95, 90, 94;")
+    assert refusal_of(record_germination, ON, lot.tag, 400, 370, None, "", (92, 95, 90, 94)) == "germination_counts"
+    assert run(["germination", lot.tag, "--replicates", "95,94,96,80", "--today", "2031-06-01"]) == 0
+    assert "differ more than chance allows (16 seeds, 11 at most): test again" in capsys.readouterr().err
+    assert run(["germination", lot.tag, "--replicates", "95,many", "--today", "2031-06-01"]) == 1
+    sign_in(client, station, "technician")
+    sent = {"reason": "germination", "seeds": "", "germinated": "", "replicates": "99 98 90 99"}
+    page = client.post(f"/seed/lots/{lot.tag}/?day=2031-06-01", sent, follow=True).content.decode()
+    assert "test again" in page
+    assert "386 of 400 seeds germinated" in page
+    shown = client.get(f"/seed/lots/{lot.tag}/?day=2031-06-01").content.decode()
+    assert "replicates 99, 98, 90, 99; The replicates differ" in shown

@@ -82,6 +82,7 @@ ENTRIES: tuple[Entry, ...] = (
         "predict-untested", "marker_year:predict_untested", YEAR, "untested lines by markers, and how far to trust it"
     ),
     Entry("plan", "nursery_year:plan", YEAR, "crosses and selfs into rows, kernels, lots, sowing days"),
+    Entry("plan-seed", "plan_seed_year:plan_seed", YEAR, "is there seed for all of a plan, and from which lots"),
     Entry("sowing-dates", "nursery_year:sowing_dates", YEAR, "who meets in the nursery, and who is at risk"),
     Entry("sow", "nursery_year:sow", YEAR, "what was sown, with as-planted corrections"),
     Entry("day", "flowering_year:day", YEAR, "today's list: look, bag, pollinate, pick, and why"),

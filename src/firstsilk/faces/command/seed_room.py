@@ -10,6 +10,7 @@ import typer
 from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, say
 from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
+from firstsilk.faces.files.replicates import read_replicates
 
 if TYPE_CHECKING:
     from firstsilk.work.seed.splits import LotFromLots
@@ -50,6 +51,9 @@ def germination(
     lot: LotName,
     seeds: Annotated[int | None, typer.Option("--seeds", help="Seeds laid out in a new test.")] = None,
     germinated: Annotated[int | None, typer.Option("--germinated", help="Seeds of it that germinated.")] = None,
+    replicates: Annotated[
+        str, typer.Option("--replicates", help="Instead: germinated of each 100 seeds, joined by commas: 92,95,90,94.")
+    ] = "",
     on_day: Annotated[str, typer.Option("--on", help="Day of the test, as 2031-03-10; today if absent.")] = "",
     remark: Annotated[str, typer.Option("--remark", help="A word about the test.")] = "",
     out: Out = "",
@@ -61,10 +65,15 @@ def germination(
     on = open_books(station, today)
     from firstsilk.work.seed.germination_tests import list_germination, record_germination
 
+    each = read_replicates(replicates)
+    if each and seeds is None and germinated is None:
+        seeds, germinated = 100 * len(each), sum(each)
     if (seeds is None) != (germinated is None):
         raise typer.BadParameter("Give --seeds and --germinated together.")
     if seeds is not None and germinated is not None:
-        found = record_germination(on, lot, seeds, germinated, read_day(on_day), remark)
+        found = record_germination(on, lot, seeds, germinated, read_day(on_day), remark, each)
+        if found.entered:
+            say(found.entered)
     else:
         found = list_germination(on, lot)
     if found.tests and found.tests[0].caution:

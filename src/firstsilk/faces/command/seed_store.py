@@ -58,6 +58,9 @@ def promises(
         int | None, typer.Option("--release-row", help="Give up what this row was promised.")
     ] = None,
     release_trial: Annotated[str, typer.Option("--release-trial", help="Give up what this trial was promised.")] = "",
+    renew_trial: Annotated[
+        str, typer.Option("--renew-trial", help="Promise this trial again what was given up by hand.")
+    ] = "",
     why: Annotated[str, typer.Option("--why", help="Why the row is not sown.")] = "",
     season: Season = "",
     out: Out = "",
@@ -69,8 +72,11 @@ def promises(
     on = open_books(station, today)
     from firstsilk.work.seed import promises as work
 
-    if release_row is not None and release_trial:
-        raise typer.BadParameter("Give --release-row or --release-trial, one of the two.")
+    if (release_row is not None) + bool(release_trial) + bool(renew_trial) > 1:
+        raise typer.BadParameter("Give --release-row, --release-trial or --renew-trial, one of them.")
+    if renew_trial:
+        again = work.renew_trial(on, renew_trial)
+        say(f"{again.kernels:,} kernels are promised to trial {renew_trial} again.")
     if release_row is not None or release_trial:
         if release_row is not None:
             done = work.release_row(on, season, release_row, why)
@@ -111,13 +117,13 @@ def keeping(
     say(found.basis.as_text())
     columns = (
         *("line", "lot", "tag", "advice", "why", "kernels", "promised", "germination", "year", "place"),
-        *("line_germinable", "line_need"),
+        *("line_germinable", "line_need", "draft_need"),
     )
     rows = [
         (
             *(one.advice.lot.line, one.advice.lot.name, one.tag, one.advice.advice, "; ".join(one.advice.why)),
             *(one.advice.lot.kernels, one.advice.lot.promised, one.advice.lot.germination_frac, one.advice.lot.year),
-            *(one.place, one.advice.line_germinable, one.advice.line_need),
+            *(one.place, one.advice.line_germinable, one.advice.line_need, one.draft_need),
         )
         for one in found.lots
     ]

@@ -5,7 +5,8 @@ Every test stays in the books; the lot itself shows the newest.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.db import transaction
@@ -13,6 +14,7 @@ from django.db import transaction
 from firstsilk.answers import refuse
 from firstsilk.records.models import GerminationTest, Lot, Station
 from firstsilk.science.seed.germination import judge_germination
+from firstsilk.science.seed.replicates import SEEDS_OF_A_REPLICATE, check_replicates
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_lot, get_station
 
@@ -40,19 +42,32 @@ class GerminationFacts:
 
 @dataclass(frozen=True, slots=True)
 class GerminationHistory:
-    """All germination tests of a lot, newest first."""
+    """All germination tests of a lot, newest first; `entered` is what is odd about the test entered just now."""
 
     tag: str
     name: str
     line: str
     tests: tuple[GerminationFacts, ...]
     basis: Basis
+    entered: str = ""
 
 
 def record_germination(
-    on: Occasion, tag_or_name: str, seeds: int, germinated: int, tested_on: date | None = None, remark: str = ""
+    on: Occasion,
+    tag_or_name: str,
+    seeds: int,
+    germinated: int,
+    tested_on: date | None = None,
+    remark: str = "",
+    replicates: Sequence[int] = (),
 ) -> GerminationHistory:
     """Write down a germination test of a lot; the lot shows the newest by its day.
+
+    Parameters
+    ----------
+    replicates
+        Seeds that germinated of each 100, where they were counted so: they must add up to the test, and are held
+        against the table of ranges that chance allows. What it says goes into the remark too.
 
     Raises
     ------
@@ -66,6 +81,7 @@ def record_germination(
     """
     station = get_station(on.station)
     day = tested_on or on.today
+    entered = _check_replicates(seeds, germinated, replicates)
     if not 1 <= seeds <= MOST_SEEDS or not 0 <= germinated <= seeds:
         told = f"{germinated} of {seeds} seeds cannot have germinated."
         raise refuse(
@@ -78,14 +94,14 @@ def record_germination(
         lot = get_lot(station, tag_or_name)
         if day.year < lot.year:
             raise refuse("tested_before", f"Lot {lot.name} is of {lot.year}, the test of {day}.", "Check the date.")
-        kept = _keep_brought(on, lot)
+        remarks = (remark.strip(), _tell_replicates(replicates), entered, _keep_brought(on, lot))
         GerminationTest.objects.create(
             station=station,
             lot=lot,
             tested_on=day,
             seeds=seeds,
             germinated=germinated,
-            remark="; ".join(part for part in (remark.strip(), kept) if part)[:200],
+            remark="; ".join(part for part in remarks if part)[:200],
             recorded_at=on.now,
             recorded_by=on.who,
         )
@@ -94,7 +110,22 @@ def record_germination(
         lot.germination_tested_on = newest.tested_on
         lot.germination_seeds = newest.seeds
         lot.save(update_fields=["germination_frac", "germination_tested_on", "germination_seeds"])
-    return list_germination(on, lot.tag)
+    return replace(list_germination(on, lot.tag), entered=entered)
+
+
+def _check_replicates(seeds: int, germinated: int, replicates: Sequence[int]) -> str:
+    """What the table says of the replicates, refused if they are not those of the test."""
+    if not replicates:
+        return ""
+    found = check_replicates(replicates)
+    if (seeds, germinated) != (SEEDS_OF_A_REPLICATE * len(replicates), sum(replicates)):
+        told = f"{len(replicates)} replicates of 100 with {sum(replicates)} germinated are not {germinated} of {seeds}."
+        raise refuse("germination_counts", told, "Give the replicates alone, or the seeds of them all.")
+    return found.caution
+
+
+def _tell_replicates(replicates: Sequence[int]) -> str:
+    return f"replicates {', '.join(map(str, replicates))}" if replicates else ""
 
 
 def list_germination(on: Occasion, tag_or_name: str) -> GerminationHistory:

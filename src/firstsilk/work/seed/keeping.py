@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from firstsilk.records.models import Lot
 from firstsilk.science.seed.keeping import Advice, KeepingRule, KeptLot, judge_keeping
+from firstsilk.work.nursery.draft_seed import count_draft_seed
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.germination_tests import read_test_years
 from firstsilk.work.seed.lots import tell_place
@@ -16,11 +17,12 @@ from firstsilk.work.shelf import get_line, get_station
 
 @dataclass(frozen=True, slots=True)
 class KeptPlace:
-    """What the rule says of one lot, with its tag and place."""
+    """What the rule says of one lot, with its tag and place, and how much of its line's need is only draft."""
 
     tag: str
     place: str
     advice: Advice
+    draft_need: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +42,8 @@ def list_keeping(
 
     Notes
     -----
-    Need of a line: its promised kernels and what the rule keeps of every line. Targets that are still drafts have no
-    kernels of their own and do not count.
+    Need of a line: its promised kernels, what the rule keeps of every line, and what targets that are still in draft
+    would want of it (`draft_need`).
     """
     rule, station = rule or KeepingRule(), get_station(on.station)
     stock = read_stock(station, [get_line(station, line).name] if line else None, on.today)
@@ -50,10 +52,21 @@ def list_keeping(
         KeptLot(one.name, one.line, one.year, one.kernels, one.reserved, one.germination_frac, years.get(one.id))
         for one in stock
     ]
-    told = judge_keeping(lots, on.today.year, rule)
+    drafts = count_draft_seed(on, station)
+    told = judge_keeping(lots, on.today.year, rule, drafts)
     places = {lot.name: (lot.tag, tell_place(lot)) for lot in Lot.objects.filter(station=station)}
     counts = Counter(one.advice for one in told)
-    shown = tuple(KeptPlace(*places[one.lot.name], one) for one in told if not needed_only or one.advice != "keep")
+    shown = tuple(
+        KeptPlace(*places[one.lot.name], one, drafts.get(one.lot.line, 0))
+        for one in told
+        if not needed_only or one.advice != "keep"
+    )
     untested = sum(1 for one in told if one.lot.germination_frac is None)
     missing = (f"a germination test of {untested} lots",) if untested else ()
-    return KeepingList(shown, tuple(sorted(counts.items())), rule, Basis((("lots", len(told)),), missing))
+    used = (("lots", len(told)), ("lines wanted by drafts", len(drafts)))
+    return KeepingList(
+        shown,
+        tuple(sorted(counts.items())),
+        rule,
+        Basis(used, missing),
+    )

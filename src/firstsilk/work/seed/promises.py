@@ -6,15 +6,17 @@ given up by hand, or its seed stays locked.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date
 
 from django.db import transaction
 
 from firstsilk.answers import refuse
-from firstsilk.records.models import Reservation, Station
+from firstsilk.records.models import Movement, Reservation, Station
 from firstsilk.work.nursery.sow import AsSown, record_sowing
 from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_lot, get_season, get_station, get_trial
 from firstsilk.work.standing import promises_on
 
@@ -42,6 +44,15 @@ class PromiseList:
     promises: tuple[Promise, ...]
     kernels: int
     basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
+class GivenUp:
+    """What a trial was promised until it was given up by hand: kernels in all, and on which day."""
+
+    trial: str
+    kernels: int
+    released_on: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,3 +138,61 @@ def release_trial(on: Occasion, trial: str) -> Released:
             raise refuse("nothing_promised", told, "Its packets may be packed already.")
         held.update(released_on=on.today)
     return Released(len(kernels), sum(kernels), Basis((("promises", len(kernels)),)))
+
+
+def list_given_up(on: Occasion) -> tuple[GivenUp, ...]:
+    """Trials that are not packed and whose promise was given up by hand, newest first."""
+    return tuple(
+        GivenUp(trial, sum(one.kernels for one in held), released)
+        for (trial, released), held in _read_given_up(get_station(on.station), on.today).items()
+    )
+
+
+def renew_trial(on: Occasion, trial: str) -> Released:
+    """Promise a trial again what was given up by hand: the same kernels of the same lots, all or none.
+
+    Raises
+    ------
+    InputRefused
+        If nothing of it was given up, its packets are packed, or a lot has no longer so much free seed.
+    """
+    station = get_station(on.station)
+    with transaction.atomic():
+        Station.objects.select_for_update().get(pk=station.pk)
+        found = get_trial(station, trial)
+        given_up = _read_given_up(station, on.today)
+        held = next((given_up[key] for key in given_up if key[0] == found.name), [])
+        if not held:
+            told = f"Nothing that was promised to trial {found.name} was given up."
+            raise refuse("nothing_given_up", told, "Its packets may be packed already, or the promise may still stand.")
+        wanted: dict[str, int] = defaultdict(int)
+        for one in held:
+            wanted[one.lot.tag] += one.kernels
+        short = [
+            f"{name} has {max(0, free):,} free of {wanted[tag]:,}"
+            for tag, name, free in ((lot.tag, lot.name, lot.free) for lot in read_stock(station))
+            if free < wanted.get(tag, free)
+        ]
+        if short:
+            told = f"Trial {found.name} cannot be promised its seed again: {'; '.join(short)}."
+            raise refuse("stock_promised", told, "Give up another promise, or lay the trial out anew.")
+        Reservation.objects.filter(pk__in=[one.pk for one in held]).update(released_on=None)
+    return Released(len(held), sum(one.kernels for one in held), Basis((("promises", len(held)),)))
+
+
+def _read_given_up(station: Station, day: date) -> dict[tuple[str, date], list[Reservation]]:
+    """For each trial without standing promises or packed packets, those of the newest day of release."""
+    packed = Movement.objects.filter(station=station, reason="packed", moved_on__lte=day)
+    names = set(packed.values_list("used_for", flat=True))
+    standing = set(promises_on(station, day).filter(trial__isnull=False).values_list("trial", flat=True))
+    released = Reservation.objects.filter(station=station, trial__isnull=False, released_on__lte=day)
+    found: dict[tuple[str, date], list[Reservation]] = {}
+    newest: dict[int, date] = {}
+    for one in released.exclude(trial__in=standing).select_related("trial", "lot").order_by("-released_on", "pk"):
+        assert one.trial is not None
+        assert one.released_on is not None
+        if f"trial {one.trial.name}" in names:
+            continue
+        if newest.setdefault(one.trial.pk, one.released_on) == one.released_on:
+            found.setdefault((one.trial.name, one.released_on), []).append(one)
+    return found

@@ -41,6 +41,7 @@ from firstsilk.work.nursery.sow import AsSown, Sown, record_sowing, settle_sowin
 from firstsilk.work.nursery.sowing_calendar import read_sowing_calendar
 from firstsilk.work.nursery.sowing_list import read_sowing
 from firstsilk.work.occasion import Occasion
+from firstsilk.work.seed.plan_seed import read_plan_seed
 from firstsilk.work.seed.remnant import check_planned_increases
 
 BLANK = {"targets": TARGET_COLUMNS, "as-sown": SOWN_COLUMNS}
@@ -97,8 +98,16 @@ def show_plan(request: HttpRequest, on: Occasion) -> HttpResponse:
     told |= {"cautions": CAUTIONS_SHORT}
     told |= {"targets": targets, "kinds": KINDS_OF_TARGET, "can_change": request.user.role in DESK}  # type: ignore[union-attr]
     if any(target.state == "draft" for target in targets):
-        told |= _propose(request, on, season, told["this"])
+        told |= _propose(request, on, season, told["this"]) | _weigh_seed(on, season)
     return render(request, "nursery/plan.html", told)
+
+
+def _weigh_seed(on: Occasion, season: str) -> dict[str, object]:
+    """Seed for all that the drafts want, or why it was not weighed."""
+    try:
+        return {"seed": read_plan_seed(on, season)}
+    except InputRefused as refused:
+        return {"no_seed": str(refused)}
 
 
 def _propose(request: HttpRequest, on: Occasion, season: str, this: object) -> dict[str, object]:

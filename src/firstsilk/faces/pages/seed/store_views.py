@@ -16,7 +16,7 @@ from firstsilk.work.occasion import Occasion
 from firstsilk.work.seed.keeping import list_keeping
 from firstsilk.work.seed.lot_notes import list_lot_notes, settle_lot_notes
 from firstsilk.work.seed.places import list_box
-from firstsilk.work.seed.promises import list_promises, release_row, release_trial
+from firstsilk.work.seed.promises import list_given_up, list_promises, release_row, release_trial, renew_trial
 
 SHOWN = 500
 SHOWN_FINDINGS = 20
@@ -25,7 +25,9 @@ SHOWN_FINDINGS = 20
 def show_store(request: HttpRequest, on: Occasion) -> HttpResponse:
     """What to do about which lot, by the numbers in the address; sent, a promise is given up."""
     if request.method == "POST":
-        return _book_notes(request, on) if "book_notes" in request.POST else _release(request, on)
+        if "book_notes" in request.POST:
+            return _book_notes(request, on)
+        return _renew(request, on) if "renew" in request.POST else _release(request, on)
     no = ""
     try:
         found = list_keeping(on, _read_rule(request))
@@ -33,6 +35,7 @@ def show_store(request: HttpRequest, on: Occasion) -> HttpResponse:
         no, found = str(refused), list_keeping(on)
     told = {"room": "seed", "page": "store", "found": found, "lots": found.lots[:SHOWN], "no": no}
     told |= {"shared": list_box(on).findings[:SHOWN], "promises": list_promises(on, only_past=True)}
+    told["released"] = list_given_up(on)
     told["notes"] = list_lot_notes(on)
     told["can_change"] = getattr(request.user, "role", "") in DESK
     return render(request, "seed/store.html", told, status=422 if no else 200)
@@ -57,6 +60,13 @@ def _book_notes(request: HttpRequest, on: Occasion) -> HttpResponse:
     messages.success(request, f"{len(done.unbooked)} movements of {done.lots} lots are booked.")
     for finding in done.findings[:SHOWN_FINDINGS]:
         messages.warning(request, f"{finding.message.capitalize()}. {finding.repair}.")
+    return redirect("seed-store")
+
+
+def _renew(request: HttpRequest, on: Occasion) -> HttpResponse:
+    trial = read_form_text(request, "renew", wanted=True)
+    done = renew_trial(on, trial)
+    messages.success(request, f"{done.kernels:,} kernels are promised to trial {trial} again.")
     return redirect("seed-store")
 
 

@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from firstsilk.answers import Finding, InputRefused, refuse
+from firstsilk.faces.files.replicates import read_replicates
 from firstsilk.faces.files.tables import csv_text, table_from_bytes
 from firstsilk.faces.files.year import HARVEST_COLUMNS, read_picked
 from firstsilk.faces.pages.forms import read_form_day, read_form_number, read_form_text, read_form_whole
@@ -67,10 +68,15 @@ def show_lot(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
 
 def _enter_test(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
     seeds, germinated = read_form_whole(request, "seeds", 1), read_form_whole(request, "germinated")
+    each = read_replicates(read_form_text(request, "replicates"))
+    if each and seeds is None and germinated is None:
+        seeds, germinated = 100 * len(each), sum(each)
     if seeds is None or germinated is None:
         raise refuse("field_empty", "The seeds of the test are not told.", "Write how many, and how many germinated.")
     day, remark = read_form_day(request, "tested_on"), read_form_text(request, "remark")
-    found = record_germination(on, tag, seeds, germinated, day, remark)
+    found = record_germination(on, tag, seeds, germinated, day, remark, each)
+    if found.entered:
+        messages.warning(request, found.entered)
     messages.success(request, f"Test of lot {found.name} entered: {germinated:,} of {seeds:,} seeds germinated.")
     return redirect("lot", found.tag)
 
