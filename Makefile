@@ -13,7 +13,7 @@ BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -q
 DEMO_HOME := $(CURDIR)/.made/eskerholm
 
-.PHONY: demo test test-postgresql lint types browser clean bench soak load load-crew
+.PHONY: demo test test-postgresql lint types browser clean bench soak load load-crew load-lines
 
 demo: .venv/run.stamp
 	FIRSTSILK_HOME="$(DEMO_HOME)" $(BIN)/firstsilk demo --fresh $(if $(filter 0,$(SERVE)),--no-serve,)
@@ -48,11 +48,16 @@ bench: .venv/test.stamp
 soak: .venv/test.stamp
 	$(BIN)/python -m pytest -p no:cacheprovider tests/soak/prove_*.py
 
-load: load-crew
+load: load-lines load-crew
 
 # Thirty phones bring a day of notes to the whole server; fails where a bar of docs/figures.md is missed.
 load-crew: .venv/test.stamp
 	$(BIN)/python benchmarks/crew_load.py
+
+# Books of 200,000 lines and 3 million notes, drawn once (minutes, 2 GB in .made/load-lines), and a line's page with 5,000
+# facts in them, through Django's test client and the real server.
+load-lines: .venv/test.stamp
+	$(BIN)/python -m benchmarks.load_lines .made/load-lines
 
 # The browser tests drive Debian's chromium; elsewhere they are skipped and say why.
 browser:

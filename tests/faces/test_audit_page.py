@@ -12,7 +12,8 @@ import typer
 from firstsilk.answers import InputRefused
 from firstsilk.faces.command import audit_year
 from firstsilk.faces.command.audit_year import audit
-from firstsilk.records.models import Line, Row, Station
+from firstsilk.records.models import Line, Note, Row, Station
+from firstsilk.science.seed.tags import tag_for_serial
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from tests.factories import sign_in
 
@@ -81,3 +82,25 @@ def test_command_when_nothing_so_heavy_is_found_then_it_ends_well(on, monkeypatc
 def test_command_refuses_a_word_it_does_not_know():
     with pytest.raises(InputRefused, match="subject"):
         audit(subject="weather")
+
+
+def test_a_note_is_called_by_its_device_and_number_and_leads_to_its_place_never_by_its_id(
+    on, client, monkeypatch, capsys
+):
+    later = replace(on, today=date(2031, 10, 20))
+    row = Row.objects.get(number=2)
+    write_notes(later, [NoteDraft("pollinated", row.tag, detail="self", value="2", taken_local="2031-06-01T10:00:00")])
+    write_notes(later, [NoteDraft("stand", tag_for_serial(987_654), value="4")])
+    stray, odd = Note.objects.order_by("-position")[:2]
+    sign_in(client, Station.objects.get(), "technician")
+    text = client.get("/audit/?day=2031-10-20").content.decode()
+    called = f"desk 1, note {odd.device_number}</a>"
+    assert f'href="/flowering/rows/{row.tag}/#note-{odd.uuid}">{called}' in text
+    assert f'?before={stray.position + 1}#note-{stray.uuid}">desk 1, note {stray.device_number}</a>' in text
+    assert f">{odd.uuid}" not in text
+    assert f'id="note-{odd.uuid}"' in client.get(f"/flowering/rows/{row.tag}/?day=2031-10-20").content.decode()
+    monkeypatch.setattr(audit_year, "open_books", lambda station, today: later)
+    audit(out="-")
+    said = capsys.readouterr().out
+    assert f"desk 1, note {stray.device_number}" in said
+    assert str(odd.uuid) not in said

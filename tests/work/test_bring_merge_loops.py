@@ -35,11 +35,13 @@ def test_a_line_brought_from_its_own_progeny_by_way_of_a_merge_is_refused_with_t
 
 
 def test_the_same_table_is_stored_once_the_merge_is_undone(on):
-    bring(on, "N1,line,family,founder_inbred,,")
+    bring(on, "N1,line,family,cross,E2,")
     merge_lines(replace(on, who="command"), "E1", "N1", "one seed")
+    with pytest.raises(InputRefused, match="would be its own ancestor"):
+        bring(on, "N1,line,family,cross,E2,E3-1-4")
     undo_merge(replace(on, who="command"), "N1")
-    bring(on, "N1,line,family,dh,E3-1-4,")
-    assert Line.objects.get(name="N1").mother.name == "E3-1-4"
+    bring(on, "N1,line,family,cross,E2,E3-1-4")
+    assert Line.objects.get(name="N1").father.name == "E3-1-4"
 
 
 def test_a_line_that_a_merge_leaves_in_order_is_stored(on):

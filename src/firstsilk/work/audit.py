@@ -5,10 +5,16 @@ One look at everything, on any day; nothing is changed. Each subject's rules liv
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
 from firstsilk.records.models import Lot, Plot, Station
+from firstsilk.records.models import Note as NoteRecord
+from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import keep_standing_notes, read_row_states
 from firstsilk.work.audited import SUBJECTS, WEIGHT_OF, WEIGHTS, Audit, Found
 from firstsilk.work.flowering.audit import audit_notes, audit_tags
+from firstsilk.work.flowering.note_names import name_note, read_device_numbers
 from firstsilk.work.flowering.states import read_notes
 from firstsilk.work.lineage.audit import audit_lines, read_merged
 from firstsilk.work.lineage.marker_audit import audit_markers
@@ -79,12 +85,28 @@ def audit_books(on: Occasion, every_year: bool = False) -> Audit:
         not_judged += (f"ears against pollinations in {', '.join(silent)}: no pollination is noted there",)
     if no_packets:
         not_judged += (no_packets,)
-    ordered = tuple(sorted(found, key=_order))
+    ordered = tuple(sorted(_name_notes(station, found, notes), key=_order))
     return Audit(ordered, looked_at, (*not_judged, *untold), Basis(looked_at))
 
 
 def _order(one: Found) -> tuple[int, int]:
     return SUBJECTS.index(one.subject), tuple(WEIGHTS).index(WEIGHT_OF[one.finding.code])
+
+
+def _name_notes(station: Station, found: Sequence[Found], notes: Iterable[Note]) -> list[Found]:
+    """The findings with a note that is their value called as a person calls it."""
+    by_id = {note.id: note for note in notes}
+    devices = read_device_numbers(station)
+    told = list(found)
+    stray = [one.finding.value for one in told if one.kind == "note" and one.finding.value in by_id]
+    places = NoteRecord.objects.filter(station=station, uuid__in=stray).values_list("uuid", "position")
+    position = {str(uuid): at for uuid, at in places}
+    for at, one in enumerate(told):
+        note = by_id.get(one.finding.value)
+        if note is not None:
+            finding = replace(one.finding, value=name_note(note, devices))
+            told[at] = replace(one, finding=finding, note=note.id, position=position.get(note.id, 0))
+    return told
 
 
 def _read_other_tags(station: Station) -> set[str]:

@@ -96,13 +96,17 @@ WEIGHT_OF = {
 @dataclass(frozen=True, slots=True)
 class Found:
     """One finding about one record. `subject` is of `SUBJECTS`; `kind` is ``line``, ``lot``, ``row``, ``trial`` or
-    ``note``, `key` what its page is asked by, `record` how a person calls it."""
+    ``note``, `key` what its page is asked by, `record` how a person calls it. Where the finding's value is a note, it
+    is called as a person does (``phone 3, note 212``) and `note` is its id; `position` is its place in the chain where
+    no row tells of it, else 0."""
 
     subject: str
     kind: str
     key: str
     record: str
     finding: Finding
+    note: str = ""
+    position: int = 0
 
     @property
     def weight(self) -> str:

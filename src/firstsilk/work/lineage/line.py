@@ -52,8 +52,8 @@ class LinePage:
     drawn from the records; `shares` are the founders' shares in the written pedigree, `pedigree_problem` says why it
     cannot be read. `inbreeding` [0 to 1] is None where it cannot be reckoned. `made_from_it` and `siblings` are at most
     60 each. `estimates` are the newest of each trait, `earlier_estimates` those of analyses before, of the line and its
-    hybrids; `sibling_estimates` those of the lines from the same parents. `noted_units` is what its own rows' notes tell
-    of its flowering; `names` are its other names, `merged` the records found to be this line, whose rows, lots, trials,
+    hybrids; `sibling_estimates` those of lines from the same parents. `noted_units` is what its own rows' notes tell of
+    its flowering; `names` are its other names, `merged` the records found to be this line, whose rows, lots, trials,
     estimates and verdicts stand among its own, each with its `record`.
     """
 

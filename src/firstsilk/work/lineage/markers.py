@@ -16,6 +16,7 @@ from firstsilk.work.lineage.marker_claims import find_origin
 from firstsilk.work.lineage.marker_looks import Judged, Reading, expect_of, judge_claims, read_panel_samples
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_line, get_station
+from firstsilk.work.standing import read_kept
 
 MOST_FOR_FREQUENCIES = 200
 """Samples from which allele frequencies are told on the page of one line: a frequency of one half is known to 0.03 by
@@ -147,8 +148,11 @@ def read_line_markers(on: Occasion, line: str) -> LineMarkers:
     read them all. Checked by tests/work/test_marker_books.py.
     """
     station = get_station(on.station)
+    number = get_line(station, line).pk
+    if not _has_samples(station, number, on.today):
+        return LineMarkers((), (), (), Basis((("samples", 0), ("claims", 0))))
     books = read_books(station, on.today)
-    own = books.get_standing(books[get_line(station, line).pk])
+    own = books.get_standing(books[number])
     of_own = MarkerSample.objects.filter(line__in={own.pk, *(g for g, k in books.kept.items() if k == own.pk)})
     samples: list[SampleFacts] = []
     judged: list[Judged] = []
@@ -165,6 +169,14 @@ def read_line_markers(on: Occasion, line: str) -> LineMarkers:
         samples += _tell_samples(reading, told, own.pk)
     used = (("samples", len(samples)), ("claims", len(judged)))
     return LineMarkers(tuple(samples), tuple(judged), tuple(names), Basis(used))
+
+
+def _has_samples(station: Station, number: int, day: date) -> bool:
+    """Whether a line, or a record that is one with it, has any; most have none, and the books need not be read then."""
+    kept = read_kept(station, day)
+    stands = kept.get(number, number)
+    same = {stands, *(gone for gone, to in kept.items() if to == stands)}
+    return MarkerSample.objects.filter(line__in=same).exists()
 
 
 def _list_near(line: Line, books: Books) -> set[int]:

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.db.models import Q
 
@@ -160,6 +161,7 @@ def list_estimates(
 ) -> tuple[tuple[EstimateOf, ...], tuple[EstimateOf, ...]]:
     """The newest estimate of each trait and kind, of the first entry before those of all others; and all earlier ones.
 
+    Those that stand in earlier analyses alone are told without their difference to the checks.
     Those of `merged` records are told beside the first entry's own, by the name of their record.
     """
     if not entries:
@@ -168,14 +170,23 @@ def list_estimates(
     found = list(told.order_by("result__made_on", "result__made_at", "result_id"))
     newest = {(one.line_id, one.trait, one.kind): one for one in found}
     kept = {one.pk for one in newest.values()}
-    results = Result.objects.in_bulk({one.result_id for one in found})
+    # An answer holds all entries of its analysis: those of earlier ones are left unread.
+    results = Result.objects.in_bulk({one.result_id for one in newest.values()})
+    before_results = Result.objects.defer("answer").in_bulk({one.result_id for one in found} - results.keys())
+    results |= before_results
     order = {one.pk: at for at, one in enumerate(entries)} | {one.pk: 0 for one in merged}
     names = {one.pk: one.name for one in (*entries, *merged)}
     records = {one.pk: one.name for one in merged}
 
     def tell(ordered: Iterable[Estimate]) -> tuple[EstimateOf, ...]:
         return tuple(
-            _tell_estimate(one, names[one.line_id], results[one.result_id], records.get(one.line_id, ""))
+            _tell_estimate(
+                one,
+                names[one.line_id],
+                results[one.result_id],
+                {} if one.result_id in before_results else results[one.result_id].answer,
+                records.get(one.line_id, ""),
+            )
             for one in ordered
         )
 
@@ -184,8 +195,8 @@ def list_estimates(
     return tell(now), tell(sorted(before, key=lambda one: order[one.line_id] > 0))
 
 
-def _tell_estimate(one: Estimate, entry: str, result: Result, record: str) -> EstimateOf:
-    versus = result.answer.get("versus_checks", {}).get(f"{one.kind} {one.line_id}", (None, None, None))
+def _tell_estimate(one: Estimate, entry: str, result: Result, answer: Mapping[str, Any], record: str) -> EstimateOf:
+    versus = answer.get("versus_checks", {}).get(f"{one.kind} {one.line_id}", (None, None, None))
     return EstimateOf(
         entry=entry,
         trait=one.trait,
