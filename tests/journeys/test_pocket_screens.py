@@ -317,6 +317,22 @@ def test_cautions_stand_before_the_first_screen_once_a_day(phone) -> None:
     assert phone.locator(".cautions li").count() == 5
 
 
+def test_phone_that_goes_with_a_team_walks_that_teams_stretch_only(browser) -> None:
+    walk = make_demo_walk()
+    walk["teams"] = [
+        {"team": "A", "kinds": ["pollinate"], "rows": [1, 5, 9]},
+        {"team": "B", "kinds": ["pollinate", "look"], "rows": [13, 14, 17]},
+    ]
+    with play_station(walk) as (address, _), phone_at(browser, address) as page:
+        assert "15 of 15" in page.inner_text("[data-task=pollinate]")
+        page.click("button:has-text('Team')")
+        page.click("button:has-text('B')")
+        page.wait_for_selector("[data-task=pollinate]:has-text('2 of 2')")
+        assert page.locator("[data-task=tassel_bag]").count() == 0
+        page.click("[data-task=pollinate]")
+        page.wait_for_selector("h1:has-text('Row 13')")
+
+
 def test_sound_can_be_turned_off_and_stays_off(phone) -> None:
     phone.click("button:has-text('More')")
     phone.click("button:has-text('Sound')")

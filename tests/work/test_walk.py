@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from firstsilk.records.models import Worker
 from firstsilk.work.flowering.day import read_day_list
 from firstsilk.work.flowering.notes import take_back
 from firstsilk.work.flowering.walk import read_walk
@@ -85,6 +86,17 @@ def test_windows_tell_when_silk_and_shed_are_good_and_whether_they_were_seen(fie
 
 def test_cutoff_travels(field):
     assert read_walk(occasion(TODAY)).cutoff_on == "2031-08-20"
+
+
+def test_teams_of_today_have_their_stretches_and_one_team_has_none(field):
+    assert read_walk(occasion(TODAY)).teams == ()
+    for code, team in (("W1", "A"), ("W2", "B")):
+        Worker.objects.create(station=field[0].station, code=code, team=team)
+    walk = read_walk(occasion(TODAY))
+    assert {stretch.team for stretch in walk.teams} <= {"A", "B"}
+    dealt = sorted((kind, row) for stretch in walk.teams for kind in stretch.kinds for row in stretch.rows)
+    tasks = {(task.do, row.number) for row in walk.rows for task in row.tasks}
+    assert {one for one in tasks if one in dealt} == tasks
 
 
 def test_bags_of_the_last_days_travel_with_male_type_and_use(field):

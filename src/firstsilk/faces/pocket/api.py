@@ -24,6 +24,7 @@ from ninja.parser import Parser
 from ninja.security import HttpBearer
 
 from firstsilk.answers import FirstsilkError, InputRefused, StationFault, refuse
+from firstsilk.faces.pocket.walk_shape import WalkOut
 from firstsilk.science.flowering.notes import FORMAT
 from firstsilk.work.flowering.day_close import list_closed_days
 from firstsilk.work.flowering.devices import KnownDevice, enrol_device, find_device
@@ -109,85 +110,6 @@ class EnrolOut(Schema):
     station_name: str
     today: str
     highest_number: int
-
-
-class MaleOut(Schema):
-    """A row that gives pollen."""
-
-    tag: str
-    number: int
-
-
-class StepOut(Schema):
-    """The next step of a row: a code that the phone words, ears, and numbers of male rows."""
-
-    code: str
-    ears: int
-    males: list[int]
-
-
-class TaskOut(Schema):
-    """One thing to do on a row today; rank 1 is the most urgent of its kind."""
-
-    do: str
-    count: int
-    males: list[int]
-    days_left: int | None
-    rank: int
-    again: int
-
-
-class WindowOut(Schema):
-    """Days from which, half and until which a row's silk takes pollen or its pollen is shed; seen, or expected."""
-
-    first: str
-    half: str
-    last: str
-    seen: bool
-
-
-class BagOut(Schema):
-    """A bag with a code that was hung or used in the last days."""
-
-    bag: str
-    males: list[str]
-    type: str
-    hung_on: str
-    used_on: str
-    used_rows: list[str]
-
-
-class WalkRowOut(Schema):
-    """One row of the field list."""
-
-    tag: str
-    number: int
-    field_row: int
-    field_col: int
-    line: str
-    purpose: str
-    make: str
-    do: str
-    next: str
-    males: list[MaleOut]
-    keep_out_until: str | None
-    state: dict[str, int | str | None]
-    step: StepOut
-    tasks: list[TaskOut]
-    silk: WindowOut | None
-    shed: WindowOut | None
-
-
-class WalkOut(Schema):
-    """Today's field list."""
-
-    format: int
-    station: str
-    season: str
-    today: str
-    rows: list[WalkRowOut]
-    cutoff_on: str
-    bags: list[BagOut]
 
 
 class BatchIn(Schema):

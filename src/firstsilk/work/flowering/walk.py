@@ -15,8 +15,9 @@ from zoneinfo import ZoneInfo
 from firstsilk.records.models import Season
 from firstsilk.science.flowering.checks import SHED_BEFORE_DAYS
 from firstsilk.science.flowering.day import FIRST_SILKS_DAYS, SHED_LASTS_DAYS, SILK_LASTS_DAYS, Task
-from firstsilk.work.flowering.day import read_day_list
+from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.rows import RowFacts
+from firstsilk.work.flowering.teams import list_team_names, plan_teams
 from firstsilk.work.flowering.walk_bags import WalkBag, list_walk_bags
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
@@ -108,11 +109,21 @@ class WalkRow:
 
 
 @dataclass(frozen=True, slots=True)
+class WalkStretch:
+    """Row numbers that a team walks for some kinds of task today, in walking order."""
+
+    team: str
+    kinds: tuple[str, ...]
+    rows: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Walk:
     """Today's field list of a station's season, rows by number.
 
     `cutoff_on` is the last day on which a row is still pollinated (or that of the killing frost), empty for none.
-    `bags` are the bags with a code that were hung or used in the last days.
+    `bags` are the bags with a code that were hung or used in the last days. `teams` are the stretches of today's teams;
+    none where all walk as one.
     """
 
     format: int
@@ -122,6 +133,7 @@ class Walk:
     rows: tuple[WalkRow, ...]
     cutoff_on: str = ""
     bags: tuple[WalkBag, ...] = ()
+    teams: tuple[WalkStretch, ...] = ()
 
 
 def read_walk(on: Occasion) -> Walk:
@@ -144,7 +156,15 @@ def read_walk(on: Occasion) -> Walk:
         rows=tuple(_as_walk_row(row, day.rows, tasks.get(row.number, ()), zone) for row in rows),
         cutoff_on=day.end_on.isoformat() if day.end_on else "",
         bags=list_walk_bags(station, on.today),
+        teams=_part_over_teams(on, day),
     )
+
+
+def _part_over_teams(on: Occasion, day: DayList) -> tuple[WalkStretch, ...]:
+    """The stretches of the teams that the workers there today are in, if there are two or more."""
+    if len(list_team_names(on)) < 2 or not day.tasks:
+        return ()
+    return tuple(WalkStretch(walk.team, walk.kinds, walk.rows) for walk in plan_teams(on, day).walks)
 
 
 def _share_tasks(tasks: Iterable[Task]) -> dict[int, tuple[WalkTask, ...]]:

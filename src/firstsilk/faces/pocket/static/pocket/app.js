@@ -2,7 +2,6 @@
 
 import { openBags } from "./bags.js";
 import { giveFile } from "./give.js";
-import { openGive } from "./handoff.js";
 import { showFilm, waitingNotes } from "./handoff.js";
 import { Held } from "./held.js";
 import { askTag, goHome } from "./home.js";
@@ -257,7 +256,6 @@ function tellRed(fault) {
   ], [
     button(say("red.give", { notes: held }), () => giveFile(pocket), { kind: "first", image: "give" }),
     button(say("handoff.film"), () => showFilm(pocket, { back: () => tellRed(fault) }), { hint: say("handoff.film.some", { notes: waitingNotes(pocket).length }) }),
-    pocket.store ? button(say("handoff.film"), () => openGive(pocket, { back: () => tellRed(fault), giveFile }), { image: "scan" }) : "",
     pocket.store ? button(say("red.again"), retry) : button(say("red.reopen"), () => window.location.reload()),
   ]);
 }
