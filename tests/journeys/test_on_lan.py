@@ -161,6 +161,7 @@ def test_phone_joins_by_the_picture_and_brings_its_notes_over_https(lan: Lan, tm
         open_tag(page, str(lan.made["tags"][0]))
         page.click("[data-kind=silk]")
         page.wait_for_selector(".saved")
+        page.goto(f"{lan.origin}/pocket/")
         go_home(page)
         send(page, [1, 1, 1])
         phone.close()
