@@ -16,17 +16,31 @@ from firstsilk.faces.files.carried import read_carried
 
 
 def bring_notes(
-    file: Annotated[str, typer.Argument(help="File of notes that a phone gave; - for standard input.")],
+    file: Annotated[
+        str,
+        typer.Argument(
+            help="File of notes that a phone gave, or folder of pictures of its film; - for standard input."
+        ),
+    ],
     station: StationCode = "",
     today: Today = "",
 ) -> None:
-    """Bring the notes of a phone that gave them as a file: each once, all of the file or none."""
-    content = sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes()
-    wires = read_carried(content, "standard input" if file == "-" else Path(file).name)
+    """Bring the notes of a phone that gave them as a file or as a film of codes: each once, all of them or none."""
+    if file != "-" and Path(file).is_dir():
+        from firstsilk.faces.files.film_photos import read_film_folder
+
+        wires = read_film_folder(Path(file))
+    else:
+        wires = _read_file(file)
     on = open_books(station, today)
     from firstsilk.work.flowering.carried import carry_in
 
     say(carry_in(on, wires).as_text())
+
+
+def _read_file(file: str) -> list[object]:
+    content = sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes()
+    return read_carried(content, "standard input" if file == "-" else Path(file).name)
 
 
 def close_day(

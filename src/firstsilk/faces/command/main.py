@@ -92,7 +92,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("cutoff", "crew_year:cutoff", YEAR, "what each last day of pollinating gives; --set writes one down"),
     Entry("note", "flowering_year:note", YEAR, "write one note about a row"),
     Entry("notes", "flowering_year:notes", YEAR, "the newest notes; --verify walks their chain"),
-    Entry("bring-notes", "closing_year:bring_notes", YEAR, "bring the file of notes that a phone gave"),
+    Entry("bring-notes", "closing_year:bring_notes", YEAR, "bring a phone's notes: its file, or pictures of its film"),
     Entry("close-day", "closing_year:close_day", YEAR, "close a day: what came, what is missing, the newest note"),
     Entry("to-settle", "closing_year:to_settle", YEAR, "what was laid aside, and notes corrected twice"),
     Entry("settle-aside", "closing_year:settle_aside", YEAR, "what became of a thing laid aside: a note, or nothing"),

@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from firstsilk.answers import refuse
 from firstsilk.faces.files.carried import read_carried
+from firstsilk.faces.files.film_photos import is_picture, read_film
 from firstsilk.faces.pages.forms import read_form_text, read_form_whole
 from firstsilk.faces.pocket.authority import ROOT, read_as_der, read_fingerprint
 from firstsilk.faces.pocket.qr import draw_address
@@ -29,8 +30,7 @@ def show_phones(request: HttpRequest, on: Occasion) -> HttpResponse:
         messages.success(request, f"Phone {gone.number} ({gone.label}) may send no more. What it sent stays.")
         return redirect("devices")
     if "notes" in request.FILES:
-        file = request.FILES["notes"]
-        messages.success(request, carry_in(on, read_carried(file.read(), str(file.name))).as_text())
+        messages.success(request, carry_in(on, _read_brought(request)).as_text())
         return redirect("devices")
     if request.method == "POST":
         address = request.build_absolute_uri(reverse("pocket"))
@@ -42,6 +42,14 @@ def show_phones(request: HttpRequest, on: Occasion) -> HttpResponse:
     response = render(request, "flowering/phones.html", told)
     response["Cache-Control"] = "no-store"
     return response
+
+
+def _read_brought(request: HttpRequest) -> list[object]:
+    """The notes of the files that were chosen: a phone's file, or pictures of its film."""
+    files = [(str(file.name), file.read()) for file in request.FILES.getlist("notes")]
+    if all(is_picture(name) for name, _ in files):
+        return read_film(files, "The pictures")
+    return [wire for name, content in files for wire in read_carried(content, name)]
 
 
 def give_root_certificate(request: HttpRequest, on: Occasion) -> HttpResponse:

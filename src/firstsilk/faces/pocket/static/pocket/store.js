@@ -127,6 +127,8 @@ class Store {
   /** Never again give out a number up to this one. */
   async restartAbove(number) {
     if (!(number > this.highest)) return;
+    // Who has seen a number of ours has the notes, or tells of the gaps: here they are not missed.
+    await this.keep("gone", joinRanges([...(this.settings.get("gone") || []), [this.highest + 1, number]]));
     this.highest = number;
     await this.keep("highest", number);
   }
