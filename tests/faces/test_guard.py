@@ -20,6 +20,10 @@ def pack(*members: tuple[str, bytes]) -> bytes:
     return out.getvalue()
 
 
+_NAMES = ("bomb.xlsx", "many.xlsx", "text.xlsx", "empty.xlsx", "text.parquet", "program.exe", "noname", "huge.csv")
+_NAMES += ("binary.csv", "latin.csv", "entities.xlsx")
+
+
 @pytest.mark.parametrize(
     ("name", "content", "says"),
     [
@@ -35,6 +39,7 @@ def pack(*members: tuple[str, bytes]) -> bytes:
         ("latin.csv", "a,b\nM\xfcller,1\n".encode("latin-1"), "line 2"),
         ("entities.xlsx", pack(("xl/workbook.xml", b"<!DOCTYPE x [<!ENTITY a 'aaaa'>]><x>&a;</x>")), "spreadsheet"),
     ],
+    ids=_NAMES,
 )
 def test_bad_upload_is_refused_in_one_sentence_and_at_once(name: str, content: bytes, says: str) -> None:
     began = time.perf_counter()

@@ -21,7 +21,7 @@ BEFORE = Derivation("EK12", "3", "S0")
         ("EK12-3-D", "EK12-3", NameSays("bulk", None)),
         ("EK12-3-1", "EK12", None),
         ("EK12-3", "", None),
-        ("Mo-17", "B-73", None),
+        ("EK-17", "RD-73", None),
         ("EK13", "EK12", None),
         ("EK12-x", "EK12", None),
         ("EK12--3", "EK12", None),

@@ -107,7 +107,9 @@ def notes(
     if verify or anchor:
         check = verify_chain(on, anchor)
         if not check.ok:
-            raise refuse("chain_broken", f"The chain of notes breaks at note {check.first_broken}: {check.reason}", "")
+            told = f"The chain of notes breaks at link {check.first_broken}: {check.reason}"
+            repair = "Compare with an older copy of the books, and with the phone or sheet that the note came from."
+            raise refuse("chain_broken", told, repair)
         say(f"The chain of {check.n:,} notes holds.")
         give_result(("notes", "holds", "head"), [(check.n, check.ok, check.head)], out, as_json)
         return

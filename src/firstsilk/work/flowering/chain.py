@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from firstsilk.answers import refuse, shorten_value
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.notes import FIRST_HASH, Note, chain_hash, compute_check_sum
+from firstsilk.work.flowering.note_names import name_note, read_device_numbers
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
 
@@ -95,13 +97,14 @@ def verify_chain(on: Occasion, anchor: str = "") -> ChainCheck:
     """
     station = get_station(on.station)
     anchor = _read_anchor(anchor)
+    devices = read_device_numbers(station)
     previous, expected, anchor_met = FIRST_HASH, 1, FIRST_HASH.startswith(anchor)
     broken: tuple[int, str] | None = None
     n = 0
     for record in NoteRecord.objects.filter(station=station).order_by("position").iterator(chunk_size=1000):
         n += 1
         if broken is None:
-            reason = _find_fault(record, previous, expected)
+            reason = _find_fault(record, previous, expected, devices)
             broken = (min(record.position, expected), reason) if reason else None
         previous, expected = record.hash, expected + 1
         anchor_met = anchor_met or record.hash.startswith(anchor)
@@ -120,19 +123,20 @@ def _read_anchor(text: str) -> str:
     return anchor
 
 
-def _find_fault(record: NoteRecord, previous_hash: str, expected_position: int) -> str:
+def _find_fault(record: NoteRecord, previous_hash: str, expected_position: int, devices: Mapping[str, int]) -> str:
     """What is wrong with one link, as a sentence; empty if nothing."""
     note = as_note(record)
+    called = f"{name_note(note, devices)} (link {record.position})"
     if record.position != expected_position:
         return f"Link {expected_position} is not there; the next one found is {record.position}."
     if compute_check_sum(note) != note.check_sum:
-        return f"The text of note {note.id} was changed: its check sum no longer fits."
+        return f"The text of {called} was changed: its check sum no longer fits."
     if record.taken_on != note.taken_on:
-        return f"The day of note {note.id} was changed beside its text."
+        return f"The day of {called} was changed beside its text."
     if record.taken_at != note.taken_at:
-        return f"The instant of note {note.id} was changed beside its text."
+        return f"The instant of {called} was changed beside its text."
     if record.previous_hash != previous_hash:
-        return f"Link {record.position} does not name the hash of the link before it."
+        return f"{called[0].upper()}{called[1:]} does not name the hash of the link before it."
     if chain_hash(previous_hash, record.position, receipt_text(record.received_at), note) != record.hash:
-        return f"The hash of link {record.position} does not fit what it holds."
+        return f"The hash of {called} does not fit what it holds."
     return ""
