@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
@@ -161,3 +162,20 @@ def test_a_look_days_before_silk_is_worth_less_than_a_pollination_today_and_more
     soon, due, overdue = (tasks_of([row(1, silk=days, shed=days)])["look", 1].urgency for days in (4, 0, -4))
     assert 0 < soon < due < overdue
     assert soon < 0.2 * tasks_of([silked(1, 3)])["pollinate", 1].urgency
+
+
+def test_twenty_thousand_rows_are_listed_and_ranked_quickly():
+    """Gated at three times 0.6 s of the processor; `benchmarks/day_list.py` times the whole list with its books."""
+    rows = []
+    for at in range(20_000):
+        male = f"ROW{at // 10 * 10 + 9:05d}"
+        age = at % 12 - 4
+        seen = {"silk_on": TODAY - timedelta(days=age), "shed_on": TODAY - timedelta(days=age + 1)} if age >= 0 else {}
+        purpose, males = ("male", ()) if at % 10 == 9 else ("female", (male,)) if at % 2 else ("self", None)
+        rows.append(row(at, purpose, 0 if purpose == "male" else 8, males, -age, -age, shoot_bags=at % 9, **seen))
+    began = time.process_time()
+    ranked = rank_tasks(list_tasks(rows, TODAY))
+    took = time.process_time() - began
+    print(f"{len(ranked):,} tasks on 20,000 rows: {took:.2f} s of the processor")
+    assert len(ranked) > 10_000
+    assert took < 3 * 0.6

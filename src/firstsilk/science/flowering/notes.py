@@ -145,7 +145,7 @@ class Note:
     @property
     def taken_on(self) -> date:
         """The day the note speaks of on the device's calendar."""
-        return datetime.fromisoformat(self.taken_local).date()
+        return date.fromisoformat(self.taken_local[:10])
 
 
 BODY_FIELDS: tuple[str, ...] = tuple(field.name for field in fields(Note) if field.name != "check_sum")

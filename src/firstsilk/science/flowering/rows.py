@@ -176,9 +176,10 @@ def read_row_states(notes: Iterable[Note], up_to: date | None = None) -> dict[st
 def _read_row(
     tag: str, notes: list[Note], conflicts: tuple[str, ...], givers: Mapping[str, tuple[Shares, str]]
 ) -> RowState:
-    of: dict[str, list[Note]] = defaultdict(list)
+    by_kind: dict[str, list[Note]] = {}
     for note in notes:
-        of[note.kind].append(note)
+        by_kind.setdefault(note.kind, []).append(note)
+    of = _Kinds(by_kind)
     stands = sorted((note.taken_local, note.id, note.value) for note in of["stand"])
     return RowState(
         tag=tag,
@@ -190,9 +191,9 @@ def _read_row(
         shed_on=_first_day(of["shed"]),
         shed_not_yet=_last_day(of["shed_not_yet"]),
         shoot_bags=_sum_counts(of["shoot_bagged"]),
-        last_shoot_bag_on=max((note.taken_on for note in of["shoot_bagged"]), default=None),
+        last_shoot_bag_on=_last_taken(of["shoot_bagged"]),
         tassel_bags=_sum_counts(of["tassel_bagged"]),
-        last_tassel_bag_on=max((note.taken_on for note in of["tassel_bagged"]), default=None),
+        last_tassel_bag_on=_last_taken(of["tassel_bagged"]),
         tassel_bags_hanging=_count_hanging(of["tassel_bagged"], of["tassel_unbagged"]),
         pollinations=_tally_pollinations(of["pollinated"], givers),
         spoiled=_sum_counts(of["spoiled"]),
@@ -225,16 +226,32 @@ def noted_day(note: Note) -> date:
     return day if 0 <= (note.taken_on - day).days <= NOTED_WITHIN_DAYS else note.taken_on
 
 
+class _Kinds(dict[str, list[Note]]):
+    """Notes by kind; no notes of a kind that there is none of."""
+
+    def __missing__(self, kind: str) -> list[Note]:
+        return _NONE
+
+
+_NONE: list[Note] = []
+
+
+def _last_taken(notes: list[Note]) -> date | None:
+    return max(note.taken_on for note in notes) if notes else None
+
+
 def _first_day(notes: list[Note]) -> date | None:
-    return min((noted_day(note) for note in notes), default=None)
+    return min(noted_day(note) for note in notes) if notes else None
 
 
 def _last_day(notes: list[Note]) -> date | None:
-    return max((noted_day(note) for note in notes), default=None)
+    return max(noted_day(note) for note in notes) if notes else None
 
 
 def _sum_counts(notes: list[Note]) -> int:
     """Counts added up; notes on the same bag are the same ear or ears, so the largest of them counts once."""
+    if not notes:
+        return 0
     by_bag: dict[str, int] = {}
     loose = 0
     for note in notes:
@@ -246,7 +263,7 @@ def _sum_counts(notes: list[Note]) -> int:
 
 
 def _count_hanging(put_on: list[Note], taken_down: list[Note]) -> int:
-    last = max((note.taken_on for note in put_on), default=None)
+    last = _last_taken(put_on)
     if last is None:
         return 0
     hung = _sum_counts([note for note in put_on if note.taken_on == last])
@@ -260,6 +277,8 @@ def name_pollen(note: Note, givers: Mapping[str, tuple[Shares, str]]) -> tuple[s
 
 
 def _tally_pollinations(notes: list[Note], givers: Mapping[str, tuple[Shares, str]]) -> tuple[PollinationTally, ...]:
+    if not notes:
+        return ()
     groups: dict[tuple[str, Shares], list[Note]] = defaultdict(list)
     for note in notes:
         groups[name_pollen(note, givers)].append(note)
@@ -281,6 +300,8 @@ def _mean_ratings(notes: list[Note]) -> dict[str, float]:
 
     Rounded, so that the order of adding cannot show.
     """
+    if not notes:
+        return {}
     values: dict[str, list[float]] = defaultdict(list)
     for note in notes:
         try:

@@ -11,6 +11,7 @@ from firstsilk.records.models import Season, Station, WeatherDay
 from firstsilk.science.climate.frost import KILLING_FROST_C
 from firstsilk.science.flowering.day import RowOnDay, Task, list_tasks
 from firstsilk.science.nursery.sowing_question import weigh_priority
+from firstsilk.work.flowering.collecting import pause_collecting
 from firstsilk.work.flowering.forecast import RowForecast, SeasonForecast, read_forecast
 from firstsilk.work.flowering.progress import TargetProgress, measure_progress
 from firstsilk.work.flowering.rows import RowFacts, read_rows, read_season_rows
@@ -88,8 +89,11 @@ def read_day_list(on: Occasion, season: str = "", by_forecast: bool = False) -> 
         facts, basis = _expect_by(forecast, facts), forecast.basis
     by_number = {row.number: row for row in facts}
     killed = find_killing_frost(station, book, facts, on.today)
-    tasks = list_tasks([_on_day(row, by_number, on.today) for row in facts], on.today, book.cutoff_on, killed)
-    progress = measure_progress(facts, on.today, _first(book.cutoff_on, killed))
+    with pause_collecting():
+        tags = {rows: tuple(by_number[number].tag for number in rows) for rows in {row.male_rows for row in facts}}
+        there = [_on_day(row, tags[row.male_rows], on.today) for row in facts]
+        tasks = list_tasks(there, on.today, book.cutoff_on, killed)
+        progress = measure_progress(facts, on.today, _first(book.cutoff_on, killed))
     return DayList(book.name, on.today, book.cutoff_on, tasks, by_number, basis, progress, killed, forecast)
 
 
@@ -142,8 +146,8 @@ def find_killing_frost(station: Station, season: Season, rows: tuple[RowFacts, .
     return after.order_by("date").values_list("date", flat=True).first()
 
 
-def _on_day(row: RowFacts, by_number: dict[int, RowFacts], today: date) -> RowOnDay:
-    males = (row.tag,) if row.purpose == "self" else tuple(by_number[number].tag for number in row.male_rows)
+def _on_day(row: RowFacts, male_tags: tuple[str, ...], today: date) -> RowOnDay:
+    males = (row.tag,) if row.purpose == "self" else male_tags
     return RowOnDay(
         number=row.number,
         tag=row.tag,

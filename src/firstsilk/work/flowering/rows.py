@@ -6,14 +6,16 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import NamedTuple
 
 import numpy as np
 
-from firstsilk.records.models import Row, Season, Station
+from firstsilk.records.models import Season, Station
 from firstsilk.science.flowering.rows import RowState
 from firstsilk.science.nursery.sowing import expect_day
 from firstsilk.science.seed.pollinations import EarRates
 from firstsilk.work.climate.series import DailyHeat, normal_daily, read_daily_heat
+from firstsilk.work.flowering.collecting import pause_collecting
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.nursery.rates import LineRates, read_line_rates
 from firstsilk.work.occasion import Basis, Occasion
@@ -54,6 +56,35 @@ class RowFacts:
     priority: int = 2
 
 
+class PlannedRow(NamedTuple):
+    """One row as the plan has it, with its line, lot and target."""
+
+    number: int
+    tag: str
+    field_row: int
+    field_col: int
+    line: str
+    pedigree: str
+    purpose: str
+    lot: str | None
+    kernels: int
+    sow_on: date | None
+    no_entry_until: datetime | None
+    target: int | None
+    kind: str
+    ears_wanted: int
+    kernels_wanted: int | None
+    priority: int
+    male: str | None
+
+
+_ROW_COLUMNS = (
+    *("number", "tag", "field_row", "field_col", "line__name", "line__pedigree", "purpose", "lot__name", "kernels"),
+    *("sow_on", "no_entry_until", "target__number", "target__kind", "target__ears_wanted", "target__kernels_wanted"),
+    *("target__priority", "target__male__name"),
+)
+
+
 class HeatClock:
     """Heat units of a site, ready for many questions: how many since a day, and on which day a sum was reached."""
 
@@ -91,16 +122,14 @@ def read_rows(on: Occasion, season: str = "") -> tuple[tuple[RowFacts, ...], Bas
 
 def read_season_rows(on: Occasion, station: Station, season: Season) -> tuple[tuple[RowFacts, ...], Basis]:
     """As `read_rows`, for whoever has the season at hand."""
-    rows = list(
-        rows_on(station, on.today)
-        .filter(season=season)
-        .select_related("line", "lot", "target", "target__male")
-        .order_by("number")
-    )
-    states = read_states(station, [row.tag for row in rows], on.today)
-    heat = read_daily_heat(station, season.site, on.today)
-    rates = read_line_rates(station, {row.line.name for row in rows}, on.today)
-    facts = _facts_of(rows, states, HeatClock(heat, on.today), rates, on)
+    with pause_collecting():
+        told = rows_on(station, on.today).filter(season=season).order_by("number")
+        # Plain values: a large nursery has 20,000 rows, and five records for each take a second and more.
+        rows = [PlannedRow(*values) for values in told.values_list(*_ROW_COLUMNS)]
+        states = read_states(station, [row.tag for row in rows], on.today)
+        heat = read_daily_heat(station, season.site, on.today)
+        rates = read_line_rates(station, {row.line for row in rows}, on.today)
+        facts = _facts_of(rows, states, HeatClock(heat, on.today), rates, on)
     return facts, _basis(facts, heat, rates, on)
 
 
@@ -124,46 +153,46 @@ def _basis(facts: Sequence[RowFacts], heat: DailyHeat, rates: dict[str, LineRate
 
 
 def _facts_of(
-    rows: Sequence[Row], states: dict[str, RowState], clock: HeatClock, rates: dict[str, LineRates], on: Occasion
+    rows: Sequence[PlannedRow], states: dict[str, RowState], clock: HeatClock, rates: dict[str, LineRates], on: Occasion
 ) -> tuple[RowFacts, ...]:
     males: dict[str, list[int]] = defaultdict(list)
     for row in rows:
         if row.purpose == "male":
-            males[row.line.name].append(row.number)
+            males[row.line].append(row.number)
+    rows_of = {line: tuple(numbers) for line, numbers in males.items()}
     shares = share_pollinations(rows, rates)
     return tuple(
-        _row_facts(row, states.get(row.tag, RowState(row.tag)), clock, rates[row.line.name], males, shares, on)
+        _row_facts(row, states.get(row.tag, RowState(row.tag)), clock, rates[row.line], rows_of, shares, on)
         for row in rows
     )
 
 
-def share_pollinations(rows: Sequence[Row], rates: dict[str, LineRates]) -> dict[int, int]:
+def share_pollinations(rows: Sequence[PlannedRow], rates: dict[str, LineRates]) -> dict[int, int]:
     """Pollinations to attempt on each row: a target's need with assurance, dealt evenly over its rows."""
-    by_target: dict[int, list[Row]] = defaultdict(list)
+    by_target: dict[int, list[PlannedRow]] = defaultdict(list)
     for row in rows:
         if row.target is not None and row.purpose in ("self", "female"):
-            by_target[row.target.pk].append(row)
+            by_target[row.target].append(row)
     shares = {}
     for group in by_target.values():
-        target = group[0].target
-        assert target is not None
-        need = rates[group[0].line.name].pollinations_for(target.ears_wanted, target.kernels_wanted)
+        first = group[0]
+        need = rates[first.line].pollinations_for(first.ears_wanted, first.kernels_wanted)
         for step, row in enumerate(group):
             shares[row.number] = need // len(group) + (1 if step < need % len(group) else 0)
     return shares
 
 
 def _row_facts(
-    row: Row,
+    row: PlannedRow,
     state: RowState,
     clock: HeatClock,
     rate: LineRates,
-    males: dict[str, list[int]],
+    males: dict[str, tuple[int, ...]],
     shares: dict[int, int],
     on: Occasion,
 ) -> RowFacts:
-    target = row.target if row.purpose in ("self", "female") else None
-    male = target.male.name if target is not None and target.male is not None and row.purpose == "female" else ""
+    serves = row.target is not None and row.purpose in ("self", "female")
+    male = row.male or "" if serves and row.purpose == "female" else ""
     silk_units, shed_units = rate.units_to_silk, rate.units_to_shed or rate.units_to_silk
     sown = state.sown_on
     return RowFacts(
@@ -171,16 +200,16 @@ def _row_facts(
         tag=row.tag,
         field_row=row.field_row,
         field_col=row.field_col,
-        line=row.line.name,
-        pedigree=row.line.pedigree,
+        line=row.line,
+        pedigree=row.pedigree,
         purpose=row.purpose,
-        target=row.target.number if row.target is not None else None,
-        kind=target.kind if target is not None else "",
-        ears_wanted=rate.ears_for(target.ears_wanted, target.kernels_wanted) if target is not None else 0,
+        target=row.target,
+        kind=row.kind if serves else "",
+        ears_wanted=rate.ears_for(row.ears_wanted, row.kernels_wanted) if serves else 0,
         wanted=shares.get(row.number, 0),
         male=male,
-        male_rows=tuple(males.get(male, [])) if male else (),
-        lot=row.lot.name if row.lot else "",
+        male_rows=males.get(male, ()) if male else (),
+        lot=row.lot or "",
         kernels=row.kernels,
         sow_on=row.sow_on,
         silk_expected=state.silk_on or (clock.expect(sown, silk_units) if sown and silk_units else None),
@@ -190,5 +219,5 @@ def _row_facts(
         no_entry=row.no_entry_until is not None and row.no_entry_until > on.now,
         no_entry_until=row.no_entry_until,
         ear_rates=rate.ear_rates,
-        priority=row.target.priority if row.target is not None else 2,
+        priority=row.priority if row.target is not None else 2,
     )

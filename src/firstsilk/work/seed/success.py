@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.records.models import Station
@@ -127,6 +128,7 @@ def _tell_line(own: LineCounts, programme: ProgrammeRates, ears: int, kernels: i
     return LineSuccess(own, rates.success_frac, rates.kernels_per_ear, tries, count_rows(tries), chance)
 
 
+@lru_cache(maxsize=20_000)
 def plan_tries(rates: EarRates, ears: int, kernels: int, assurance: float) -> int:
     """The pollinations to plan for a line: `plan_pollinations`, but at most three times those of known rates.
 
