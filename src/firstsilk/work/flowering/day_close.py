@@ -121,7 +121,7 @@ def read_day_standing(on: Occasion) -> DayStanding:
         n_notes=n_notes,
         head_position=head[0],
         head_hash=head[1],
-        basis=Basis((("notes of the day", n_notes), ("phones", len(phones)))),
+        basis=Basis((("notes of the day", n_notes), ("phones", len(phones))), _tell_missing(phones)),
     )
 
 
@@ -200,6 +200,11 @@ def _read_phones(on: Occasion, station: Station) -> tuple[PhoneDay, ...]:
         for one in joined
         if one.state != "desk"
     )
+
+
+def _tell_missing(phones: Iterable[PhoneDay]) -> tuple[str, ...]:
+    missing = sum(one.phone.n_missing for one in phones)
+    return (f"{missing:,} numbered note{'s' if missing > 1 else ''} that never came",) if missing else ()
 
 
 def _tell_waits(station: Station, phones: Iterable[PhoneDay], day: date) -> tuple[str, ...]:

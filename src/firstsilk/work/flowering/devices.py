@@ -255,7 +255,7 @@ def _tell_device(
         n_notes=n_notes,
         highest_number=highest,
         gaps=numbers.get(str(device.uuid), Numbers()).gaps,
-        highest_told=device.highest_number,
+        highest_told=max(device.highest_number, highest),
         waiting=device.waiting,
         app=device.app,
     )

@@ -99,7 +99,7 @@ def read_to_settle(on: Occasion) -> ToSettle:
         twice=_find_codes_used_twice(station),
         n_open=n_open,
         n_settled=n_settled,
-        basis=Basis((("things laid aside", n_open + n_settled), ("notes corrected twice", len(conflicts)))),
+        basis=Basis((("things laid aside", n_open + n_settled), ("notes with two corrections", len(conflicts)))),
     )
 
 
