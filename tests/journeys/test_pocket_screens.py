@@ -12,7 +12,7 @@ import pytest
 
 from tests.journeys.chromium import CHROMIUM, FLAGS
 from tests.journeys.phone import go_home
-from tests.journeys.stage import BAGS, make_demo_walk, play_station, tag_of
+from tests.journeys.stage import BAGS, make_demo_walk, make_walk, play_station, tag_of
 
 pytestmark = [
     pytest.mark.browser,
@@ -77,7 +77,9 @@ def browser() -> Iterator[object]:
 
 
 @contextmanager
-def phone_at(browser, address: str, language: str = "en-GB", size: tuple[int, int] = (390, 844)) -> Iterator[object]:
+def phone_at(
+    browser, address: str, language: str = "en-GB", size: tuple[int, int] = (390, 844), ready: str = "[data-task]"
+) -> Iterator[object]:
     """A phone of its own that has joined and stands on its first screen, with the field list on it."""
     context = browser.new_context(
         viewport={"width": size[0], "height": size[1]}, locale=language, service_workers="block"
@@ -91,7 +93,7 @@ def phone_at(browser, address: str, language: str = "en-GB", size: tuple[int, in
     page.fill("#field", "0000-0000")
     page.keyboard.press("Enter")
     go_home(page)
-    page.wait_for_selector("[data-task]")
+    page.wait_for_selector(ready)
     yield page
     assert page.faults == []
     context.close()
@@ -476,6 +478,26 @@ def test_text_twice_as_large_fits_without_scrolling_sideways(browser, station) -
             assert page.evaluate(MEASURE)["over"] <= 0, where
 
         _visit(page, look)
+
+
+def test_without_a_list_tags_are_typed_and_the_bag_comes_before_its_row(browser) -> None:
+    with play_station(make_walk([])) as (address, _), phone_at(browser, address, ready="[data-go=evening]") as page:
+        assert page.inner_text("h1") == "Today"
+        page.click("[data-go=evening]")
+        page.wait_for_selector("text=There is no list here")
+        _type(page, BAGS[0])
+        page.wait_for_selector(".slot.full")
+        _type(page, tag_of(6))
+        page.wait_for_selector(".saved")
+        page.click("button:has-text('Back')")
+        _type(page, tag_of(2))
+        _wait_for(page, "row")
+        page.click("[data-kind=pollinated]")
+        page.click("button.digit >> nth=1")
+        page.wait_for_selector(".saved:has-text('Pollinated 2')")
+        hung, tally = _read_notes(page)
+    assert _tell(hung, "kind", "tag", "bag", "doubt") == ("tassel_bagged", tag_of(6), BAGS[0], "")
+    assert _tell(tally, "kind", "tag", "bag", "value", "doubt") == ("pollinated", tag_of(2), "", "2", "")
 
 
 def test_list_of_an_older_station_without_codes_still_opens(browser) -> None:

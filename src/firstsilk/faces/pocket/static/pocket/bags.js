@@ -51,6 +51,7 @@ class Bags {
         this.slot("bag", say("bags.bag"), this.bag && printTag(this.bag)),
         this.slot(morning ? "pollinated" : "shed", say(morning ? "bags.female" : "bags.male"), this.tag && this.nameRow(this.tag))),
       this.bag && morning ? place(this.tellBag()) : "",
+      this.pocket.held.rows.size || this.bag ? "" : place(say("bags.no_list")),
       doubts.length ? tellDoubts(doubts) : "",
       problem ? make("p", { class: "problem", role: "alert" }, problem) : "",
       status,
@@ -105,23 +106,25 @@ class Bags {
     return "";
   }
 
-  /** A tag of a row of the list is a row, any other is a bag. */
+  /** A tag of a row of the list is a row, any other is a bag; without a list the bag comes first, then its row. */
   take(tag) {
-    if (this.pocket.held.rows.has(tag)) this.takeRow(tag);
+    const { rows } = this.pocket.held;
+    const bagsRow = !rows.size && this.bag && this.bag !== tag;
+    if (rows.has(tag) || bagsRow) this.takeRow(tag);
     else this.takeBag(tag);
   }
 
   takeRow(tag) {
     this.tag = tag;
     const { row } = this;
-    if (row.keep_out_until && row.keep_out_until > this.pocket.localNow()) signal("doubt");
+    if (row?.keep_out_until && row.keep_out_until > this.pocket.localNow()) signal("doubt");
     this.go();
   }
 
   takeBag(tag) {
     if (this.bag && this.bag !== tag) {
       signal("doubt");
-      this.askLoose(() => this.takeBag(tag));
+      this.askLoose(() => this.takeBag(tag), this.tag ? "" : tag);
       return;
     }
     this.bag = tag;
@@ -137,13 +140,14 @@ class Bags {
   }
 
   /** A bag without a row: its row now, or noted as it is, for the leader to find. */
-  askLoose(then) {
+  askLoose(then, other = "") {
     const bag = this.bag;
     show("loose-bag", [
       make("h1", {}, say("loose.title", { bag: printTag(bag) })),
       make("p", { class: "do", role: "alert" }, picture("doubt"), make("span", {}, say("loose.text"))),
     ], [
       button(say("loose.row"), () => this.show(), { kind: "first", image: "row" }),
+      other ? button(say("loose.isrow", { tag: printTag(other) }), () => this.takeRow(other), { image: "row" }) : "",
       button(say("loose.save"), () => this.saveLoose(then), { image: "bag" }),
       button(say("loose.drop"), () => { this.bag = ""; then(); }, { kind: "quiet", hint: say("loose.drop.hint") }),
     ]);

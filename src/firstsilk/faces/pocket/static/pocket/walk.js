@@ -26,7 +26,7 @@ export class Walk {
     this.stops = this.back ? stops.reverse() : stops;
     this.places = new Map(this.order.map((row, at) => [row.tag, at]));
     this.at = new Map(this.stops.map((stop, at) => [stop.row.tag, at]));
-    const numbers = new Set(this.stops.flatMap((stop) => stop.task.males));
+    const numbers = new Set(this.stops.flatMap(({ row, task }) => task.males.filter((male) => male !== row.number)));
     this.males = new Set(held.inOrder.filter((row) => numbers.has(row.number)).map((row) => row.tag));
   }
 
