@@ -112,7 +112,7 @@ class DayClose(StationRecord):
 
 
 class KeyedSheet(StationRecord):
-    """One paper sheet keyed at the desk, once or twice. Notes are made of it when it is settled, and only then.
+    """One paper sheet, from its printing on: keyed at the desk, once or twice. Notes are made when it is settled.
 
     `sheet` is the code printed on the paper, `entry` 1 or 2 for the first and the second keying, `cells` what was
     keyed.
