@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -159,9 +159,7 @@ def test_a_field_beyond_the_limit_is_drawn_on_a_canvas_with_the_same_cells(field
 
 
 def test_a_row_under_a_spray_interval_is_marked_on_the_map(client, station, field):
-    from datetime import UTC, datetime, timedelta
-
-    Row.objects.filter(number=1).update(no_entry_until=datetime.now(UTC) + timedelta(days=1))
+    Row.objects.filter(number=1).update(no_entry_until=datetime(2031, 7, 23, 12, tzinfo=UTC))
     page = open_as(client, station, "breeder", "/nursery/").content.decode()
     assert "row 1, E1, self: planned, not sown; no entry now" in page
 

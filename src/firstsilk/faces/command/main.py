@@ -90,6 +90,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("pollen-hours", "crew_year:pollen_hours", YEAR, "hours in which pollen is dry on the coming days"),
     Entry("supplies", "crew_year:supplies", YEAR, "bags, clips, tags for the season and the week"),
     Entry("cutoff", "crew_year:cutoff", YEAR, "what each last day of pollinating gives; --set writes one down"),
+    Entry("spray", "spray_year:spray", YEAR, "post a spray: its rows are shut until the interval is over; change one"),
     Entry("note", "flowering_year:note", YEAR, "write one note about a row"),
     Entry("notes", "flowering_year:notes", YEAR, "the newest notes; --verify walks their chain"),
     Entry("bring-notes", "closing_year:bring_notes", YEAR, "bring a phone's notes: its file, or pictures of its film"),

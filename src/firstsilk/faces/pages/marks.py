@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from django import template
 
@@ -118,3 +119,9 @@ def words(code: str) -> str:
 def clock(hour: float | None) -> str:
     """An hour of the day as ``09:45``; a dash if there is none."""
     return write_clock(hour)
+
+
+@register.filter
+def by_clock(value: datetime | None, time_zone: str) -> str:
+    """An instant by a place's clock as ``24 Jul 2031 06:30``; a dash if there is none."""
+    return moment(value.astimezone(ZoneInfo(time_zone)).replace(tzinfo=None).isoformat()) if value else MISSING

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
@@ -15,6 +15,7 @@ from firstsilk.science.flowering.rows import RowState
 from firstsilk.science.nursery.sowing import expect_day
 from firstsilk.science.seed.pollinations import EarRates
 from firstsilk.work.climate.series import DailyHeat, normal_daily, read_daily_heat
+from firstsilk.work.flowering.clock import find_moment
 from firstsilk.work.flowering.collecting import pause_collecting
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.nursery.rates import LineRates, read_line_rates
@@ -122,6 +123,8 @@ def read_rows(on: Occasion, season: str = "") -> tuple[tuple[RowFacts, ...], Bas
 
 def read_season_rows(on: Occasion, station: Station, season: Season) -> tuple[tuple[RowFacts, ...], Basis]:
     """As `read_rows`, for whoever has the season at hand."""
+    # Whether a spray interval still runs is asked of the day looked at, not of the clock on the wall.
+    on = replace(on, now=find_moment(on, station))
     with pause_collecting():
         told = rows_on(station, on.today).filter(season=season).order_by("number")
         # Plain values: a large nursery has 20,000 rows, and five records for each take a second and more.

@@ -6,6 +6,7 @@ from firstsilk.faces.pages.flowering.crew_views import show_crew, show_cutoff, s
 from firstsilk.faces.pages.flowering.day_list import print_day_sheet, show_flowering
 from firstsilk.faces.pages.flowering.morning import show_morning
 from firstsilk.faces.pages.flowering.phones import give_root_certificate, show_phones
+from firstsilk.faces.pages.flowering.spray_views import show_sprays
 from firstsilk.faces.pages.flowering.views import (
     find_row_page,
     show_notes,
@@ -26,6 +27,7 @@ routes = [
     desk_page("flowering/window/", show_window, "window", read=READERS),
     desk_page("flowering/supplies/", show_supplies, "supplies", read=READERS),
     desk_page("flowering/cutoff/", show_cutoff, "cutoff", read=READERS, change=DESK),
+    desk_page("flowering/sprays/", show_sprays, "sprays", read=READERS, change=CREW),
     desk_page("flowering/close/", show_day_close, "day-close", read=CREW, change=CREW),
     desk_page("flowering/settle/", show_to_settle, "settle", read=CREW, change=CREW),
     desk_page("flowering/phones/root.crt", give_root_certificate, "root-certificate", read=CREW),
