@@ -105,6 +105,7 @@ class Phone:
     profile: Path
     address: str
     flags: Sequence[str] = tuple(FLAGS)
+    room_bytes: int = 0
     saved: dict[str, int] = field(default_factory=dict)
     context: object = None
     page: object = None
@@ -118,8 +119,15 @@ class Phone:
         self.context.add_init_script(WATCH)
         self.page = self.context.pages[0]
         self.page.on("console", self._listen)
+        if self.room_bytes:
+            self.limit(self.room_bytes)
         self.page.goto(f"{self.address}/pocket/")
         self.pass_safety(*screens)
+
+    def limit(self, room_bytes: int) -> None:
+        """Let the page's stores hold no more than this; a browser that has looked at a store keeps its older answer."""
+        control = self.context.new_cdp_session(self.page)
+        control.send("Storage.overrideQuotaForOrigin", {"origin": self.address, "quotaSize": room_bytes})
 
     def pass_safety(self, *screens: str) -> None:
         """Wait for the first screen; the cautions of the day are read and pressed away."""
