@@ -39,7 +39,7 @@ IDS = "[...pocket.store.notes.values()].map((note) => note.id).sort()"
 
 
 def _film(codes: list[list[list[bool]]]) -> list[np.ndarray]:
-    """What a camera sees that is held over the other phone: each code a few pictures long, a little soft, with noise."""
+    """What a camera over the other phone sees: each code a few pictures long, a little soft, with noise."""
     dice = np.random.default_rng(20310714)
     shot = []
     for rows in codes:
