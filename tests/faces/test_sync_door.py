@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 from collections.abc import Callable
 
@@ -251,6 +252,9 @@ def test_field_list_carries_no_pedigree_and_no_result(client: Client, token: str
     answer = client.get(f"{DOOR}walk", headers={"Authorization": f"Bearer {token}"})
     assert "SECRET" not in answer.content.decode()
     (row,) = answer.json()["rows"]
+    packed = client.get(f"{DOOR}walk", headers={"Authorization": f"Bearer {token}", "Accept-Encoding": "gzip"})
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert json.loads(gzip.decompress(packed.content)) == answer.json()
     assert (row["tag"], row["number"], row["line"], row["make"], row["next"]) == (
         tag,
         1,

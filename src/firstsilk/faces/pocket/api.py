@@ -18,7 +18,9 @@ from django.core.exceptions import RequestDataTooBig
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
+from django.views.decorators.gzip import gzip_page
 from ninja import Field, NinjaAPI, Schema
+from ninja.decorators import decorate_view
 from ninja.errors import AuthenticationError, HttpError, ValidationError
 from ninja.parser import Parser
 from ninja.security import HttpBearer
@@ -190,6 +192,7 @@ def post_enrol(request: HttpRequest, body: EnrolIn) -> dict[str, object]:
 
 
 @api.get("/walk", response={200: WalkOut, **NOES}, auth=PhoneToken())
+@decorate_view(gzip_page)
 def get_walk(request: HttpRequest) -> dict[str, object]:
     """Take today's field list along."""
     walk = read_walk(_make_occasion(request))

@@ -116,8 +116,7 @@ class Bags {
 
   takeRow(tag) {
     this.tag = tag;
-    const { row } = this;
-    if (row?.keep_out_until && row.keep_out_until > this.pocket.localNow()) signal("doubt");
+    if (this.pocket.held.isShut(this.row, this.pocket.localNow())) signal("doubt");
     this.go();
   }
 

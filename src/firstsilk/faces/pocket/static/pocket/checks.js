@@ -5,6 +5,8 @@
 import { countDays } from "./held.js";
 
 const BAG_BEFORE_DAYS = 2;
+// An expected day is off by three days and more: only what lies further outside is doubted.
+const EXPECTED_OFF_DAYS = 3;
 
 const say = (code, values = {}) => ({ code, values });
 
@@ -47,7 +49,7 @@ export function checkShootBags(held, { row, tag, walkRow }, now) {
 export function checkPlace(held, row, tag, now, walkRow) {
   if (!row) return held.rows.size ? [say("not_on_list", { tag })] : [];
   const found = [];
-  if (row.keep_out_until && row.keep_out_until > now) found.push(say("under_spray", { row: row.number, until: row.keep_out_until }));
+  if (held.isShut(row, now)) found.push(say("under_spray", { row: row.number, until: row.keep_out_until }));
   if (walkRow && walkRow.number !== row.number) found.push(say("other_row", { row: row.number, walk: walkRow.number }));
   return found;
 }
@@ -56,7 +58,7 @@ function checkSilk(state, day) {
   const { silk } = state;
   if (!silk) return [];
   if (day > silk.last) return silk.seen ? [say("silk_was_over", { day: silk.last })] : [];
-  return day < silk.first ? [say("silk_not_out", { day: silk.half })] : [];
+  return countDays(day, silk.first) > slack(silk) ? [say("silk_not_out", { day: silk.half })] : [];
 }
 
 function checkBags(state, ears) {
@@ -79,11 +81,13 @@ function checkMales(held, row, males, now) {
   return found;
 }
 
+const slack = (window) => (window.seen ? 0 : EXPECTED_OFF_DAYS);
+
 /** Does a row shed on that day, or so many days on? Expected counts where it was not seen. */
 function checkShed(held, male, day, ahead, now) {
   const { shed } = held.stateOf(male, now);
-  if (!shed) return male.shed === undefined ? [] : [say("male_not_shedding", { male: male.number })];
-  const sheds = countDays(shed.first, day) + ahead >= 0 && countDays(day, shed.last) >= 0;
+  if (!shed) return []; // Neither seen nor expected: nothing is known that speaks against it.
+  const sheds = countDays(day, shed.first) <= ahead + slack(shed) && countDays(shed.last, day) <= slack(shed);
   return sheds ? [] : [say("male_not_shedding", { male: male.number })];
 }
 

@@ -64,6 +64,16 @@ export class Held {
     return addDays(list.today, Math.max(0, since));
   }
 
+  /** The station's day with the hour of the phone's clock: a spray interval is not over because a phone thinks so. */
+  now(localNow) {
+    return `${this.day(localNow)}${localNow.slice(10)}`;
+  }
+
+  /** Whether nobody may be in a row now. */
+  isShut(row, localNow) {
+    return Boolean(row?.keep_out_until) && row.keep_out_until > this.now(localNow);
+  }
+
   /** The standing notes on a row that the field list does not count yet: this phone's, and those that it carries. */
   ownNotes(tag) {
     const after = this.store.list?.after_number || 0;

@@ -15,7 +15,7 @@ import { knows, say, sayDay } from "./words.js";
 export function openRow(pocket, tag, walk = null) {
   pocket.held.refresh();
   const here = new AtRow(pocket, tag, walk);
-  if (here.row?.keep_out_until && here.row.keep_out_until > pocket.localNow()) here.warn();
+  if (pocket.held.isShut(here.row, pocket.localNow())) here.warn();
   else here.show();
 }
 
