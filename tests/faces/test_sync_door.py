@@ -231,6 +231,32 @@ def test_books_that_do_not_answer_are_told_as_a_fault_that_may_pass(send: Send, 
     assert (answer["no"], answer["code"], answer["may_retry"]) == ("error", "station_fault", True)
 
 
+def test_phone_that_waits_too_long_in_line_is_told_to_come_again(send: Send, monkeypatch) -> None:
+    from firstsilk.faces.pocket import api
+
+    monkeypatch.setattr(api, "LONGEST_TURN_S", 0.01)
+    with api._IN_TURN:
+        status, answer = send(_wire(1))
+    assert (status, answer["code"], answer["may_retry"]) == (503, "station_fault", True)
+    assert Note.objects.count() == 0
+    assert send(_wire(1))[0] == 200
+
+
+def test_phone_is_told_which_days_are_closed_and_the_highest_of_its_numbers_here(send: Send, now_on: Occasion) -> None:
+    from dataclasses import replace
+    from datetime import timedelta
+
+    from firstsilk.work.flowering.day_close import close_day
+
+    assert send(_wire(4), app="pocket 0.2.0", waiting=3, highest_number=9)[1]["closed_days"] == []
+    today = now_on.now.date()
+    for back in (2, 1, 40):
+        close_day(replace(now_on, today=today - timedelta(days=back)), "phones are in")
+    _, answer = send()
+    assert answer["closed_days"] == [(today - timedelta(days=back)).isoformat() for back in (2, 1)]
+    assert answer["highest_number"] == 4
+
+
 def test_batch_of_a_later_format_is_refused(send: Send) -> None:
     status, answer = send(_wire(1), format=2)
     assert status == 422

@@ -7,7 +7,8 @@ books or laid aside when the answer comes. The answer is given after the commit.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
 from functools import wraps
 from threading import Lock
@@ -42,6 +43,8 @@ BODY_BYTES = 4 * 1024 * 1024
 _IN_TURN = Lock()
 """The books take one writer at a time. Phones that wait in line here come in turn; at the database they come by chance,
 and some wait for seconds while others go first."""
+LONGEST_TURN_S = 15.0
+"""A phone waits 20 s for an answer: one that waited so long in line is told to come again, before it gives up."""
 
 
 class StrictParser(Parser):
@@ -213,7 +216,7 @@ def post_notes(request: HttpRequest, body: BatchIn) -> dict[str, object]:
     if body.device != device.uuid:
         raise refuse("device_other", "This token was given to another phone.", "Ask the crew leader for a new code.")
     on = _make_occasion(request)
-    with _IN_TURN:
+    with _wait_in_line():
         receipt = receive_notes(
             on,
             device.uuid,
@@ -235,6 +238,16 @@ def post_notes(request: HttpRequest, body: BatchIn) -> dict[str, object]:
         "server_time": receipt.received_at,
         "closed_days": [day.isoformat() for day in list_closed_days(on)],
     }
+
+
+@contextmanager
+def _wait_in_line() -> Iterator[None]:
+    if not _IN_TURN.acquire(timeout=LONGEST_TURN_S):
+        raise StationFault("The station's books are busy. The notes stay on the phone.")
+    try:
+        yield
+    finally:
+        _IN_TURN.release()
 
 
 def _device_of(request: HttpRequest) -> KnownDevice:
