@@ -44,7 +44,7 @@ export async function showFilm(pocket, { back }) {
   const change = (by) => {
     pace = Math.min(PACES_MS.length - 1, Math.max(0, pace + by));
   };
-  show("film", [canvas, line, place(say("handoff.film.text"))], [
+  show("film", [make("h1", {}, say("handoff.film")), canvas, line, place(say("handoff.film.text"))], [
     grid(2, [button(say("handoff.slower"), () => change(1)), button(say("handoff.faster"), () => change(-1))]),
     backTo(back),
   ]);
