@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -34,6 +34,13 @@ pytestmark = [
 ]
 
 SECOND = "2.0.0"
+CLOSE = (
+    "from datetime import UTC, date, datetime\n"
+    "from firstsilk.work.flowering.day_close import close_day\n"
+    "from firstsilk.work.occasion import Occasion\n"
+    "close_day(Occasion('eskerholm', date(2031, 7, {day}), datetime.now(UTC), 'leader'), 'the test closes it')\n"
+    "print('closed')\n"
+)
 FILL = """async () => {
   // Random bytes, which no store packs, until no more fit.
   const database = await new Promise((done) => {
@@ -114,6 +121,28 @@ def test_days_offline_wrong_clock_and_lost_notes_are_all_told(station) -> None:
     held = read_phone(server)
     assert held["gaps"] == [[44, 44], [47, 48]]
     assert held["numbers"] == [*range(1, 44), 45, 46, 49, 50]
+
+
+def test_notes_stay_on_the_phone_until_their_day_is_closed(station) -> None:
+    phone, server, made = station
+    phone.join(str(made["code"]))
+    for day, notes, held in ((20, 3, 3), (21, 2, 2)):
+        phone.page.clock.set_system_time(datetime(2031, 7, day, 10, tzinfo=UTC))
+        reopen(phone)
+        write_notes(phone, str(made["tags"][0]), notes)
+        reopen(phone)
+        phone.page.click("#send")
+        phone.page.wait_for_selector("#counts .busy", state="detached")
+        assert phone.count_here() == held
+        assert server.run(CLOSE.format(day=day)).strip() == "closed"
+    assert read_phone(server)["numbers"] == [1, 2, 3, 4, 5]
+    reopen(phone)
+    phone.page.click("#send")
+    phone.page.wait_for_selector("[data-count=here]:has-text('0 on')")
+    write_notes(phone, str(made["tags"][0]), 1)
+    reopen(phone)
+    send_all(phone)
+    assert read_phone(server)["numbers"] == [1, 2, 3, 4, 5, 6]
 
 
 def test_full_phone_turns_red_gives_its_notes_by_hand_and_goes_on_once_there_is_room(station) -> None:
