@@ -55,7 +55,7 @@ def _with_males(numbers: Iterable[int]) -> str:
     return f" with row {' or '.join(named[:MOST_MALES])}{more}"
 
 
-def _mark_of(row: RowFacts) -> str:
+def mark_of(row: RowFacts) -> str:
     """The purpose that the mark shows; a sib without a male row is told from a self, the pollen differs."""
     return "sib" if row.purpose == "self" and row.kind == "sib" else row.purpose
 
@@ -76,7 +76,7 @@ def make_row_tags(day: DayList) -> list[RowTag]:
             lot=row.lot,
             sow_on=row.sow_on,
             kernels=row.kernels,
-            purpose=_mark_of(row),
+            purpose=mark_of(row),
         )
         for row in day.rows.values()
     ]
@@ -99,7 +99,7 @@ def make_walk_book(on: Occasion, day: DayList) -> WalkBook:
                 field_col=row.field_col,
                 line=row.line,
                 do=tell_instruction(row),
-                purpose=_mark_of(row),
+                purpose=mark_of(row),
                 silk_about=row.silk_expected,
                 warning=_tell_shut(row, station.time_zone),
             )
@@ -145,7 +145,7 @@ def _tell_task(task: Task, row: RowFacts) -> str:
     do = one.format(count=task.count) + (many if task.count != 1 else "")
     if task.do != "pollinate":
         return do
-    return f"{do}{_with_males(task.males)}" if row.purpose == "female" else f"{do}, {POLLEN_FROM[_mark_of(row)]}"
+    return f"{do}{_with_males(task.males)}" if row.purpose == "female" else f"{do}, {POLLEN_FROM[mark_of(row)]}"
 
 
 def _day_task(row: RowFacts, done: list[tuple[str, str]], blocked: str) -> DayTask:
@@ -157,7 +157,7 @@ def _day_task(row: RowFacts, done: list[tuple[str, str]], blocked: str) -> DayTa
         line=row.line,
         do="; ".join(do for do, _ in done) or "Stay out",
         why="; ".join(why for _, why in done),
-        purpose=_mark_of(row),
+        purpose=mark_of(row),
         blocked=blocked,
     )
 
@@ -181,11 +181,11 @@ def _tell_shut(row: RowFacts, time_zone: str) -> str:
     """Until when nobody may enter, by the clock of the station, as people in the field read it."""
     if not row.no_entry or row.no_entry_until is None:
         return ""
-    until = _round_up(row.no_entry_until.astimezone(ZoneInfo(time_zone)))
+    until = round_up_minute(row.no_entry_until.astimezone(ZoneInfo(time_zone)))
     return f"sprayed, until {write_day(until.date(), short=True)} {until:%H:%M}"
 
 
-def _round_up(moment: datetime) -> datetime:
+def round_up_minute(moment: datetime) -> datetime:
     """The next full minute, so that nobody goes in some seconds too early."""
     full = moment.replace(second=0, microsecond=0)
     return full if full == moment else full + timedelta(minutes=1)

@@ -155,6 +155,13 @@ def save_lines(on: Occasion, code: str, entry: int, lines: Mapping[int, Line], w
     return len(record.cells["lines"])
 
 
+def save_sheets(on: Occasion, sheets: Mapping[str, Mapping[int, Line]], entry: int, worker: str | None = None) -> None:
+    """Keep the lines of several sheets, as `save_lines`; all or none."""
+    with transaction.atomic():
+        for code, lines in sheets.items():
+            save_lines(on, code, entry, lines, worker)
+
+
 def find_entries(station: Station, code: str) -> dict[int, KeyedSheet]:
     """The keyings of a sheet by entry; the first is there from the printing on."""
     try:

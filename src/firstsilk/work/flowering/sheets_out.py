@@ -20,7 +20,7 @@ from firstsilk.work.flowering.teams import list_team_names, plan_teams
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station, take_tags
 
-LINES_A_SHEET = {"tally": 20, "walk": 16}
+LINES_A_SHEET = {"tally": 20, "walk": 18}
 BLANK_LINES = {"tally": 3, "walk": 2}
 """Printed lines on one page, and empty ones below them for rows that were not on the list."""
 KINDS_OF_TASK = {
