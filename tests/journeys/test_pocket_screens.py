@@ -470,6 +470,14 @@ def _is_worded(text: str) -> bool:
     return not [word for word in words if sum(sign.isalpha() for sign in word) > 1 and not any(map(str.isdigit, word))]
 
 
+def test_on_the_smallest_phone_what_is_to_be_done_stands_without_scrolling(browser, station) -> None:
+    for language in ("en-GB", "fr-FR", "es-ES"):
+        with phone_at(browser, station[0], language, (320, 568)) as page:
+            page.click("[data-task=pollinate]")
+            page.wait_for_selector("[data-kind=pollinated]")
+            assert page.evaluate("document.querySelector('button.first').getBoundingClientRect().bottom") <= 568
+
+
 def test_text_twice_as_large_fits_without_scrolling_sideways(browser, station) -> None:
     with phone_at(browser, station[0], "fr-FR") as page:
 

@@ -63,7 +63,7 @@ class AtRow {
       place(say("row.place", { range: this.row.field_row, place: this.row.field_col, line: this.row.line })),
       order(done ? "tick" : this.image(), words),
       wanted ? place(say("row.ears", { ears, wanted }), this.task()?.again ? ` · ${say("order.again", { again: this.task().again })}` : "") : "",
-      this.walk && !done ? place(this.walk.why(this.row, this.pocket)) : "",
+      this.walk && !done ? make("p", { class: "place why" }, this.walk.why(this.row)) : "",
     ];
   }
 
