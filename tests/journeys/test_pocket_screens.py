@@ -228,6 +228,21 @@ def test_bag_that_nobody_knows_yet_is_no_doubt_and_its_male_stays_open(phone) ->
     assert _tell(note, "male", "bag", "detail", "value", "doubt") == ("", BAGS[5], "cross", "2", "")
 
 
+def test_bag_scanned_on_the_first_screen_opens_the_half_of_the_day_that_it_is_in(phone) -> None:
+    _type(phone, BAGS[0])
+    phone.wait_for_selector("h1:has-text('Morning')")
+    assert "pollen of Row 6" in phone.inner_text(".told")
+    _back_home(phone)
+    phone.click("[data-go=evening]")
+    _type(phone, BAGS[8])
+    phone.wait_for_selector(".slot.full")
+    _type(phone, tag_of(26))
+    phone.wait_for_selector(".saved")
+    phone.click("button:has-text('Back')")
+    _type(phone, BAGS[8])
+    phone.wait_for_selector("h1:has-text('Evening')")
+
+
 def test_one_bag_over_several_males_is_a_bulk_and_leaves_the_male_open(phone) -> None:
     phone.click("[data-go=evening]")
     for male in (26, 46):

@@ -29,7 +29,7 @@ const pocket = {
   localNow: () => readClock().taken_local,
   goHome: () => goHome(pocket),
   goJoin,
-  openBag: (bag) => openBags(pocket, pocket.held.bagOf(bag).hungOn ? "morning" : "evening", bag),
+  openBag: (bag) => openBags(pocket, halfOf(bag), bag),
   askTag: (walk, here) => askTag(pocket, walk, here),
   setLanguage,
   sync,
@@ -98,6 +98,14 @@ async function registerWorker() {
   navigator.serviceWorker.addEventListener("controllerchange", () => {
     if (hadOne && document.body.dataset.screen === "home") window.location.reload();
   });
+}
+
+/** A bag that hung overnight is used; one of today, or one that nobody knows after noon, is being hung. */
+function halfOf(bag) {
+  const now = pocket.localNow();
+  const { hungOn } = pocket.held.bagOf(bag);
+  if (hungOn) return hungOn < pocket.held.day(now) ? "morning" : "evening";
+  return now.slice(11, 13) < "12" ? "morning" : "evening";
 }
 
 /** The language is no note: where the browser forgets it, it is asked of the phone again. */
