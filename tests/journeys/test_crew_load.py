@@ -16,7 +16,7 @@ def test_crew_brings_its_notes_and_nobody_waits_long(tmp_path: Path) -> None:
     server.prepare()
     server.start()
     try:
-        day = run_crew(server, phones=8, notes=60, batch=20, pause_s=1.0)
+        day = run_crew(server, phones=8, notes=60, batch=20, pause_s=2.0)
     finally:
         server.kill()
     print(day.as_text())
