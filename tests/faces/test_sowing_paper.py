@@ -158,7 +158,8 @@ def test_the_commands_take_the_same_limits(station, capsys):
     from tests.factories import occasion
 
     make_season(station, "2032", sow_from=date(2032, 5, 10))
-    add_targets(occasion(date(2031, 7, 22)), "2032", [Want("cross", "E1", "E2")])
+    # Ears for one row: one sowing of a line is on one day, on which one row can be sown.
+    add_targets(occasion(date(2031, 7, 22)), "2032", [Want("cross", "E1", "E2", ears=3)])
     words = ["plan", "2032", "--sow-from", "2032-05-10", "--rows-per-day", "1", "--weekdays", "mon,wed"]
     assert run([*words, "--last-safe", "2032-05-26"]) == 0
     told = capsys.readouterr()

@@ -2,7 +2,7 @@
 
 - No lot gives more than is free, no use gets more rows than it wants.
 - No allotment has fewer rows short; of those none fewer avoided lots, then fewer pairs of use and lot, then older ones.
-- Served one after the other, never fewer rows are short than together.
+- Served one after the other, never fewer rows are short than together; counting what is short alone gives the same.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firstsilk.answers import InputRefused
-from firstsilk.science.seed.allotting import RowsAllotted, RowsNeed, allot_rows
+from firstsilk.science.seed.allotting import RowsAllotted, RowsNeed, allot_rows, allot_rows_in_turn, count_rows_short
 
 LOTS = ("old", "middle", "young")
 
@@ -73,6 +73,11 @@ def test_no_other_allotment_is_better(question):
         for lot, rows in alone.rows:
             left[lot] -= rows * need.each[lot]
     assert sum(one.short for one in allotted) <= one_by_one
+    assert count_rows_short(needs, free) == best[0]
+    in_turn = allot_rows_in_turn(needs, free)
+    score = _score(needs, free, _as_taken(in_turn))
+    assert score is not None
+    assert score[0] == sum(one.short for one in in_turn) >= best[0]
 
 
 def test_a_use_that_could_take_another_lot_leaves_the_one_that_another_needs():
@@ -84,5 +89,8 @@ def test_a_use_that_could_take_another_lot_leaves_the_one_that_another_needs():
 
 def test_too_large_a_question_is_refused():
     lots = {f"lot {at}": 100 for at in range(50)}
-    with pytest.raises(InputRefused, match="too many"):
-        allot_rows([RowsNeed(f"use {at}", 1, dict.fromkeys(lots, 5)) for at in range(9)], lots)
+    needs = [RowsNeed(f"use {at}", 1, dict.fromkeys(lots, 5)) for at in range(9)]
+    for count in (allot_rows, count_rows_short):
+        with pytest.raises(InputRefused, match="too many"):
+            count(needs, lots)
+    assert [one.rows for one in allot_rows_in_turn(needs, lots)] == [(("lot 0", 1),)] * 9

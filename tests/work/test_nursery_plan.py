@@ -12,7 +12,7 @@ from firstsilk.answers import InputRefused
 from firstsilk.records.models import Reservation, Row, Season, Target
 from firstsilk.science.seed.line_rates import LineCounts, learn_programme, rate_line
 from firstsilk.science.seed.pollinations import EarRates, plan_pollinations
-from firstsilk.work.nursery.lay_out import MALE_EARS_PER_ROW
+from firstsilk.work.nursery.joint_sowing import MALE_EARS_PER_ROW
 from firstsilk.work.nursery.plan import (
     PlanSettings,
     Want,
@@ -248,9 +248,17 @@ def test_what_is_not_known_is_said_and_not_hidden(station, season):
 
 def test_a_plan_without_any_past_weather_is_refused(station, season):
     lines_with_seed(station, E1=1290)
-    add_targets(ON, "2031", [Want("self", "E1")])
+    early = occasion(date(2026, 4, 1))
+    add_targets(early, "2031", [Want("self", "E1")])
     with pytest.raises(InputRefused, match="no whole past season"):
-        plan_nursery(occasion(date(2026, 4, 1)), "2031", SETTINGS)
+        plan_nursery(early, "2031", SETTINGS)
+
+
+def test_a_plan_of_a_day_knows_no_wishes_of_later_days(station, season):
+    lines_with_seed(station, E1=1290)
+    add_targets(ON, "2031", [Want("self", "E1")])
+    with pytest.raises(InputRefused, match="no draft target"):
+        plan_nursery(occasion(date(2031, 3, 31)), "2031", SETTINGS)
 
 
 @pytest.mark.parametrize(

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
+from firstsilk.answers import InputRefused
 from firstsilk.faces.command.main import run
 from firstsilk.records.models import LotOrigin, Reservation
+from firstsilk.work.nursery import row_seed
+from firstsilk.work.nursery.plan import PlanSettings, plan_nursery
 from firstsilk.work.seed.plan_seed import read_plan_seed
 from tests.factories import (
     make_line,
@@ -23,6 +28,7 @@ from tests.factories import (
 
 pytestmark = pytest.mark.django_db
 ON = occasion(date(2031, 4, 1))
+SETTINGS = PlanSettings(sow_from=date(2031, 5, 12))
 
 
 @pytest.fixture
@@ -30,8 +36,41 @@ def station():
     return make_station()
 
 
-def _told(season="2031"):
-    return {(one.line, one.use): one for one in read_plan_seed(ON, season).uses}
+def _told(season="2031", **counts):
+    return {(one.line, one.use): one for one in read_plan_seed(ON, season, **counts).uses}
+
+
+def _planned(**settings):
+    """Lots of the plan's rows: by line, purpose and target, the lot and how many rows of it."""
+    rows = plan_nursery(ON, "2031", replace(SETTINGS, **settings)).rows
+    return Counter((row.line, row.target, row.lot_name, row.kernels) for row in rows)
+
+
+def _advised(**counts):
+    """The same of what is told beside the plan."""
+    told = Counter()
+    for (line, use), one in _told(**counts).items():
+        target = int(use.removeprefix("target ").split(":")[0]) if use.startswith("target") else None
+        for lot, _, rows, kernels in one.lots:
+            told[line, target, lot, kernels // rows] += rows
+    return told
+
+
+def _fill_three_lines(station):
+    """Lines whose uses do not fit where each takes the oldest lot with enough, one after the other."""
+    season = make_season(station)
+    one, two, three = (make_line(station, name) for name in ("E1", "E2", "E3"))
+    for line, lots in (
+        (one, ((29, 2029), (23, 2030))),
+        (two, ((60, 2028), (47, 2029), (29, 2030))),
+        (three, ((500, 2030),)),
+    ):
+        for kernels, year in lots:
+            make_lot(line, kernels=kernels, year=year)
+    make_target(season, 1, one, ears=3)
+    make_target(season, 2, two, one, ears=3)
+    make_target(season, 3, three, two, ears=3)
+    make_target(season, 4, two, ears=4)
 
 
 def test_a_self_leaves_the_lot_that_only_the_males_fit_into(station):
@@ -88,3 +127,60 @@ def test_what_is_short_is_first_with_what_could_be_done_and_promises_are_left_al
     page = client.get("/nursery/plan/?season=2031&day=2031-04-01").content.decode()
     assert "2 of 4 rows without seed" in page
     assert "Give up a promise" in page or "give up a promise" in page
+
+
+def test_the_plan_takes_the_lots_that_are_told_beside_it(station):
+    make_weather(station, 2026, date(2031, 3, 31))
+    _fill_three_lines(station)
+    assert {one.short for one in _told().values()} == {0}
+    planned = _planned()
+    assert planned == _advised()
+    assert planned["E1", 1, "E1-30", 23] == 1
+    assert planned["E1", None, "E1-29", 29] == 1
+    # Fewer plants and less assurance want less seed, and both count with them.
+    fewer = {"plants_per_row": 12, "assurance": 0.8}
+    assert _planned(**fewer) == _advised(**fewer) != planned
+
+
+def test_a_plan_fixed_promises_the_lots_it_showed(station):
+    make_weather(station, 2026, date(2031, 3, 31))
+    _fill_three_lines(station)
+    shown = plan_nursery(ON, "2031", SETTINGS)
+    fixed = plan_nursery(ON, "2031", SETTINGS, fix=True)
+    assert fixed.rows == shown.rows
+    promised = Reservation.objects.values_list("row__number", "lot__name", "kernels")
+    assert sorted(promised) == [(row.number, row.lot_name, row.kernels) for row in fixed.rows]
+
+
+def test_a_plan_gives_seed_to_the_first_in_priority_where_not_all_have_it(station):
+    make_weather(station, 2026, date(2031, 3, 31))
+    season, line = make_season(station), make_line(station, "E1")
+    make_lot(line, kernels=50)  # two rows of 23, and 4 kernels
+    make_target(season, 1, line, ears=3, priority=3)
+    make_target(season, 2, line, ears=3, priority=1)
+    make_target(season, 3, line, ears=3, priority=2)
+    dead = make_lot(make_line(station, "E2"), germination_frac=0.01).line
+    make_target(season, 4, dead, ears=3)
+    planned = plan_nursery(ON, "2031", SETTINGS)
+    assert [lack.target for lack in planned.short] == [4, 1]
+    assert planned.short[0].message == "target 4: there is no live seed of E2"
+    assert planned.short[1].message == "target 1: E1 needs 24 kernels for one more row and has 4 free"
+    assert {row.target for row in planned.rows} == {2, 3}
+
+
+def test_a_plan_too_large_to_weigh_together_takes_lots_in_turn_and_says_so(station, monkeypatch):
+    make_weather(station, 2026, date(2031, 3, 31))
+    _fill_three_lines(station)
+    together = plan_nursery(ON, "2031", SETTINGS)
+    monkeypatch.setattr(row_seed, "is_beyond_bound", lambda needs, free: len(needs) > 1)
+    planned = plan_nursery(ON, "2031", SETTINGS)
+    assert planned.short
+    assert not together.short
+    assert any("too many uses and lots: given in turn" in one for one in planned.basis.missing)
+
+
+@pytest.mark.parametrize("wrong", [{"plants_per_row": 0}, {"assurance": 1.0}])
+def test_counts_that_cannot_be_are_refused(station, wrong):
+    make_season(station)
+    with pytest.raises(InputRefused):
+        read_plan_seed(ON, "2031", **wrong)

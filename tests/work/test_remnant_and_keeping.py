@@ -10,9 +10,10 @@ from firstsilk.records.models import LotOrigin, Movement
 from firstsilk.science.seed.keeping import KeepingRule
 from firstsilk.work.nursery.plan import PlanSettings, Want, add_targets, plan_nursery
 from firstsilk.work.seed.germination_tests import record_germination
+from firstsilk.work.seed.increases import count_increases
 from firstsilk.work.seed.keeping import list_keeping
 from firstsilk.work.seed.lots import move_seed
-from firstsilk.work.seed.remnant import check_planned_increases, check_season_increases, count_increases
+from firstsilk.work.seed.remnant import check_planned_increases, check_season_increases
 from firstsilk.work.seed.splits import bulk_lots, split_lot
 from tests.factories import (
     make_line,
@@ -75,7 +76,8 @@ def test_splits_and_bulks_are_as_far_from_remnant_as_their_parents(station, incr
     remnant, lot = increased
     part = split_lot(ON, remnant.tag, 20, "part")
     mixed = bulk_lots(ON, [(part.tag, 5), (lot.tag, 5)], "mixed")
-    counted = count_increases(station)
+    counted = count_increases(station, [remnant.tag, part.tag, lot.tag, mixed.tag])
+    assert count_increases(station, [mixed.tag])[mixed.tag] == 1
     assert [counted.get(tag, 0) for tag in (remnant.tag, part.tag, lot.tag, mixed.tag)] == [0, 0, 1, 1]
 
 

@@ -15,8 +15,8 @@ from firstsilk.faces.files.tables import read_table
 
 if TYPE_CHECKING:
     from firstsilk.work.nursery.joint_sowing import CrossMeeting
-    from firstsilk.work.nursery.lay_out import PlannedRow
     from firstsilk.work.nursery.plan import NurseryPlan
+    from firstsilk.work.nursery.planned_rows import PlannedRow
     from firstsilk.work.occasion import Occasion
 
 MEETING_COLUMNS = (
@@ -38,6 +38,7 @@ def plan(
     ] = "",
     sow_from: Annotated[str, typer.Option(help="First day the field can be sown, as 2032-05-15.")] = "",
     rows_per_range: Annotated[int, typer.Option(help="Rows side by side in one range.")] = 20,
+    plants_per_row: Annotated[int, typer.Option(help="Plants wanted in a row.")] = 18,
     assurance: Annotated[float, typer.Option(help="Chance wanted of reaching each target.")] = 0.95,
     window: Annotated[int, typer.Option(help="Days after the first on which rows can still be sown.")] = 25,
     male_sowings: Annotated[int, typer.Option(help="Most days on which one male is sown, 1 to 3.")] = 1,
@@ -71,6 +72,7 @@ def plan(
     settings = PlanSettings(
         sow_from=first,
         rows_per_range=rows_per_range,
+        plants_per_row=plants_per_row,
         assurance=assurance,
         last_sowing_days=window,
         male_sowings=male_sowings,

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 def plan_seed(
     season: Annotated[str, typer.Argument(help="Season whose draft targets want seed, such as 2032.")],
+    plants_per_row: Annotated[int, typer.Option(help="Plants wanted in a row, as in the plan.")] = 18,
+    assurance: Annotated[float, typer.Option(help="Chance wanted of reaching each target, as in the plan.")] = 0.95,
     out: Out = "",
     as_json: AsJson = False,
     station: StationCode = "",
@@ -24,7 +26,7 @@ def plan_seed(
     on = open_books(station, today)
     from firstsilk.work.seed.plan_seed import read_plan_seed
 
-    found = read_plan_seed(on, season)
+    found = read_plan_seed(on, season, plants_per_row, assurance)
     say(f"{found.rows - found.short} of {found.rows} rows have seed. {found.basis.as_text()}")
     columns = ("use", "line", "rows", "short", "says", "lots", "instead")
     rows = [

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 from firstsilk.answers import refuse
-from firstsilk.records.models import Row, Season, Station, Target
-from firstsilk.science.nursery.counts import (
-    GERMINATION_FRAC,
-    OVERPLANT_FRAC,
-    OVERPLANT_TESTER_FRAC,
-    count_kernels,
-)
-from firstsilk.science.nursery.layout import walk_places
+from firstsilk.records.models import Season, Station, Target
+from firstsilk.science.nursery.counts import GERMINATION_FRAC, OVERPLANT_FRAC, count_kernels
 from firstsilk.work.nursery.joint_sowing import (
     DEFAULT_UNITS_TO_SILK_CHU,
     MALE_EARS_PER_ROW,
@@ -28,54 +22,27 @@ from firstsilk.work.nursery.joint_sowing import (
 from firstsilk.work.nursery.kept_sowing import Patience, hash_question, is_large, settle_joint
 from firstsilk.work.nursery.past_days import PastDays, read_past_days
 from firstsilk.work.nursery.plan_needs import count_need, limit_field, tell_missing
+from firstsilk.work.nursery.planned_rows import PlannedRow, Short, order_rows, place_rows
 from firstsilk.work.nursery.rates import LineRates, read_line_rates
+from firstsilk.work.nursery.row_seed import (
+    DEAD_FRAC,
+    RowSeed,
+    SeedUse,
+    ask_rows,
+    drop_rows,
+    is_in_turn,
+    left_in,
+    males_of,
+    settle_line,
+    usable_lots,
+)
 from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.increases import count_increases
+from firstsilk.work.seed.progeny import INCREASES
 from firstsilk.work.seed.stock import LotStock, read_stock
 
 if TYPE_CHECKING:
     from firstsilk.work.nursery.plan import PlanSettings
-
-DEAD_FRAC = 0.05
-"""Lots that germinate worse than this are not sown (a choice of ours)."""
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedRow:
-    """One row of the plan. `pollinations` is how many to attempt on it; `meet_frac` the share of past years in which
-    its parents met and `served_frac` the share of its ears that can be expected, both of the whole cross; `sowing`
-    counts the days of its line in its role; `why` the sum in words."""
-
-    number: int
-    field_row: int
-    field_col: int
-    line: str
-    purpose: str
-    target: int | None
-    kind: str
-    male: str
-    lot: str
-    lot_name: str
-    kernels: int
-    sow_on: date
-    sowing: int
-    silk_expected: date | None
-    pollinations: int
-    meet_frac: float | None
-    why: str
-    served_frac: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Short:
-    """A target that cannot be sown as wished, and what would make it possible."""
-
-    target: int
-    line: str
-    kernels_needed: int
-    kernels_free: int
-    message: str
-    rows_needed: int = 1
-    rows_possible: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +63,12 @@ class _Bench:
     limits: FieldLimits
     past: PastDays
     rates: dict[str, LineRates]
-    stock: dict[str, list[LotStock]]
+    seed: RowSeed
     missing: list[tuple[str, str, str]]
     """What is missing, of which line or lot, and what stands in for it."""
     needs: dict[int, CrossNeed]
     """By target; a self has no male."""
     joint: JointSowing | None = None
-    taken: dict[str, int] = field(default_factory=dict)
     males: dict[tuple[str, date], list[PlannedRow]] = field(default_factory=dict)
     self_days: dict[int, list[int]] = field(default_factory=dict)
 
@@ -141,12 +107,16 @@ def lay_out_rows(
     if short and drafted:
         # What cannot be sown must not pull the others' days.
         lacking = {lack.target for lack in short}
-        bench.taken, bench.males = {}, {}
+        bench.seed.uses, bench.males = {}, {}
         drafted, more = _draft_rows([target for target in drafts if target.number not in lacking], bench, settle)
         short = sorted([*short, *more], key=lambda lack: [one.number for one in drafts].index(lack.target))
-    ordered = _order_rows(drafted, bench.males)
-    placed = _place_rows(ordered, station, season, settings.rows_per_range)
-    used = [("past years of weather", bench.past.n_own), ("draft targets", len(drafts)), ("lots", len(bench.stock))]
+    ordered = order_rows(drafted, bench.males)
+    placed = place_rows(ordered, station, season, settings.rows_per_range)
+    used = [
+        ("past years of weather", bench.past.n_own),
+        ("draft targets", len(drafts)),
+        ("lots", sum(len(lots) for lots in bench.seed.stock.values())),
+    ]
     if bench.past.n_generated:
         used.append(("generated years of weather", bench.past.n_generated))
     missing = (*bench.past.missing, *tell_missing(bench.missing))
@@ -156,7 +126,7 @@ def lay_out_rows(
 def _draft_rows(
     drafts: Sequence[Target], bench: _Bench, settle: Callable[[Sequence[CrossNeed]], JointSowing]
 ) -> tuple[list[PlannedRow], list[Short]]:
-    """Days for these targets, then their rows as far as there is seed."""
+    """Days for these targets, then their rows as far as there is seed, and the lots for all of them together."""
     needs = [bench.needs[target.number] for target in drafts]
     crosses = [need for need in needs if need.male]
     bench.joint = settle(crosses) if crosses else None
@@ -167,7 +137,7 @@ def _draft_rows(
         rows, lack = _rows_for_target(target, bench)
         drafted += rows
         short += lack
-    return drafted, short
+    return _deal_seed(drafted, bench), short
 
 
 def _place_selfs(selfs: Sequence[CrossNeed], crosses: Sequence[CrossNeed], bench: _Bench) -> dict[int, list[int]]:
@@ -196,37 +166,19 @@ def _place_selfs(selfs: Sequence[CrossNeed], crosses: Sequence[CrossNeed], bench
     return placed
 
 
-def _place_rows(
-    ordered: Sequence[PlannedRow], station: Station, season: Season, rows_per_range: int
-) -> tuple[PlannedRow, ...]:
-    """Number and place rows behind those that stand: on in their walk, or in a new range where they follow another."""
-    there = list(
-        Row.objects.filter(station=station, season=season)
-        .order_by("number")
-        .values_list("number", "field_row", "field_col")
-    )
-    last, start = (there[-1][0] if there else 0), 1
-    if there:
-        same_walk = there == [place for place, _ in zip(walk_places(rows_per_range), there, strict=False)]
-        start = last + 1 if same_walk else max(field_row for _, field_row, _ in there) * rows_per_range + 1
-    places = walk_places(rows_per_range, start)
-    return tuple(
-        replace(row, number=number, field_row=field_row, field_col=field_col)
-        for number, (row, (_, field_row, field_col)) in enumerate(zip(ordered, places, strict=False), last + 1)
-    )
-
-
 def _set_bench(
     on: Occasion, station: Station, season: Season, drafts: Sequence[Target], settings: PlanSettings
 ) -> _Bench:
     past = read_past_days(on, station, season.site, settings.sow_from)
     names = {target.female.name for target in drafts} | {target.male.name for target in drafts if target.male}
+    lots = read_stock(station, names)
     stock: dict[str, list[LotStock]] = {}
-    for lot in read_stock(station, names):
+    for lot in lots:
         stock.setdefault(lot.line, []).append(lot)
+    seed = RowSeed(settings.plants_per_row, stock, count_increases(station, [lot.tag for lot in lots]))
     rates = read_line_rates(station, names, on.today)
     needs = {target.number: count_need(target, rates[target.female.name], settings) for target in drafts}
-    bench = _Bench(settings, limit_field(settings), past, rates, stock, [], needs)
+    bench = _Bench(settings, limit_field(settings), past, rates, seed, [], needs)
     for name in sorted(names):
         _tell_units(bench, name)
     return bench
@@ -254,32 +206,28 @@ def _rows_for_target(target: Target, bench: _Bench) -> tuple[list[PlannedRow], l
     )
     purpose = "female" if need.male else "self"
     days = bench.joint.days["female", need.female] if bench.joint and need.male else ()
-    before = dict(bench.taken)
+    use = SeedUse(target.number, need.rows, OVERPLANT_FRAC, target.kind in INCREASES)
+    lacking = ask_rows(bench.seed, need.female, use)
+    if lacking:
+        return [], [_tell_short(target, need.female, use, max(0, need.rows - lacking), bench)]
     rows: list[PlannedRow] = []
     for step in range(need.rows):
         share = need.attempts // need.rows + (1 if step < need.attempts % need.rows else 0)
         day = days[step % len(days)] if days else bench.self_days[target.number][step]
         sowing = days.index(day) + 1 if days else 1
-        row = _one_row(target, need.female, purpose, day, sowing, share, bench, why)
-        if isinstance(row, Short):
-            bench.taken = before
-            return [], [replace(row, rows_needed=need.rows, rows_possible=step)]
-        rows.append(row)
+        rows.append(_one_row(target, need.female, purpose, day, sowing, share, bench, why))
     if need.male:
         lack = _male_rows(target, need, bench)
         if lack is not None:
-            bench.taken = before
+            drop_rows(bench.seed, need.female, target.number)
             return [], [lack]
     return rows, []
 
 
 def _one_row(
     target: Target, line: str, purpose: str, day: int, sowing: int, pollinations: int, bench: _Bench, why: str
-) -> PlannedRow | Short:
-    over = OVERPLANT_TESTER_FRAC if purpose == "male" else OVERPLANT_FRAC
-    lot, kernels = _take_seed(line, bench, over)
-    if lot is None:
-        return _tell_short(target, line, kernels, bench)
+) -> PlannedRow:
+    """A row without its seed, which `_deal_seed` gives it."""
     meeting = None
     if bench.joint is not None:
         meeting = next((one for one in bench.joint.meetings if one.target == target.number), None)
@@ -292,9 +240,9 @@ def _one_row(
         target=target.number,
         kind=target.kind if purpose != "male" else "",
         male=target.male.name if target.male is not None and purpose == "female" else "",
-        lot=lot.tag,
-        lot_name=lot.name,
-        kernels=kernels,
+        lot="",
+        lot_name="",
+        kernels=0,
         sow_on=bench.past.date_of(day),
         sowing=sowing,
         silk_expected=bench.past.expect_flowering(day, units_of(bench.rates[line])[0]),
@@ -305,33 +253,49 @@ def _one_row(
     )
 
 
-def _tell_short(target: Target, line: str, kernels: int, bench: _Bench) -> Short:
-    """Say how much seed a row needs and how much of it is free, over all lots and in the fullest one."""
-    free = [max(0, one.free - bench.taken.get(one.tag, 0)) for one in bench.stock.get(line, [])]
+def _tell_short(target: Target, line: str, use: SeedUse, possible: int, bench: _Bench) -> Short:
+    """Take back what a use asks beyond its possible rows, and say how much seed one more row needs and how much of it
+    is free then, over all lots and in the fullest one."""
+    ask_rows(bench.seed, line, replace(use, rows=possible))
+    free = list(left_in(list(settle_line(bench.seed, line).values()), usable_lots(bench.seed, line)).values())
+    drop_rows(bench.seed, line, use.target)
+    kernels = count_kernels(bench.settings.plants_per_row, GERMINATION_FRAC, use.overplant_frac)
     if not free:
-        told = f"target {target.number}: there is no lot of {line}"
+        dead = bool(bench.seed.stock.get(line))
+        told = f"target {target.number}: there is no {'live seed' if dead else 'lot'} of {line}"
     else:
         held = f"{sum(free)} free" if len(free) == 1 else f"{sum(free)} free in {len(free)} lots, {max(free)} in one"
         told = f"target {target.number}: {line} needs {kernels} kernels for one more row and has {held}"
-    return Short(target.number, line, kernels, sum(free), told)
+    return Short(target.number, line, kernels, sum(free), told, use.rows, possible)
 
 
-def _take_seed(line: str, bench: _Bench, overplant_frac: float) -> tuple[LotStock | None, int]:
-    """The oldest lot with enough free kernels for one row, and the kernels; the lot is None if none has enough."""
-    least = count_kernels(bench.settings.plants_per_row, GERMINATION_FRAC, overplant_frac)
-    for lot in bench.stock.get(line, []):
+def _deal_seed(drafted: Sequence[PlannedRow], bench: _Bench) -> list[PlannedRow]:
+    """Give the rows their lots, the uses of a line weighed together; male rows on the bench get theirs too."""
+    hands: dict[tuple[str, int | None], Iterator[tuple[LotStock, int]]] = {}
+    for line in bench.seed.uses:
+        by_tag = {lot.tag: lot for lot in bench.seed.stock.get(line, ())}
+        for target, one in settle_line(bench.seed, line).items():
+            dealt = [(by_tag[tag], one.need.each[tag]) for tag, rows in one.rows for _ in range(rows)]
+            hands[line, target] = iter(dealt)
+        _tell_seed(line, by_tag.values(), bench)
+
+    def deal(row: PlannedRow) -> PlannedRow:
+        lot, kernels = next(hands[row.line, None if row.purpose == "male" else row.target])
+        if lot.germination_frac is None:
+            bench.missing.append(("germination of lot", lot.name, f"taken as {GERMINATION_FRAC:.0%}"))
+        return replace(row, lot=lot.tag, lot_name=lot.name, kernels=kernels)
+
+    bench.males = {key: [deal(row) for row in rows] for key, rows in bench.males.items()}
+    return [deal(row) for row in drafted]
+
+
+def _tell_seed(line: str, lots: Iterable[LotStock], bench: _Bench) -> None:
+    """Write down which lots are dead, and whose uses were too many to be weighed together."""
+    for lot in lots:
         if lot.germination_frac is not None and lot.germination_frac < DEAD_FRAC:
-            told = f"germination {lot.germination_frac:.0%}, not used"
-            bench.missing.append(("live seed in lot", lot.name, told))
-            continue
-        germination = GERMINATION_FRAC if lot.germination_frac is None else lot.germination_frac
-        wanted = count_kernels(bench.settings.plants_per_row, germination, overplant_frac)
-        if lot.free - bench.taken.get(lot.tag, 0) >= wanted:
-            if lot.germination_frac is None:
-                bench.missing.append(("germination of lot", lot.name, f"taken as {GERMINATION_FRAC:.0%}"))
-            bench.taken[lot.tag] = bench.taken.get(lot.tag, 0) + wanted
-            return lot, wanted
-    return None, least
+            bench.missing.append(("live seed in lot", lot.name, f"germination {lot.germination_frac:.0%}, not used"))
+    if is_in_turn(bench.seed, line):
+        bench.missing.append(("seed weighed together of", line, "too many uses and lots: given in turn"))
 
 
 def _male_rows(target: Target, need: CrossNeed, bench: _Bench) -> Short | None:
@@ -348,14 +312,27 @@ def _male_rows(target: Target, need: CrossNeed, bench: _Bench) -> Short | None:
         free = sum(MALE_EARS_PER_ROW - row.pollinations for row in rows)
         while free < shares[day]:
             why = f"male for its crosses, sown {day} days after the first sowing so that it meets them"
-            row = _one_row(target, need.male, "male", day, sowing, 0, bench, why)
-            if isinstance(row, Short):
-                return row
-            rows.append(row)
+            rows.append(_one_row(target, need.male, "male", day, sowing, 0, bench, why))
             free += MALE_EARS_PER_ROW
         made[_key(bench, need, day)] = _share_ears(rows, shares[day])
-    bench.males.update(made)
-    return None
+    return _ask_males(target, need, made, bench)
+
+
+def _ask_males(
+    target: Target, need: CrossNeed, made: dict[tuple[str, date], list[PlannedRow]], bench: _Bench
+) -> Short | None:
+    """Ask seed for all male rows of a line, with those made for this cross; without it they stay as they were."""
+    there = bench.males | made
+    before = bench.seed.uses.get(need.male, {}).get(None)
+    use = males_of(sum(len(rows) for key, rows in there.items() if key[0] == need.male))
+    lacking = ask_rows(bench.seed, need.male, use)
+    if not lacking:
+        bench.males = there
+        return None
+    lack = _tell_short(target, need.male, use, max(0, use.rows - lacking), bench)
+    if before is not None:
+        ask_rows(bench.seed, need.male, before)
+    return lack
 
 
 def _key(bench: _Bench, need: CrossNeed, day: int) -> tuple[str, date]:
@@ -370,19 +347,3 @@ def _share_ears(rows: Sequence[PlannedRow], ears: int) -> list[PlannedRow]:
         shared.append(replace(row, pollinations=row.pollinations + room))
         ears -= room
     return shared
-
-
-def _order_rows(drafted: list[PlannedRow], males: dict[tuple[str, date], list[PlannedRow]]) -> list[PlannedRow]:
-    """By expected silk, rows of one target together, each male line before the first female it serves."""
-    late = date.max
-    by_target: dict[int, list[PlannedRow]] = {}
-    for row in drafted:
-        by_target.setdefault(row.target or 0, []).append(row)
-    groups = sorted(by_target.values(), key=lambda rows: (rows[0].silk_expected or late, rows[0].target or 0))
-    waiting = dict(males)
-    ordered: list[PlannedRow] = []
-    for group in groups:
-        for key in [key for key in waiting if key[0] == group[0].male]:
-            ordered += [replace(row, target=None, pollinations=0) for row in waiting.pop(key)]
-        ordered += group
-    return ordered

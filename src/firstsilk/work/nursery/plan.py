@@ -20,8 +20,9 @@ from firstsilk.records.models import Line, Lot, Reservation, Row, Season, Statio
 from firstsilk.work.complaints import Complaints
 from firstsilk.work.nursery.joint_sowing import JointSowing
 from firstsilk.work.nursery.kept_sowing import Patience
-from firstsilk.work.nursery.lay_out import PlannedRow, Short, lay_out_rows
-from firstsilk.work.nursery.plan_needs import check_limits
+from firstsilk.work.nursery.lay_out import lay_out_rows
+from firstsilk.work.nursery.plan_needs import check_counts, check_limits
+from firstsilk.work.nursery.planned_rows import PlannedRow, Short
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import find_lines, get_line, get_season, get_site, get_station, take_tags
 from firstsilk.work.standing import find_merged_away, rows_on, targets_on
@@ -330,7 +331,8 @@ def plan_nursery(
             Station.objects.select_for_update().get(pk=station.pk)
         book = get_season(station, season)
         drafts = list(
-            Target.objects.filter(station=station, season=book, state="draft")
+            targets_on(station, on.today)
+            .filter(season=book, state="draft")
             .select_related("female", "male")
             .order_by("priority", "number")
         )
@@ -348,10 +350,7 @@ def plan_nursery(
 def _check_settings(settings: PlanSettings) -> None:
     if not 1 <= settings.rows_per_range <= 500:
         raise refuse("rows_per_range", f"{settings.rows_per_range} rows a range cannot be.", "Use 1 to 500.")
-    if not 1 <= settings.plants_per_row <= 500:
-        raise refuse("plants_per_row", f"{settings.plants_per_row} plants a row cannot be.", "Use 1 to 500.")
-    if not 0.5 <= settings.assurance <= 0.999:
-        raise refuse("assurance", f"An assurance of {settings.assurance:g} is not usable.", "Use 0.5 to 0.999.")
+    check_counts(settings.plants_per_row, settings.assurance)
     if not 0 <= settings.last_sowing_days <= 60:
         told = f"A last sowing {settings.last_sowing_days} days after the first is not usable."
         raise refuse("last_sowing_days", told, "Use 0 to 60 days.")

@@ -43,6 +43,20 @@ def check_limits(settings: PlanSettings) -> None:
         raise refuse("last_safe_too_soon", told, "Choose a later one, or leave it empty.")
 
 
+def check_counts(plants_per_row: int, assurance: float) -> None:
+    """Refuse plants of a row or an assurance that rows cannot be counted with.
+
+    Raises
+    ------
+    InputRefused
+        Naming which of them.
+    """
+    if not 1 <= plants_per_row <= 500:
+        raise refuse("plants_per_row", f"{plants_per_row} plants a row cannot be.", "Use 1 to 500.")
+    if not 0.5 <= assurance <= 0.999:
+        raise refuse("assurance", f"An assurance of {assurance:g} is not usable.", "Use 0.5 to 0.999.")
+
+
 def limit_field(settings: PlanSettings) -> FieldLimits:
     """The days on which anything can be sown, and what else the settings allow."""
     days = tuple(

@@ -6,15 +6,15 @@ the line was ever increased here.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from firstsilk.answers import Finding, Place
-from firstsilk.records.models import Line, LotOrigin, Station
+from firstsilk.records.models import Line, Station
 from firstsilk.work.lineage.generations import is_fixed
-from firstsilk.work.nursery.lay_out import PlannedRow
+from firstsilk.work.nursery.planned_rows import PlannedRow
 from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.increases import count_increases
 from firstsilk.work.seed.progeny import INCREASES
 from firstsilk.work.seed.stock import LotStock, read_stock
 from firstsilk.work.shelf import get_season, get_station
@@ -62,45 +62,12 @@ def check_planned_increases(on: Occasion, planned: Sequence[PlannedRow]) -> Remn
     return _check(on, get_station(on.station), asked)
 
 
-def count_increases(station: Station) -> dict[str, int]:
-    """Increases that lie behind each lot, by its tag; a lot that is not named has none.
-
-    Notes
-    -----
-    Seed of a row of its own line is one increase more than the seed sown there; seed of other lots as many as the most
-    of them; anything else (received, crossed, selfed from an unfixed mother) none. What a lot was made of before it
-    was brought into these books is not known and counts as none.
-    """
-    origins: dict[str, list[LotOrigin]] = defaultdict(list)
-    found = LotOrigin.objects.filter(station=station).select_related("lot", "row__lot", "parent_lot")
-    for one in found:
-        origins[one.lot.tag].append(one)
-    counted: dict[str, int] = {}
-    for tag in origins:
-        _count(tag, origins, counted, set())
-    return counted
-
-
-def _count(tag: str, origins: dict[str, list[LotOrigin]], counted: dict[str, int], above: set[str]) -> int:
-    if tag in counted or tag in above:
-        return counted.get(tag, 0)
-    most = 0
-    for one in origins.get(tag, ()):
-        if one.parent_lot is not None:
-            most = max(most, _count(one.parent_lot.tag, origins, counted, above | {tag}))
-        elif one.row is not None and one.row.line_id == one.lot.line_id and one.male_row_id is None:
-            behind = _count(one.row.lot.tag, origins, counted, above | {tag}) if one.row.lot is not None else 0
-            most = max(most, behind + 1)
-    counted[tag] = most
-    return most
-
-
 def _check(on: Occasion, station: Station, asked: Iterable[tuple[int, str, str]]) -> RemnantCheck:
     asked = list(asked)
     lines = Line.objects.filter(station=station, name__in={line for _, line, _ in asked})
     fixed = {line.name for line in lines if is_fixed(line)}
-    counted = count_increases(station)
     stock = read_stock(station, fixed, on.today)
+    counted = count_increases(station, {one.tag for one in stock} | {tag for _, _, tag in asked})
     names = {one.tag: one.name for one in stock}
     rows = [
         _tell(number, line, tag, names.get(tag, tag), counted, stock) for number, line, tag in asked if line in fixed

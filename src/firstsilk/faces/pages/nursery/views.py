@@ -98,14 +98,15 @@ def show_plan(request: HttpRequest, on: Occasion) -> HttpResponse:
     told |= {"cautions": CAUTIONS_SHORT}
     told |= {"targets": targets, "kinds": KINDS_OF_TARGET, "can_change": request.user.role in DESK}  # type: ignore[union-attr]
     if any(target.state == "draft" for target in targets):
-        told |= _propose(request, on, season, told["this"]) | _weigh_seed(on, season)
+        told |= _propose(request, on, season, told["this"])
+        told |= _weigh_seed(on, season, told["settings"])  # type: ignore[arg-type]
     return render(request, "nursery/plan.html", told)
 
 
-def _weigh_seed(on: Occasion, season: str) -> dict[str, object]:
-    """Seed for all that the drafts want, or why it was not weighed."""
+def _weigh_seed(on: Occasion, season: str, settings: PlanSettings) -> dict[str, object]:
+    """Seed for all that the drafts want with these settings, or why it was not weighed."""
     try:
-        return {"seed": read_plan_seed(on, season)}
+        return {"seed": read_plan_seed(on, season, settings.plants_per_row, settings.assurance)}
     except InputRefused as refused:
         return {"no_seed": str(refused)}
 
