@@ -24,6 +24,8 @@ READERS = frozenset({BREEDER, TECHNICIAN, CREW_LEADER, COOPERATOR})
 CREW = frozenset({BREEDER, TECHNICIAN, CREW_LEADER})
 DESK = frozenset({BREEDER, TECHNICIAN})
 DECIDERS = frozenset({BREEDER})
+LEADERS = frozenset({BREEDER, CREW_LEADER})
+"""Those who lead people in the field: they alone see the crew's age bands, hours and work."""
 NOBODY: frozenset[str] = frozenset()
 
 FREE_TRIES = 5

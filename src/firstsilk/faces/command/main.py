@@ -87,6 +87,8 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("sow", "nursery_year:sow", YEAR, "what was sown, with as-planted corrections"),
     Entry("day", "flowering_year:day", YEAR, "today's list: look, bag, pollinate, pick, and why"),
     Entry("crew-plan", "crew_year:crew_plan", YEAR, "workers needed by day against the season's crew; sets the crew"),
+    Entry("people", "people_year:people", YEAR, "who is in the crew, by code: team, days, hours, what is allowed"),
+    Entry("work-rule", "people_year:work_rule", YEAR, "what an age band may do and how long; local law decides"),
     Entry("pollen-hours", "crew_year:pollen_hours", YEAR, "hours in which pollen is dry on the coming days"),
     Entry("supplies", "crew_year:supplies", YEAR, "bags, clips, tags for the season and the week"),
     Entry("cutoff", "crew_year:cutoff", YEAR, "what each last day of pollinating gives; --set writes one down"),

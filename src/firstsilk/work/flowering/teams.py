@@ -27,12 +27,12 @@ from firstsilk.science.flowering.routes import (
 from firstsilk.work.flowering.crew import read_speed
 from firstsilk.work.flowering.crew_plan import read_crew_of
 from firstsilk.work.flowering.day import DayList
+from firstsilk.work.flowering.work_rules import read_barred_teams, say_barred
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
 
 MOST_TEAMS = 40
 SHORTEST_RANGE_M, LONGEST_RANGE_M = 0.5, 100.0
-NOBODY: Mapping[str, Collection[str]] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,7 @@ def plan_teams(
     day: DayList,
     n_teams: int = 0,
     range_length_m: float = RANGE_LENGTH_M,
-    barred: Mapping[str, Collection[str]] = NOBODY,
+    barred: Mapping[str, Collection[str]] | None = None,
 ) -> TeamPlan:
     """Part the tasks of a day list over teams.
 
@@ -116,7 +116,7 @@ def plan_teams(
     range_length_m
         From one range to the next: row and alley [m].
     barred
-        Kinds of task that a team may not do, by its name.
+        Kinds of task that a team may not do, by its name; None: as the rules for its people's age bands say.
 
     Raises
     ------
@@ -135,6 +135,9 @@ def plan_teams(
         told = f"A range of {range_length_m:g} m cannot be."
         raise refuse("range_length_wrong", told, f"Give {SHORTEST_RANGE_M:g} to {LONGEST_RANGE_M:g} metres.")
     station = get_station(on.station)
+    if barred is None:
+        # Teams that are only numbered hold nobody in particular, so no rule is known for them.
+        barred = {} if n_teams else read_barred_teams(on)
     teams = _find_teams(on, station, day.season, n_teams, barred)
     pace_min, told = _find_pace(on, station, day.season)
     stretch = stretch_minutes(pace_min)
@@ -153,7 +156,8 @@ def plan_teams(
             dealt_m += _deal_round(day, tasks, may, field)
     walked_m = sum(walk.metres for walk in walks)
     homes = {(do, row): walk.team for walk in walks for do in walk.kinds for row in walk.rows}
-    sentences = tuple(_say(teams, walks, dealt_m, walked_m, undone))
+    said = _say(teams, walks, dealt_m, walked_m, undone)
+    sentences = (*said[:1], *say_barred({one.name: one.barred for one in teams}), *said[1:])
     return TeamPlan(
         teams, tuple(walks), dealt_m, walked_m, tuple(undone), pace_min, told, range_length_m, sentences, homes
     )

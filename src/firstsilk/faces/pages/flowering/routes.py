@@ -5,6 +5,7 @@ from firstsilk.faces.pages.flowering.closing import show_day_close, show_to_sett
 from firstsilk.faces.pages.flowering.crew_views import show_crew, show_cutoff, show_supplies, show_window
 from firstsilk.faces.pages.flowering.day_list import print_day_sheet, show_flowering
 from firstsilk.faces.pages.flowering.morning import show_morning
+from firstsilk.faces.pages.flowering.people_views import show_people
 from firstsilk.faces.pages.flowering.phones import give_root_certificate, show_phones
 from firstsilk.faces.pages.flowering.spray_views import show_sprays
 from firstsilk.faces.pages.flowering.views import (
@@ -13,7 +14,7 @@ from firstsilk.faces.pages.flowering.views import (
     show_row,
     write_note,
 )
-from firstsilk.work.accounts import CREW, DESK, NOBODY, READERS
+from firstsilk.work.accounts import CREW, DESK, LEADERS, NOBODY, READERS
 
 routes = [
     desk_page("season/", show_morning, "season", read=READERS),
@@ -27,6 +28,7 @@ routes = [
     desk_page("flowering/window/", show_window, "window", read=READERS),
     desk_page("flowering/supplies/", show_supplies, "supplies", read=READERS),
     desk_page("flowering/cutoff/", show_cutoff, "cutoff", read=READERS, change=DESK),
+    desk_page("flowering/people/", show_people, "people", read=LEADERS, change=LEADERS),
     desk_page("flowering/sprays/", show_sprays, "sprays", read=READERS, change=CREW),
     desk_page("flowering/close/", show_day_close, "day-close", read=CREW, change=CREW),
     desk_page("flowering/settle/", show_to_settle, "settle", read=CREW, change=CREW),
