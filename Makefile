@@ -44,7 +44,8 @@ bench: .venv/test.stamp
 
 # Long proofs, apart from `make test`: the forecast over two hundred seasons of each frozen world (about ten minutes), and
 # intervals of differences between entries over two thousand trials of each of six kinds (about half an hour); a thousand
-# kills of a receiving server (about ten minutes) and power cuts after every write of many commits (about two).
+# kills of a receiving server (about ten minutes) and power cuts after every write of many commits (about two); a thousand
+# kills of a phone's browser (about an hour), films of tags before its camera and days without a network (about ten minutes).
 soak: .venv/test.stamp
 	$(BIN)/python -m pytest -p no:cacheprovider tests/soak/prove_*.py
 
