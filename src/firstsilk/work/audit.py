@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from firstsilk.records.models import Lot, Plot, Station
+from firstsilk.records.models import Lot, Plot, Station, Tag
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import keep_standing_notes, read_row_states
@@ -111,4 +111,6 @@ def _name_notes(station: Station, found: Sequence[Found], notes: Iterable[Note])
 
 def _read_other_tags(station: Station) -> set[str]:
     lots = Lot.objects.filter(station=station).values_list("tag", flat=True)
-    return set(lots) | set(Plot.objects.filter(station=station).exclude(tag="").values_list("tag", flat=True))
+    crates = Tag.objects.filter(station=station, hangs_on="crate").values_list("code", flat=True)
+    plots = Plot.objects.filter(station=station).exclude(tag="").values_list("tag", flat=True)
+    return set(lots) | set(crates) | set(plots)

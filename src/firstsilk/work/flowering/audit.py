@@ -12,6 +12,7 @@ from firstsilk.records.models import Row
 from firstsilk.science.flowering.bagging_rules import check_pollinations
 from firstsilk.science.flowering.bags import Shares, check_bags, name_givers
 from firstsilk.science.flowering.checks import check_row_notes
+from firstsilk.science.flowering.harvest import check_harvest
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import RowState
 from firstsilk.work.audited import Found
@@ -71,12 +72,24 @@ def audit_notes(
         is_silent = not any(states[row.tag].pollinations for row in group if row.tag in states)
         if is_silent and any(states[row.tag].ears_picked for row in group if row.tag in states):
             silent.append(group[0].season.name)
+        ears = _check_ears(group, notes, names)
         for row in group:
             told = _check_row(row, notes.get(row.tag, []), states, names, males, looked)
-            told += [replace(one, place=Place(name_row(row), None, "bag")) for one in bags.get(row.tag, ())]
+            by_bag = (*bags.get(row.tag, ()), *ears.get(row.tag, ()))
+            told += [replace(one, place=Place(name_row(row), None, "bag")) for one in by_bag]
             told = [one for one in told if not (is_silent and one.code == "more_ears_than_pollinated")]
             found += [Found("flowering", "row", row.tag, name_row(row), one) for one in told]
     return found, silent
+
+
+def _check_ears(
+    rows: Iterable[Row], notes: Mapping[str, list[Note]], names: Mapping[str, str]
+) -> Mapping[str, list[Finding]]:
+    """What the harvest of a season says against its bags, by row."""
+    told: dict[str, list[Finding]] = defaultdict(list)
+    for tag, one in check_harvest([note for row in rows for note in notes.get(row.tag, ())], names):
+        told[tag].append(one)
+    return told
 
 
 def _check_row(

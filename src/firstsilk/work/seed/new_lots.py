@@ -56,7 +56,7 @@ Made: TypeAlias = tuple[Lot, str]
 
 
 @dataclass(slots=True)
-class _Harvest:
+class Harvest:
     """What making lots has at hand."""
 
     on: Occasion
@@ -100,7 +100,7 @@ def make_lots(on: Occasion, season: str, ears_apart: bool = False) -> MadeLots:
         every = list(Row.objects.filter(station=station, season=book).select_related("line", "lot").order_by("number"))
         notes = read_notes(station, [row.tag for row in every], on.today)
         states = read_row_states(notes, on.today)
-        harvest = _open_harvest(on, station, book, every, states, notes, ears_apart)
+        harvest = open_harvest(on, station, book, every, states, notes, ears_apart)
         made = []
         for row in every:
             if row.purpose in ("self", "female") and row.tag in states and states[row.tag].kernels:
@@ -112,7 +112,7 @@ def make_lots(on: Occasion, season: str, ears_apart: bool = False) -> MadeLots:
     return MadeLots(book.name, tuple(made), tuple(harvest.findings), Basis(used, missing))
 
 
-def _open_harvest(
+def open_harvest(
     on: Occasion,
     station: Station,
     season: Season,
@@ -120,7 +120,8 @@ def _open_harvest(
     states: Mapping[str, RowState],
     notes: Sequence[Note],
     ears_apart: bool,
-) -> _Harvest:
+) -> Harvest:
+    """Gather what making lots needs, once for a season."""
     lines = read_true_lines(rows, states)
     by_tag: dict[str, list[Note]] = defaultdict(list)
     replaced = [note for note in notes if note.replaces]
@@ -133,7 +134,7 @@ def _open_harvest(
     names = set(Lot.objects.filter(station=station, name__startswith=season.name).values_list("name", flat=True))
     line_of = {tag: line.name for tag, line in lines.items()}
     givers = name_givers(keep_standing_notes(notes)[0])
-    return _Harvest(
+    return Harvest(
         on, station, season, {row.tag: row for row in rows}, lines, line_of, by_tag, before, givers, names, ears_apart
     )
 
@@ -152,17 +153,17 @@ def _find_made(origins: Iterable[LotOrigin]) -> dict[tuple[int, str], list[Made]
     return made
 
 
-def _make_row_lots(harvest: _Harvest, row: Row, state: RowState) -> list[NewLot]:
+def _make_row_lots(harvest: Harvest, row: Row, state: RowState) -> list[NewLot]:
     ears = group_ears(harvest.notes[row.tag], row.tag, harvest.line_of, harvest.givers)
     if not ears.ways:
         repair = "Note the pollination it came from"
-        harvest.findings.append(_no_lot(row, "no_pollination", "kernels but no pollination noted", repair))
+        harvest.findings.append(tell_no_lot(row, "no_pollination", "kernels but no pollination noted", repair))
         return []
     if ears.unassigned:
         ways = ", ".join(f"{kind} with {father or 'its own pollen'}" for kind, father in ears.ways)
         told = f"{ears.unassigned} kernels cannot be told apart; pollinated as {ways}"
         repair = "Note its kernels by bag number, or take the wrong pollination note back"
-        harvest.findings.append(_no_lot(row, "fathers_mixed", told, repair))
+        harvest.findings.append(tell_no_lot(row, "fathers_mixed", told, repair))
     made = []
     is_alone = len(ears.ways) == 1
     parts = [part for group in ears.groups for part in _part_ears(harvest, row, state, group, is_alone)]
@@ -176,7 +177,7 @@ def _make_row_lots(harvest: _Harvest, row: Row, state: RowState) -> list[NewLot]
 
 
 def _part_ears(
-    harvest: _Harvest, row: Row, state: RowState, group: EarGroup, is_alone: bool
+    harvest: Harvest, row: Row, state: RowState, group: EarGroup, is_alone: bool
 ) -> list[tuple[EarGroup, bool]]:
     """A group, or one for each selfed ear that is kept apart; and whether each is one ear."""
     if group.kind != "self" or is_fixed(harvest.lines[row.tag]):
@@ -184,51 +185,103 @@ def _part_ears(
     before = harvest.made_before.get((row.pk, ""), [])
     is_bulk = any(not bag for _, bag in before)
     if harvest.ears_apart and group.bag_kernels and not is_bulk:
-        return [(_keep_notes(harvest, row, part), bool(part.bags)) for part in part_by_bag(group)]
+        return [(keep_notes(harvest, row, part), bool(part.bags)) for part in part_by_bag(group)]
     return [(group, is_alone and state.ears_picked == 1)]
 
 
-def _keep_notes(harvest: _Harvest, row: Row, part: EarGroup) -> EarGroup:
+def keep_notes(harvest: Harvest, row: Row, part: EarGroup) -> EarGroup:
     """An ear with the pollination notes of its own bag, where there are any."""
     own = {note.id for note in harvest.notes[row.tag] if note.bag in part.bags}
     return replace(part, notes=tuple(one for one in part.notes if one in own) or part.notes)
 
 
 def _make_lot(
-    harvest: _Harvest, row: Row, state: RowState, group: EarGroup, is_alone: bool, one_ear: bool
+    harvest: Harvest, row: Row, state: RowState, group: EarGroup, is_alone: bool, one_ear: bool
 ) -> NewLot | Finding | None:
-    mother = harvest.lines[row.tag]
-    problem = _find_problem(harvest, mother, group)
+    problem = find_problem(harvest, harvest.lines[row.tag], group)
     if problem is not None:
-        return _no_lot(row, *problem)
-    males = [] if group.kind in WITHIN else [(harvest.rows[tag], share) for tag, share in group.shares]
-    fathers = {harvest.line_of[male.tag]: harvest.lines[male.tag] for male, _ in males}
-    # Male rows of one line are one father: the first of them stands for all.
-    males = males if len(fathers) > 1 else [(male, 1.0) for male, _ in males[:1]]
-    before = harvest.made_before.get((row.pk, "+".join(sorted({male.line.name for male, _ in males}))), [])
+        return tell_no_lot(row, *problem)
+    males, fathers = find_males(harvest, group)
+    before = harvest.made_before.get((row.pk, father_key(males)), [])
     if one_ear and group.bags and before:
         before = [one for one in before if one[1] in group.bags]
     if before:
         return _compare_with_lots(row, [lot for lot, _ in before], group.kernels)
+    changed = _find_changed(harvest, row, group, state.kernels)
+    return changed or store_new_lot(harvest, row, state, group, males, fathers, is_alone, one_ear)
+
+
+def find_males(harvest: Harvest, group: EarGroup) -> tuple[list[tuple[Row, float]], dict[str, Line]]:
+    """Male rows with shares, and their lines by name. Rows of one line are one father, the first stands for all."""
+    males = [] if group.kind in WITHIN else [(harvest.rows[tag], share) for tag, share in group.shares]
+    fathers = {harvest.line_of[male.tag]: harvest.lines[male.tag] for male, _ in males}
+    return (males if len(fathers) > 1 else [(male, 1.0) for male, _ in males[:1]]), fathers
+
+
+def father_key(males: Iterable[tuple[Row, float]]) -> str:
+    """Lines of the males as planned, by which a lot made before is found again."""
+    return "+".join(sorted({male.line.name for male, _ in males}))
+
+
+def store_new_lot(
+    harvest: Harvest,
+    row: Row,
+    state: RowState,
+    group: EarGroup,
+    males: Sequence[tuple[Row, float]],
+    fathers: Mapping[str, Line],
+    is_alone: bool,
+    one_ear: bool,
+    is_booked: bool = True,
+) -> NewLot | Finding:
+    """Make the lot of a group of ears, with its line; a finding where its line cannot be told.
+
+    Without `is_booked` the lot is empty, and whoever asked moves the kernels in.
+    """
+    mother = harvest.lines[row.tag]
     try:
         # A fault inside must leave no half-made line behind.
         with transaction.atomic():
             line, is_new = _find_line(harvest, group.kind, mother, list(fathers.values()), one_ear)
     except InputRefused as refused:
-        return _no_lot(row, "progeny_unclear", str(refused).rstrip("."), "Correct the line's record or the note")
+        return tell_no_lot(row, "progeny_unclear", str(refused).rstrip("."), "Correct the line's record or the note")
     way = "" if is_alone else f"x{males[0][0].number:04d}" if males else f"-{group.kind}"
     name = _name_lot(harvest, row, f"-{line.derived_plant}" if one_ear else way)
-    lot = _store_lot(harvest, row, males, group, line, name, state)
+    lot = _store_lot(harvest, row, males, group, line, name)
+    if is_booked:
+        _move_in(harvest, lot, row, group, state)
     return NewLot(lot.tag, name, line.name, row.number, "+".join(sorted(fathers)), group.kernels, is_new)
 
 
-def _find_line(harvest: _Harvest, kind: str, mother: Line, fathers: list[Line], one_ear: bool) -> tuple[Line, bool]:
+def _find_changed(harvest: Harvest, row: Row, group: EarGroup, noted: int) -> Finding | None:
+    """Kernels that stand in a lot already, made before a note of their pollination was corrected: no second lot."""
+    others = [lot for (key, _), made in harvest.made_before.items() if key == row.pk for lot, _ in made]
+    if not others:
+        return None
+    booked = count_booked(others)
+    if booked + group.kernels <= noted:
+        return None
+    names = ", ".join(sorted(lot.name for lot in others))
+    told = (
+        f"lot {names} holds {booked} of the {noted} kernels noted, but {group.kernels} are now noted as "
+        f"{group.kind} with {group.father or 'its own pollen'}"
+    )
+    repair = "Correct the note, or take the lot's kernels back and make it anew"
+    return tell_no_lot(row, "pollination_changed", told, repair)
+
+
+def count_booked(lots: Iterable[Lot]) -> int:
+    """Kernels that came into these lots from the field, less those taken back."""
+    return sum(Movement.objects.filter(lot__in=list(lots), reason="harvested").values_list("kernels", flat=True))
+
+
+def _find_line(harvest: Harvest, kind: str, mother: Line, fathers: list[Line], one_ear: bool) -> tuple[Line, bool]:
     if len(fathers) > 1:
         return find_or_make_bulk_progeny(harvest.station, mother, fathers)
     return find_or_make_progeny(harvest.station, kind, mother, fathers[0] if fathers else None, one_ear)
 
 
-def _find_problem(harvest: _Harvest, mother: Line, group: EarGroup) -> tuple[str, str, str] | None:
+def find_problem(harvest: Harvest, mother: Line, group: EarGroup) -> tuple[str, str, str] | None:
     """Why no lot can be made of a group: code, what is odd, repair; None if one can."""
     kind, father = group.kind, group.father
     known = POLLINATIONS.get(kind)
@@ -251,16 +304,16 @@ def _find_problem(harvest: _Harvest, mother: Line, group: EarGroup) -> tuple[str
 
 def _compare_with_lots(row: Row, lots: Sequence[Lot], kernels: int) -> Finding | None:
     """A row whose lots are made already: odd only if the notes now say something else."""
-    booked = sum(Movement.objects.filter(lot__in=lots, reason="harvested").values_list("kernels", flat=True))
+    booked = count_booked(lots)
     if booked == kernels:
         return None
     names = ", ".join(lot.name for lot in lots)
     which = f"lot {names} was" if len(lots) == 1 else f"lots {names} were"
     told = f"{which} made with {booked} kernels, the notes now say {kernels}"
-    return _no_lot(row, "kernels_changed", told, "Count the lot and enter the count at the desk")
+    return tell_no_lot(row, "kernels_changed", told, "Count the lot and enter the count at the desk")
 
 
-def _name_lot(harvest: _Harvest, row: Row, way: str) -> str:
+def _name_lot(harvest: Harvest, row: Row, way: str) -> str:
     """``2031-0012``; with several fathers ``2031-0012x0034``; one selfed ear ``2031-0012-3``, year, row and plant.
 
     A letter more where the name is taken.
@@ -272,15 +325,14 @@ def _name_lot(harvest: _Harvest, row: Row, way: str) -> str:
 
 
 def _store_lot(
-    harvest: _Harvest,
+    harvest: Harvest,
     row: Row,
     males: Sequence[tuple[Row, float]],
     group: EarGroup,
     line: Line,
     name: str,
-    state: RowState,
 ) -> Lot:
-    on, station, season = harvest.on, harvest.station, harvest.season
+    station, season = harvest.station, harvest.season
     told = f"row {row.number} of {season.name}" + (f", bags {', '.join(group.bags)}" if group.bags else "")
     lot = Lot.objects.create(
         station=station,
@@ -304,9 +356,14 @@ def _store_lot(
             bag=bags[0] if len(bags) == 1 else "",
             share_frac=share,
         )
+    return lot
+
+
+def _move_in(harvest: Harvest, lot: Lot, row: Row, group: EarGroup, state: RowState) -> None:
+    on = harvest.on
     ears = f"{len(group.bags)} bags" if group.bags else f"{state.ears_picked} ears"
     Movement.objects.create(
-        station=station,
+        station=harvest.station,
         lot=lot,
         kernels=group.kernels,
         reason="harvested",
@@ -315,8 +372,8 @@ def _store_lot(
         recorded_at=on.now,
         recorded_by=on.who,
     )
-    return lot
 
 
-def _no_lot(row: Row, code: str, told: str, repair: str) -> Finding:
+def tell_no_lot(row: Row, code: str, told: str, repair: str) -> Finding:
+    """Why a row makes no lot."""
     return Finding(code, f"row {row.number} ({row.line.name}): {told}", Place(), row.tag, repair, stops=False)

@@ -16,6 +16,7 @@ from firstsilk.faces.pages.nursery.views import start_room
 from firstsilk.faces.pages.papers import give_pdf
 from firstsilk.work.accounts import DESK
 from firstsilk.work.occasion import Occasion
+from firstsilk.work.seed.from_where import read_from_where
 from firstsilk.work.seed.germination_tests import record_germination
 from firstsilk.work.seed.harvest import Harvested, Picked, make_lots, record_harvest
 from firstsilk.work.seed.harvest_list import HarvestRow, read_harvest
@@ -62,7 +63,8 @@ def show_lot(request: HttpRequest, on: Occasion, tag: str) -> HttpResponse:
     page = read_lot(on, tag)
     # A count and a split have forms of their own.
     reasons = [one for one in DESK_REASONS if one not in ("counted", "split")]
-    told = {**ROOM, "lot": page, "reasons": reasons, "can_change": _may_change(request)}
+    behind = read_from_where(on, page.stock.tag)
+    told = {**ROOM, "lot": page, "behind": behind, "reasons": reasons, "can_change": _may_change(request)}
     return render(request, "seed/lot.html", told)
 
 

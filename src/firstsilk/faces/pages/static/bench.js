@@ -7,7 +7,12 @@ let typedAt = 0;
 function goOn(field) {
   // A tag scanned into the field of a weight is the next lot; nothing of this one was booked.
   if (field.inputMode && field.inputMode !== "text" && SCANNED.test(field.value.trim())) {
-    location.assign(`${location.pathname}?lot=${encodeURIComponent(field.value.trim())}`);
+    const kept = new URLSearchParams({ lot: field.value.trim() });
+    for (const name of ["season", "crate", "last"]) {
+      const one = field.form.querySelector(`input[type=hidden][name=${name}]`);
+      if (one) kept.set(name, one.value);
+    }
+    location.assign(`${location.pathname}?${kept}`);
     return;
   }
   const steps = [...field.form.querySelectorAll("input:not([type=hidden]), button")];
@@ -34,6 +39,9 @@ document.addEventListener("keydown", (event) => {
     // A scanner ends with Enter: it must not book what somebody has not looked at.
     event.preventDefault();
     document.querySelector("[data-told]").textContent = "First book this lot (Enter) or go back (Esc), then scan the next.";
+  } else if (event.key === "+" && document.querySelector("[data-plus]") && !field.hasAttribute("data-plus")) {
+    event.preventDefault();
+    document.querySelector("[data-plus]").focus();
   } else if (event.key.length === 1 && event.key !== " ") {
     typedAt = Date.now();
     // Whoever scans while the focus is elsewhere scans into the field.
