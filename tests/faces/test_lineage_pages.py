@@ -83,6 +83,8 @@ def test_a_lines_page_shows_its_tree_kin_seed_rows_trials_and_history(on, sign_i
     text = sign_in("cooperator").get(f"/lineage/line/E3-1-4/?day={on.today}").content.decode()
     assert '<svg class="pedigree"' in text
     assert "Pedigree of E3-1-4: parents to the right, female above male" in text
+    assert "Pedigree of E3-1-4: parents below, further in, female before male" in text
+    assert text.count("The same as a list") == 1
     assert text.index("♀ E1<") < text.index("♂ E2<")
     assert "<dd>0.750</dd>" in text
     assert 'href="/lineage/kinship/?line=E3-1-4&amp;line=E1&amp;line=E2"' in text

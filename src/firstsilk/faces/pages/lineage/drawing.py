@@ -1,4 +1,8 @@
-"""What does a tree of ancestors look like? The line at the left, its parents to the right, female above male."""
+"""What does a tree of ancestors look like? The line at the left, its parents to the right, female above male.
+
+On a narrow screen the line stands on top and each parent below what it made, further in with each generation: so it
+keeps its width however deep it is.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +16,8 @@ from firstsilk.work.lineage.ancestry import Ancestor
 
 COLUMN, ROW, BOX, HEIGHT = 190, 54, 158, 42
 LONGEST_NAME = 20
+NARROW, STEP, ROW_NARROW, HEIGHT_NARROW = 340, 18, 48, 42
+"""Of the narrow tree: its width, how far in a generation stands, and heights of a row and a box."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +42,7 @@ def draw_ancestors(tree: Ancestor) -> SafeString:
         leaves * ROW,
         f"Pedigree of {tree.name}: parents to the right, female above male",
         format_html_join("", "{}", ((_draw_branch(one),) for one in everyone if one.parents)),
-        format_html_join("", "{}", ((_draw_box(one),) for one in everyone)),
+        format_html_join("", "{}", ((_draw_placed(one),) for one in everyone)),
     )
 
 
@@ -44,12 +50,10 @@ def _place(one: Ancestor, sex: str, depth: int, top: int) -> tuple[_Placed, int]
     """Place a line below `top` rows of leaves; return it and the rows of leaves it takes."""
     parents: list[_Placed] = []
     taken = 0
-    for parent, its_sex in ((one.female, "♀"), (one.male, "♂")):
-        if parent is not None:
-            sign = its_sex if one.female is not None and one.male is not None else ""
-            child, rows = _place(parent, sign, depth + 1, top + taken)
-            parents.append(child)
-            taken += rows
+    for parent, its_sex in _list_parents(one):
+        child, rows = _place(parent, its_sex, depth + 1, top + taken)
+        parents.append(child)
+        taken += rows
     if not parents:
         return _Placed(one, sex, depth, (top + 0.5) * ROW, ()), 1
     return _Placed(one, sex, depth, sum(child.y for child in parents) / len(parents), tuple(parents)), taken
@@ -57,6 +61,40 @@ def _place(one: Ancestor, sex: str, depth: int, top: int) -> tuple[_Placed, int]
 
 def _collect(placed: _Placed) -> list[_Placed]:
     return [placed, *(below for parent in placed.parents for below in _collect(parent))]
+
+
+def draw_ancestors_narrow(tree: Ancestor) -> SafeString:
+    """The tree as SVG for a screen as narrow as a phone's."""
+    lines: list[SafeString] = []
+    boxes: list[SafeString] = []
+    rows = _stack(tree, "", 0, 0, lines, boxes)
+    return format_html(
+        '<svg class="pedigree narrow" viewBox="0 0 {} {}" role="group" aria-label="{}">{}{}</svg>',
+        NARROW,
+        rows * ROW_NARROW,
+        f"Pedigree of {tree.name}: parents below, further in, female before male",
+        format_html_join("", "{}", ((one,) for one in lines)),
+        format_html_join("", "{}", ((one,) for one in boxes)),
+    )
+
+
+def _stack(one: Ancestor, sex: str, depth: int, row: int, lines: list[SafeString], boxes: list[SafeString]) -> int:
+    """Draw a line at this row and its parents below it; the next free row."""
+    x, middle = depth * STEP, (row + 0.5) * ROW_NARROW
+    boxes.append(_draw_box(one, sex, (x, middle, NARROW - x - 2, HEIGHT_NARROW), is_root=depth == 0))
+    at = row + 1
+    for parent, its_sex in _list_parents(one):
+        turn = (at + 0.5) * ROW_NARROW
+        path = f"M{x + STEP / 2:g} {middle + HEIGHT_NARROW / 2:g}V{turn:g}H{x + STEP:g}"
+        lines.append(format_html('<path d="{}"/>', path))
+        at = _stack(parent, its_sex, depth + 1, at, lines, boxes)
+    return at
+
+
+def _list_parents(one: Ancestor) -> list[tuple[Ancestor, str]]:
+    """Female before male, with their signs where there are two."""
+    both = [(parent, sign) for parent, sign in ((one.female, "♀"), (one.male, "♂")) if parent is not None]
+    return both if len(both) > 1 else [(parent, "") for parent, _ in both]
 
 
 def _draw_branch(placed: _Placed) -> SafeString:
@@ -69,9 +107,14 @@ def _draw_branch(placed: _Placed) -> SafeString:
     )
 
 
-def _draw_box(placed: _Placed) -> SafeString:
-    one = placed.one
-    x, y = placed.depth * COLUMN, placed.y - HEIGHT / 2
+def _draw_placed(placed: _Placed) -> SafeString:
+    place = (placed.depth * COLUMN, placed.y, BOX, HEIGHT)
+    return _draw_box(placed.one, placed.sex, place, is_root=placed.depth == 0)
+
+
+def _draw_box(one: Ancestor, sex: str, place: tuple[float, float, float, float], *, is_root: bool) -> SafeString:
+    """A box at its left edge and middle height, so wide and high: the name, and below it what the line is."""
+    x, y, width, height = place
     name = one.name if len(one.name) <= LONGEST_NAME else one.name[: LONGEST_NAME - 1] + "…"
     more = " · more" if one.is_cut else ""
     below = ", ".join(word for word in (one.generation, one.how) if word) + more
@@ -81,15 +124,15 @@ def _draw_box(placed: _Placed) -> SafeString:
         reverse("lineage-line", args=[one.name]),
         f"{one.name}: {below}",
         x + 1,
-        y,
-        BOX,
-        HEIGHT,
-        "self" if placed.depth == 0 else "ancestor",
+        y - height / 2,
+        width,
+        height,
+        "self" if is_root else "ancestor",
         x + 10,
-        placed.y - 3,
-        f"{placed.sex} " if placed.sex else "",
+        y - 3,
+        f"{sex} " if sex else "",
         name,
         x + 10,
-        placed.y + 13,
+        y + 13,
         below[:26],
     )

@@ -13,11 +13,12 @@ from django.shortcuts import redirect, render
 
 from firstsilk.answers import InputRefused
 from firstsilk.faces.pages.forms import read_form_number, read_form_text, read_form_whole
-from firstsilk.faces.pages.lineage.drawing import draw_ancestors
+from firstsilk.faces.pages.lineage.drawing import draw_ancestors, draw_ancestors_narrow
 from firstsilk.faces.pages.lineage.folding import fold, read_page_number, read_part
 from firstsilk.faces.pages.marks import number, plus_minus, signed
 from firstsilk.science.lineage.members import METHODS
 from firstsilk.work.accounts import DECIDERS, DESK
+from firstsilk.work.lineage.ancestry import Ancestor
 from firstsilk.work.lineage.kin import MOST_LINES, KinshipTable, read_kinship
 from firstsilk.work.lineage.line import LinePage, read_line
 from firstsilk.work.lineage.lines import list_lines
@@ -67,7 +68,7 @@ def show_line(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
         return render(request, f"lineage/line_{part}.html", shown)
     role = getattr(request.user, "role", "")
     shown |= _show_notes(request, on, told.facts.name) | {
-        "picture": draw_ancestors(told.tree) if told.tree.female or told.tree.male else "",
+        **_draw_tree(told.tree),
         "of_siblings": _write_out(told.sibling_estimates),
         "marked": (marked := read_line_markers(on, told.facts.name)),
         "judged": [(one, CHECKS[one.check]) for one in marked.judged],
@@ -75,6 +76,13 @@ def show_line(request: HttpRequest, on: Occasion, name: str) -> HttpResponse:
         "may_merge": role in DECIDERS,
     }
     return render(request, "lineage/line.html", shown)
+
+
+def _draw_tree(tree: Ancestor) -> dict[str, object]:
+    """The tree for a wide and for a narrow screen, if anything stands behind the line."""
+    if tree.female is None and tree.male is None:
+        return {}
+    return {"picture": draw_ancestors(tree), "narrow_picture": draw_ancestors_narrow(tree)}
 
 
 def _show_notes(request: HttpRequest, on: Occasion, name: str) -> dict[str, object]:
