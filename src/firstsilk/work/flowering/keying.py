@@ -5,7 +5,7 @@ What is keyed waits in the sheet; notes are made when it is settled (`settle_she
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -199,6 +199,30 @@ def find_sheet_row(season: Season, text: str) -> Row:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class RowByHand:
+    """A row that was written by hand on a sheet: its number, line and limits."""
+
+    number: int
+    line: str
+    limits: Mapping[str, int]
+
+
+def look_up_row(on: Occasion, code: str, text: str) -> RowByHand:
+    """The row that a number or tag written on a sheet means, as `find_sheet_row`."""
+    station = get_station(on.station)
+    sheet = find_entries(station, code)[1]
+    row = find_sheet_row(get_season(station, sheet.cells["season"]), text)
+    stands = read_stands(station, [row.tag], sheet.day)
+    return RowByHand(row.number, row.line.name, find_limits(sheet.kind, stands.get(row.tag, row.kernels)))
+
+
+def read_stands(station: Station, tags: Iterable[str], day: date) -> dict[str, int]:
+    """Plants noted as alive by a day, by tag, where any were."""
+    states = read_states(station, tags, day, ("stand",))
+    return {tag: one.stand for tag, one in states.items() if one.stand is not None}
+
+
 def check_line(season: Season, sheet: KeyedSheet, at: int, line: Line) -> Line:
     """A line with its row and male found and its numbers possible."""
     printed: Sequence[str] = sheet.cells["printed"]
@@ -308,13 +332,12 @@ def _tell_lines(
 ) -> tuple[LineToKey, ...]:
     cells: Mapping[str, Any] = sheet.cells
     keyed = read_keyed(mine)
-    states = read_states(station, rows.keys(), sheet.day, ("stand",))
+    stands = read_stands(station, rows.keys(), sheet.day)
     told = []
     for at in range(len(cells["printed"]) + cells["blank"]):
         tag = cells["printed"][at] if at < len(cells["printed"]) else ""
         row = rows.get(tag or (keyed[at].tag if at in keyed else ""))
-        stand = states[row.tag].stand if row is not None and row.tag in states else None
-        plants = row.kernels if row is not None and stand is None else stand or 0
+        plants = 0 if row is None else stands.get(row.tag, row.kernels)
         males = tuple(cells["males"][at]) if tag else ()
         told.append(
             LineToKey(

@@ -23,9 +23,8 @@ from firstsilk.science.flowering.paper_boxes import (
     replace_cell,
 )
 from firstsilk.science.seed.tags import print_tag
-from firstsilk.work.flowering.keying import check_line, find_entries, read_keyed
+from firstsilk.work.flowering.keying import check_line, find_entries, read_keyed, read_stands
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
-from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_season, get_station
 
@@ -48,7 +47,8 @@ class Unusual:
 class Settling:
     """What stands between a sheet and its notes.
 
-    `differences` carry the row's number by place in `numbers`; `n_notes` counts the notes that the first keying makes.
+    `numbers` are the rows' numbers by tag, of those keyed and their males; `rows` the tag of each line by place.
+    `n_notes` counts the notes that the first keying makes.
     """
 
     code: str
@@ -58,7 +58,8 @@ class Settling:
     n_second: int
     by: tuple[str, ...]
     differences: tuple[Difference, ...]
-    numbers: Mapping[int, int]
+    numbers: Mapping[str, int]
+    rows: Mapping[int, str]
     unusual: tuple[Unusual, ...]
     n_notes: int
     settled_at: datetime | None
@@ -72,7 +73,7 @@ def read_settling(on: Occasion, code: str) -> Settling:
     first, second = read_keyed(known[1]), read_keyed(known.get(2))
     differences = compare_keyings(known[1].kind, first, second, known[1].cells["printed"]) if 2 in known else ()
     rows = _find_rows(station, known)
-    numbers = {at: rows[line.tag].number for at, line in {**second, **first}.items() if line.tag in rows}
+    keyed = {at: line.tag for at, line in {**second, **first}.items()}
     by = [*known[1].cells["by"], *(known[2].cells["by"] if 2 in known else ())]
     return Settling(
         code=known[1].sheet,
@@ -82,7 +83,8 @@ def read_settling(on: Occasion, code: str) -> Settling:
         n_second=len(second),
         by=tuple(by),
         differences=differences,
-        numbers=numbers,
+        numbers={tag: row.number for tag, row in rows.items()},
+        rows=keyed,
         unusual=_find_unusual(station, known[1], first, rows),
         n_notes=sum(len(list_facts(known[1].kind, line)) for line in first.values()),
         settled_at=known[1].settled_at,
@@ -202,20 +204,20 @@ def _tags_by_number(season: Season, sheet: KeyedSheet) -> dict[int, str]:
 
 def _find_rows(station: Station, known: Mapping[int, KeyedSheet]) -> dict[str, Row]:
     season = get_season(station, known[1].cells["season"])
-    return _rows_by_tag(season, {line.tag for one in known.values() for line in read_keyed(one).values()})
+    lines = [line for one in known.values() for line in read_keyed(one).values()]
+    return _rows_by_tag(season, {tag for line in lines for tag in (line.tag, line.male)})
 
 
 def _find_unusual(
     station: Station, sheet: KeyedSheet, lines: Mapping[int, Line], rows: Mapping[str, Row]
 ) -> tuple[Unusual, ...]:
-    states = read_states(station, set(rows), sheet.day, ("stand",))
+    stands = read_stands(station, set(rows), sheet.day)
     found = []
     for at, line in sorted(lines.items()):
         if line.tag not in rows:
             continue
         row = rows[line.tag]
-        stand = states[line.tag].stand if line.tag in states else None
-        plants = row.kernels if stand is None else stand
+        plants = stands.get(line.tag, row.kernels)
         found += [
             Unusual(at, row.number, key, value, usual) for key, value, usual in find_unusual(sheet.kind, line, plants)
         ]

@@ -5,6 +5,13 @@ from firstsilk.faces.pages.flowering.closing import show_day_close, show_to_sett
 from firstsilk.faces.pages.flowering.crew_views import show_crew, show_cutoff, show_supplies, show_window
 from firstsilk.faces.pages.flowering.day_list import print_day_sheet, show_flowering
 from firstsilk.faces.pages.flowering.morning import show_morning
+from firstsilk.faces.pages.flowering.paper_views import (
+    find_paper_row,
+    key_paper,
+    print_paper,
+    settle_paper,
+    show_paper,
+)
 from firstsilk.faces.pages.flowering.people_views import show_people
 from firstsilk.faces.pages.flowering.phones import give_root_certificate, show_phones
 from firstsilk.faces.pages.flowering.spray_views import show_sprays
@@ -30,6 +37,11 @@ routes = [
     desk_page("flowering/cutoff/", show_cutoff, "cutoff", read=READERS, change=DESK),
     desk_page("flowering/people/", show_people, "people", read=LEADERS, change=LEADERS),
     desk_page("flowering/sprays/", show_sprays, "sprays", read=READERS, change=CREW),
+    desk_page("flowering/paper/", show_paper, "paper", read=CREW),
+    desk_page("flowering/paper/print/", print_paper, "paper-print", read=NOBODY, change=CREW),
+    desk_page("flowering/paper/row/", find_paper_row, "paper-row", read=CREW),
+    desk_page("flowering/paper/<str:sheet>/", key_paper, "paper-key", read=CREW, change=CREW),
+    desk_page("flowering/paper/<str:sheet>/settle/", settle_paper, "paper-settle", read=CREW, change=CREW),
     desk_page("flowering/close/", show_day_close, "day-close", read=CREW, change=CREW),
     desk_page("flowering/settle/", show_to_settle, "settle", read=CREW, change=CREW),
     desk_page("flowering/phones/root.crt", give_root_certificate, "root-certificate", read=CREW),
