@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
-from django.db import connection
+from django.db import DatabaseError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from firstsilk.answers import InputRefused
@@ -48,6 +48,15 @@ def test_day_with_all_notes_in_is_closed_at_the_newest_link() -> None:
     with pytest.raises(InputRefused) as no:
         close_day(ON)
     assert _code_of(no) == "day_closed"
+
+
+@pytest.mark.parametrize("change", ["UPDATE records_dayclose SET closed_by = 'x'", "DELETE FROM records_dayclose"])
+def test_close_when_the_database_is_asked_to_change_it_stays(change: str) -> None:
+    receive_notes(ON, PHONE, [make_wire(1)])
+    close_day(replace(ON, who="leader"))
+    with pytest.raises(DatabaseError, match="never changed or deleted"), transaction.atomic():
+        connection.cursor().execute(change)
+    assert DayClose.objects.get().closed_by == "leader"
 
 
 @pytest.mark.parametrize(
