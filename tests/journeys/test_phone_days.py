@@ -29,7 +29,6 @@ from tests.journeys.serving import StationServer
 
 pytestmark = [
     pytest.mark.browser,
-    pytest.mark.xdist_group("phone kills"),
     pytest.mark.skipif(shutil.which(CHROMIUM) is None, reason=f"there is no chromium at {CHROMIUM}"),
 ]
 
