@@ -159,7 +159,7 @@ def test_the_books_when_ten_times_as_large_are_asked_as_often(on):
 def test_every_code_that_a_rule_can_give_has_a_weight():
     science = Path(firstsilk.__file__).parent / "science"
     files = ("lineage/line_rules", "seed/lot_rules", "nursery/row_rules", "flowering/bagging_rules", "flowering/bags")
-    files += ("flowering/checks", "trials/plot_rules")
+    files += ("flowering/checks", "flowering/harvest", "trials/plot_rules")
     given = {
         code
         for name in files

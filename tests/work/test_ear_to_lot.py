@@ -195,6 +195,7 @@ def test_ears_crated_without_a_row_and_crates_nobody_knows_are_findings(field):
     write_notes(SEPTEMBER, [NoteDraft("crated", "", crate, bag="ZZ99"), NoteDraft("crated", field[1].tag, "nothing")])
     codes = sorted(one.code for one in list_crates(SEPTEMBER, "2031").findings)
     assert codes == ["crate_unknown", "ears_of_no_row"]
+    assert {one.finding.code for one in audit_books(OCTOBER).found} >= {"ears_of_no_row"}
     with pytest.raises(InputRefused, match="no crate's tag"):
         note_moisture(SEPTEMBER, "2031", field[1].tag, 12)
 

@@ -81,6 +81,7 @@ WEIGHT_OF = {
     "seen_and_not_lost": "unlikely",
     "more_ears_than_bags": "unlikely",
     "ear_of_other_row": "cannot_be",
+    "ears_of_no_row": "not_told",
     "more_ears_of_bag": "cannot_be",
     "bag_not_seen": "not_told",
     "kernels_without_ears": "not_told",

@@ -112,6 +112,16 @@ def _check_row(
     return [replace(one, place=replace(place, column=one.place.column)) for one in found]
 
 
+def audit_loose_ears(standing: Iterable[Note]) -> list[Found]:
+    """Findings about notes of the harvest that name no row."""
+    loose = [note for note in standing if not note.tag]
+    return [
+        Found("flowering", "note", "", f"bag {note.bag}" if note.bag else "no bag", one)
+        for note in loose
+        for _, one in check_harvest([note], {})
+    ]
+
+
 def audit_tags(standing: Iterable[Note], known: set[str]) -> list[Found]:
     """Findings about notes whose tag hangs on nothing in the books: one for each such tag."""
     stray: dict[str, list[Note]] = defaultdict(list)
