@@ -8,73 +8,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
-from itertools import islice, product
+from datetime import date, timedelta
 from math import cos, pi
 
-from django.db import connection, models
+from benchmarks.big_pen import GROUPS, INSTANT, NOTES_A_ROW, STATION, TODAY, YEARS, Drawn, Pen, Size, insert
+from benchmarks.big_trials import fill_trials
+from django.db import connection
 
 from firstsilk.records import models as books
-from firstsilk.science.seed.tags import tag_for_serial
-
-STATION = "big"
-TODAY = date(2031, 12, 1)
-YEARS = tuple(range(2022, 2032))
-FIRST_TRIALS = 2024
-GROUPS = ("North", "South")
-NOTES_A_ROW = 15
-CHUNK = 20_000
-INSTANT = "2031-01-01 00:00:00+00:00"
-TRAITS = ("yield_kg_ha_15_5", "moisture_pct", "erect_frac", "test_weight_kg_hl", "height_cm")
-
-
-@dataclass(frozen=True, slots=True)
-class Size:
-    """How many lines and hybrids, notes in all, trials, and plots of a trial."""
-
-    lines: int = 200_000
-    notes: int = 3_000_000
-    trials: int = 200
-    plots: int = 400
-
-
-@dataclass(slots=True)
-class Drawn:
-    """One line while the books are drawn: its number, year, kind, method and selfings since the cross."""
-
-    number: int
-    name: str
-    year: int
-    kind: str
-    method: str
-    mother: int | None
-    father: int | None
-    selfings: int
-    group: str
-    is_tester: bool = False
-    is_check: bool = False
-
-
-@dataclass(slots=True)
-class Pen:
-    """What writes the books: the dice, the numbers given out so far, and the last serial of a tag."""
-
-    dice: random.Random
-    station: int = 0
-    next_number: dict[str, int] = field(default_factory=dict)
-    serial: int = 0
-    position: int = 0
-
-    def number(self, table: str) -> int:
-        """The next number of a table."""
-        self.next_number[table] = self.next_number.get(table, 0) + 1
-        return self.next_number[table]
-
-    def tag(self) -> str:
-        """A new tag."""
-        self.serial += 1
-        return tag_for_serial(self.serial)
 
 
 def fill_books(size: Size, seed: int = 1) -> Pen:
@@ -86,7 +27,7 @@ def fill_books(size: Size, seed: int = 1) -> Pen:
     living = [one for one in lines if one.kind == "line"]
     _fill_lots(pen, lines)
     _fill_rows(pen, living, size.notes)
-    _fill_trials(pen, lines, size)
+    fill_trials(pen, lines, size)
     close_books(pen)
     return pen
 
@@ -310,97 +251,6 @@ def _uuid(at: int) -> str:
 
 def _device(number: int) -> str:
     return f"01900000000070008000{number:012x}"
-
-
-_PLOT = ("id", "station_id", "trial_id", "tag", "number", "rep", "block", "entry_id", "is_check")
-_RECORD = (
-    *("station_id", "plot_id", "weight_kg", "moisture_pct", "yield_kg_ha_15_5", "rejected", "source", "recorded_at"),
-    "recorded_by",
-)
-
-
-def _fill_trials(pen: Pen, lines: Sequence[Drawn], size: Size) -> None:
-    """Trials of hybrids at five places, plots and records; an analysis a year; verdicts on a fifth of the lines."""
-    station = books.Station.objects.get(pk=pen.station)
-    sites = list(books.Site.objects.filter(station=station, is_home=False))
-    years = range(FIRST_TRIALS, YEARS[-1] + 1)
-    trials = [
-        books.Trial(station=station, name=f"T{at}", site=sites[at % len(sites)], year=years[at % len(years)], reps=2)
-        for at in range(size.trials)
-    ]
-    books.Trial.objects.bulk_create(trials, batch_size=500)
-    hybrids = [one for one in lines if one.kind == "hybrid"]
-    checks = [one for one in hybrids if one.is_check] or hybrids[:2]
-    plots = []
-    for trial in books.Trial.objects.filter(station=station).order_by("pk"):
-        there = [one for one in hybrids if one.year < trial.year] or hybrids
-        for number in range(1, size.plots + 1):
-            is_check = number % 20 == 0
-            entry = pen.dice.choice(checks if is_check else there)
-            plots.append((trial.pk, number, entry.number, is_check))
-    insert_plots(pen, plots)
-    _fill_results(pen, station, hybrids, size.lines // 50)
-    judged = [one for one in lines if one.kind == "line"][::5]
-    insert(books.Verdict, VERDICT, (draw_verdict(pen, one.number, max(one.year, YEARS[0]) + 1) for one in judged))
-
-
-def insert_plots(pen: Pen, plots: Iterable[tuple[int, int, int, bool]]) -> None:
-    """Plots, by trial, number, entry and whether it is a check, each with what it gave."""
-    made = [(pen.number("plot"), *plot) for plot in plots]
-    insert(
-        books.Plot,
-        _PLOT,
-        ((pk, pen.station, trial, "", number, "1", "1", entry, check) for pk, trial, number, entry, check in made),
-    )
-    yields = ((pk, pen.dice.gauss(8000.0, 700.0)) for pk, *_ in made)
-    insert(
-        books.PlotRecord,
-        _RECORD,
-        ((pen.station, pk, got / 1000, 22.0, got, "", "", INSTANT, "") for pk, got in yields),
-    )
-
-
-VERDICT = (
-    *("station_id", "line_id", "year", "verdict", "reason", "proposed", "decided_on", "decided_at", "decided_by"),
-)
-ESTIMATE = ("station_id", "result_id", "line_id", "trait", "kind", "value", "se", "reliability", "n_plots", "n_sites")
-
-
-def draw_verdict(pen: Pen, line: int, year: int) -> tuple[object, ...]:
-    """A verdict as its table wants it."""
-    word = pen.dice.choice(("go_on", "wait", "stop"))
-    day = date(min(year, YEARS[-1]), 11, 25)
-    return (pen.station, line, day.year, word, "By its merit.", word, day, f"{day.isoformat()} 12:00:00+00:00", "")
-
-
-def _fill_results(pen: Pen, station: books.Station, hybrids: Sequence[Drawn], entries: int) -> None:
-    for year in range(FIRST_TRIALS, YEARS[-1] + 1):
-        there = pen.dice.sample(hybrids, min(entries, len(hybrids)))
-        versus = {f"blup {one.number}": [round(pen.dice.gauss(0, 300), 1), 150.0, 0.5] for one in there}
-        result = books.Result.objects.create(
-            station=station, kind="trial_analysis", made_on=date(year, 11, 20), made_at=datetime.fromisoformat(INSTANT),
-            version="1", inputs_hash="0", settings={"years": [year]}, answer={"versus_checks": versus},
-        )  # fmt: skip
-        told = product(there, TRAITS[:2])
-        insert(books.Estimate, ESTIMATE, (draw_estimate(pen, result.pk, one.number, trait) for one, trait in told))
-
-
-def draw_estimate(pen: Pen, result: int, line: int, trait: str, kind: str = "blup") -> tuple[object, ...]:
-    """An estimate as its table wants it."""
-    return (pen.station, result, line, trait, kind, pen.dice.gauss(8000, 300), 200.0, 0.6, 8, 4)
-
-
-def insert(model: type[models.Model], columns: Sequence[str], rows: Iterable[Sequence[object]]) -> int:
-    """Put rows into a table by its columns, many at once; return how many."""
-    table = connection.ops.quote_name(model._meta.db_table)
-    names = ", ".join(connection.ops.quote_name(one) for one in columns)
-    statement = f"INSERT INTO {table} ({names}) VALUES ({', '.join(['%s'] * len(columns))})"
-    waiting, done = iter(rows), 0
-    with connection.cursor() as cursor:
-        while chunk := list(islice(waiting, CHUNK)):
-            cursor.executemany(statement, chunk)
-            done += len(chunk)
-    return done
 
 
 def close_books(pen: Pen) -> None:

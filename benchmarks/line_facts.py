@@ -6,26 +6,9 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import count, islice, product
 
-from benchmarks.big_books import (
-    ESTIMATE,
-    INSTANT,
-    LOT,
-    MOVEMENT,
-    NOTE,
-    ROW,
-    TRAITS,
-    VERDICT,
-    YEARS,
-    Pen,
-    close_books,
-    draw_estimate,
-    draw_verdict,
-    insert,
-    insert_plots,
-    lot_values,
-    row_values,
-    tell_row,
-)
+from benchmarks.big_books import LOT, MOVEMENT, NOTE, ROW, close_books, lot_values, row_values, tell_row
+from benchmarks.big_pen import INSTANT, TRAITS, YEARS, Pen, insert
+from benchmarks.big_trials import ESTIMATE, VERDICT, draw_estimate, draw_verdict, insert_plots
 from django.db import models
 
 from firstsilk.records import models as books

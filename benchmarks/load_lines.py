@@ -54,7 +54,8 @@ def main() -> None:
 
 def build(lines: int, notes: int, facts: int) -> str:
     """Draw the books; returns what was built, in words."""
-    from benchmarks.big_books import Size, fill_books
+    from benchmarks.big_books import fill_books
+    from benchmarks.big_pen import Size
     from benchmarks.line_facts import add_facts
     from django.core.management import call_command
     from django.db import connection, transaction

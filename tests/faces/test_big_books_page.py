@@ -8,7 +8,8 @@ from __future__ import annotations
 import time
 
 import pytest
-from benchmarks.big_books import STATION, TODAY, Size, fill_books
+from benchmarks.big_books import fill_books
+from benchmarks.big_pen import STATION, TODAY, Size
 from benchmarks.line_facts import LINE, add_facts
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -54,14 +55,15 @@ def test_a_lines_page_in_big_books_asks_as_often_at_ten_times_the_facts_and_is_q
     given += add_facts(pen, MANY - FEW)
     with CaptureQueriesContext(connection) as many:
         text = client.get(page).content.decode()
-    assert len(many) == len(few)
+    asked = len(many)
+    assert asked == len(few) >= 10
     _check_whole(on, first, given, text)
     took = []
     for _ in range(5):
         start = time.process_time()
         client.get(page)
         took.append(time.process_time() - start)
-    told = f"{min(took) * 1000:.0f} ms of one core, {len(many)} questions (bar 300 ms)"
+    told = f"{min(took) * 1000:.0f} ms of one core, {asked} questions (bar 300 ms)"
     print(f"a line's page at a fiftieth, {given} facts: {told}")
     assert min(took) < GATE_S
 
