@@ -14,8 +14,9 @@ from firstsilk.work.flowering.day import read_day_list
 from firstsilk.work.flowering.keying import find_entries, list_sheets, read_sheet, save_lines
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.flowering.settle_sheets import read_settling, settle_sheet
-from firstsilk.work.flowering.sheets_out import print_sheets, take_bag_tags
+from firstsilk.work.flowering.sheets_out import count_left, print_sheets, take_bag_tags
 from firstsilk.work.flowering.states import read_states
+from firstsilk.work.flowering.work_rules import Rule, set_rule
 from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_target, occasion, take_note
 
 pytestmark = pytest.mark.django_db
@@ -145,6 +146,19 @@ def test_sheets_are_parted_over_workers_and_no_row_stands_on_two_of_the_same_rou
     assert len(tasks) == len(set(tasks)) > 4
     with pytest.raises(InputRefused, match="no names"):
         print_sheets(ON, read_day_list(ON), "tally", workers=["Anna Long Name"])
+
+
+def test_worker_gets_no_task_that_the_rule_of_the_age_band_bars(field) -> None:
+    Worker.objects.create(station=field[0].station, code="W07", age_band="under_16")
+    set_rule(ON, Rule("under_16", ("pollinate",)))
+    day = read_day_list(ON)
+    sheets = print_sheets(ON, day, "tally", workers=["W07", "W08"])
+    done = {sheet.worker: {task.do for line in sheet.lines for task in line.tasks} for sheet in sheets}
+    assert "pollinate" not in done["W07"]
+    assert "pollinate" in done["W08"]
+    assert count_left(day, "tally", sheets) == 0
+    alone = print_sheets(ON, day, "tally", workers=["W07"])
+    assert count_left(day, "tally", alone) == sum(task.do == "pollinate" for task in day.tasks) > 0
 
 
 def test_second_keying_is_blind_and_by_another_person(field) -> None:

@@ -81,6 +81,8 @@ def _print(
     for sheet in done.sheets:
         whose = sheet.worker or (f"team {sheet.team}" if sheet.team else "anybody")
         say(f"{print_tag(sheet.code)}: {whose}, {len(sheet.lines)} rows.")
+    if done.left:
+        say(f"{done.left} tasks stand on no sheet: nobody named may do them.")
 
 
 def paper_sheets(

@@ -9,17 +9,18 @@ from firstsilk.faces.paper.bag_tags import render_bag_tags
 from firstsilk.faces.paper.cards import render_sheets
 from firstsilk.faces.paper.words import read_words
 from firstsilk.work.flowering.day import DayList
-from firstsilk.work.flowering.sheets_out import PaperSheet, print_sheets, take_bag_tags
+from firstsilk.work.flowering.sheets_out import PaperSheet, count_left, print_sheets, take_bag_tags
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.station import read_station
 
 
 @dataclass(frozen=True, slots=True)
 class FieldPrint:
-    """A finished print and the sheets on it."""
+    """A finished print and the sheets on it; `left` counts tasks of the day that stand on none of them."""
 
     pdf: bytes
     sheets: tuple[PaperSheet, ...]
+    left: int
 
 
 def print_field_sheets(
@@ -35,7 +36,8 @@ def print_field_sheets(
     read_words(language)
     station = read_station(on.station)
     sheets = print_sheets(on, day, kind, workers, n_teams, team)
-    return FieldPrint(render_sheets(sheets, station.name, station.time_zone, language), sheets)
+    pdf = render_sheets(sheets, station.name, station.time_zone, language)
+    return FieldPrint(pdf, sheets, 0 if team else count_left(day, kind, sheets))
 
 
 def print_bag_tags(on: Occasion, count: int, language: str = "en") -> bytes:

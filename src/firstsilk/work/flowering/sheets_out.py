@@ -13,10 +13,11 @@ from datetime import date
 from django.db import transaction
 
 from firstsilk.answers import refuse
-from firstsilk.records.models import KeyedSheet, Station
+from firstsilk.records.models import KeyedSheet, Station, Worker
 from firstsilk.science.flowering.day import Task
 from firstsilk.work.flowering.day import DayList, RowFacts
 from firstsilk.work.flowering.teams import list_team_names, plan_teams
+from firstsilk.work.flowering.work_rules import read_rules
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station, take_tags
 
@@ -84,7 +85,8 @@ def print_sheets(
     kind
         ``tally`` (bags, ears and losses counted) or ``walk`` (all tasks of the day but sowing).
     workers
-        Worker codes: the list is parted over them, a stretch of the field each. Empty: by team.
+        Worker codes: the list is parted over them, a stretch of the field each, without what the rule of an age band
+        bars. Empty: by team.
     n_teams, team
         So many teams of equal size, 0 for those of the workers' records, or one; only this team's sheets.
 
@@ -104,6 +106,12 @@ def print_sheets(
         made = _make_sheets(day, kind, pages, codes)
         KeyedSheet.objects.bulk_create([_as_record(on, station, sheet) for sheet in made], batch_size=200)
     return made
+
+
+def count_left(day: DayList, kind: str, sheets: Iterable[PaperSheet]) -> int:
+    """Tasks of the day for this kind of sheet that stand on none of these: nobody named may do them."""
+    wanted = sum(1 for task in day.tasks if task.do in KINDS_OF_TASK[kind])
+    return wanted - sum(len(line.tasks) for sheet in sheets for line in sheet.lines)
 
 
 def take_bag_tags(on: Occasion, count: int) -> tuple[str, ...]:
@@ -138,7 +146,7 @@ def _check_workers(workers: Iterable[str]) -> tuple[str, ...]:
 def _part_tasks(on: Occasion, day: DayList, workers: Sequence[str], n_teams: int, team: str) -> tuple[_Part, ...]:
     if not (workers or n_teams or team or list_team_names(on)):
         return (_Part("", "", day.tasks),)
-    plan = plan_teams(on, day, len(workers) or n_teams)
+    plan = plan_teams(on, day, len(workers) or n_teams, barred=_read_barred(on, workers) if workers else None)
     names = [one.name for one in plan.teams]
     if team and team not in names:
         raise refuse("team_unknown", f"There is no team {team!r} today.", f"Teams: {', '.join(names)}.")
@@ -151,6 +159,15 @@ def _part_tasks(on: Occasion, day: DayList, workers: Sequence[str], n_teams: int
     if not parts:
         raise refuse("nothing_to_print", f"Nobody has a task for this sheet on {day.today}.", "Choose another team.")
     return tuple(parts)
+
+
+def _read_barred(on: Occasion, workers: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """Tasks that each worker may not do by the rule of the worker's age band, by place among the workers, from 1."""
+    rules = read_rules(on)
+    bands = dict(
+        Worker.objects.filter(station=get_station(on.station), code__in=workers).values_list("code", "age_band")
+    )
+    return {str(at): rules[bands[code]].barred for at, code in enumerate(workers, 1) if code in bands}
 
 
 def _cut_pages(day: DayList, tasks: Iterable[Task], size: int) -> list[list[SheetRow]]:

@@ -79,6 +79,8 @@ def print_paper(request: HttpRequest, on: Occasion) -> HttpResponse:
     day = read_day_list(on, request.GET.get("season", ""), by_forecast=True)
     workers = read_form_text(request, "workers").replace(",", " ").split()
     done = print_field_sheets(on, day, kind, workers, 0, read_form_text(request, "team"), language)
+    if done.left:
+        messages.warning(request, f"{done.left} tasks stand on no sheet printed last: nobody named may do them.")
     return give_pdf(done.pdf, f"{NAMES[kind].lower().replace(' ', '-')}s-{on.today}.pdf")
 
 
