@@ -178,6 +178,7 @@ def test_sheet_is_printed_keyed_compared_and_settled_on_its_pages(rows, client) 
     assert client.post(where, {"l-0-pollinated": "three"}).status_code == 422
     script = client.post(where, {"l-0-pollinated": "three"}, headers={"X-Keying": "1"})
     assert "no count" in script.json()["no"]
+    assert client.get(f"{where}?entry=2").status_code == 422
     sign_in(client, station, "technician")
     assert 'value="3"' not in client.get(f"{where}?entry=2").content.decode()
     assert client.post(f"{where}?entry=2", {**sent, "l-0-pollinated": "4"}).status_code == 302

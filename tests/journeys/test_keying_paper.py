@@ -158,8 +158,8 @@ def _tell_speed(rows, filled, keys, checks, trips, longest_ms, machine_s) -> Non
     per_row_s = (typing_s + card_s + machine) / rows
     print(
         f"\n{rows} rows, {filled} numbers, {checks} check signs: {keys / rows:.1f} keys and {trips / rows:.2f} round "
-        f"trips a row, none waited for; longest wait after a key {longest_ms:.0f} ms; {per_row_s:.2f} s a row by the model: "
-        f"{3600 / per_row_s:.0f} rows an hour. Typed by the machine in {machine_s:.1f} s."
+        f"trips a row, none waited for; longest wait after a key {longest_ms:.0f} ms; {per_row_s:.2f} s a row by the "
+        f"model: {3600 / per_row_s:.0f} rows an hour. Typed by the machine in {machine_s:.1f} s."
     )
     assert trips <= rows + 2
     assert 3600 / per_row_s >= ROWS_AN_HOUR

@@ -263,6 +263,13 @@ def test_card_without_a_worker_code_asks_for_one_and_an_empty_one_makes_nothing(
     assert [one.stands for one in list_sheets(ON)] == ["settled"]
 
 
+def test_sheet_of_a_day_to_come_makes_no_notes_yet(field) -> None:
+    sheet = print_one(workers=["W07"])
+    save_lines(ON, sheet.code, 1, tally(sheet, field))
+    with pytest.raises(InputRefused, match="after today"):
+        settle_sheet(occasion(date(2031, 7, 21), "ann"), sheet.code)
+
+
 def test_sheets_hold_worker_codes_and_neither_names_nor_age(field) -> None:
     Worker.objects.create(station=field[0].station, code="W07", age_band="under_16", team="A")
     sheet = print_one()

@@ -266,10 +266,7 @@ def _open_entry(on: Occasion, known: Mapping[int, KeyedSheet], entry: int) -> Ke
         raise refuse("sheet_settled", told, "Take a wrong note back on the page of its row.")
     if entry not in (1, 2):
         raise refuse("entry_wrong", f"A sheet is keyed a first or a second time, not a {entry}th.", "Give 1 or 2.")
-    other = known.get(3 - entry)
-    if other is not None and on.who in other.cells["by"]:
-        told = f"{on.who} keyed this sheet the {'first' if entry == 2 else 'second'} time."
-        raise refuse("same_person", told, "Let somebody else key it, with an account of their own.")
+    _check_person(on, known, entry)
     mine = known.get(entry)
     if mine is not None:
         return mine
@@ -283,6 +280,18 @@ def _open_entry(on: Occasion, known: Mapping[int, KeyedSheet], entry: int) -> Ke
         cells={"lines": {}, "by": []},
         keyed_at=on.now,
     )
+
+
+def check_keyer(on: Occasion, code: str, entry: int) -> None:
+    """Refuse whoever did the other keying of a sheet: two keyings are by two people, and the second is blind."""
+    _check_person(on, find_entries(get_station(on.station), code), entry)
+
+
+def _check_person(on: Occasion, known: Mapping[int, KeyedSheet], entry: int) -> None:
+    other = known.get(3 - entry)
+    if other is not None and on.who in other.cells["by"]:
+        told = f"{on.who} keyed this sheet the {'first' if entry == 2 else 'second'} time."
+        raise refuse("same_person", told, "Let somebody else key it, with an account of their own.")
 
 
 def _check_worker(worker: str) -> str:

@@ -105,7 +105,8 @@ def settle_sheet(on: Occasion, code: str, choices: Choices | None = None, worker
     Raises
     ------
     InputRefused
-        ``sheet_empty``, ``worker_missing``, or ``differences_open`` with the cells that nobody settled yet.
+        ``sheet_empty``, ``worker_missing``, ``note_of_later``, or ``differences_open`` with the cells that nobody
+        settled yet.
     """
     chosen = choices or {}
     with transaction.atomic():
@@ -114,6 +115,9 @@ def settle_sheet(on: Occasion, code: str, choices: Choices | None = None, worker
         sheet = known[1]
         if sheet.settled_at is not None:
             return 0
+        if sheet.day > on.today:
+            told = f"The sheet is of {sheet.day}, after today, {on.today}."
+            raise refuse("note_of_later", told, "Settle it on its day or later.")
         lines = _merge(known, chosen)
         who = worker.strip() or _choose_worker(known)
         if not lines:

@@ -15,7 +15,15 @@ from firstsilk.faces.pages.papers import give_pdf
 from firstsilk.science.flowering.paper_boxes import BOXES, Difference, Line
 from firstsilk.science.seed.tags import print_tag
 from firstsilk.work.flowering.day import read_day_list
-from firstsilk.work.flowering.keying import LineToKey, SheetToKey, list_sheets, look_up_row, read_sheet, save_lines
+from firstsilk.work.flowering.keying import (
+    LineToKey,
+    SheetToKey,
+    check_keyer,
+    list_sheets,
+    look_up_row,
+    read_sheet,
+    save_lines,
+)
 from firstsilk.work.flowering.settle_sheets import Settling, read_settling, settle_sheet
 from firstsilk.work.flowering.teams import list_team_names
 from firstsilk.work.occasion import Occasion
@@ -101,6 +109,7 @@ def key_paper(request: HttpRequest, on: Occasion, sheet: str) -> HttpResponse:
         return _save(request, on, found)
     if found.standing.settled:
         return redirect("paper-settle", found.standing.code)
+    check_keyer(on, sheet, entry)
     lines = [(line, _tell_cells(found.standing.kind, line)) for line in found.lines]
     boxes = BOXES[found.standing.kind]
     told = {"room": "flowering", "on": on, "sheet": found, "entry": entry, "lines": lines}
