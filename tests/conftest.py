@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Generator
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,30 @@ settings.register_profile("ci", deadline=None, derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "house")
 
 PROJECT = Path(__file__).resolve().parent.parent
+
+FIRST = ("year", "phone kills", "test_phone_days", "test_kill_server", "test_pocket_screens", "test_pocket_offline")
+"""Groups and files that take longest, longest first: one that begins late leaves the other process idle at the end."""
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> Generator[None, None, None]:
+    """Keep the browser tests of a file in one process, and let processes side by side begin with what takes longest.
+
+    A file's browser, server and books are made once in each process that runs one of its tests: seconds each time.
+    Plugins read the groups, and put tests with the books in memory first: so groups come before them, the order after.
+    """
+    for item in items:
+        if item.get_closest_marker("browser") and not item.get_closest_marker("xdist_group"):
+            item.add_marker(pytest.mark.xdist_group(item.path.stem))
+    yield
+    if hasattr(config, "workerinput"):
+        items.sort(key=_find_turn)
+
+
+def _find_turn(item: pytest.Item) -> int:
+    group = item.get_closest_marker("xdist_group")
+    name = str(group.args[0]) if group else item.path.stem
+    return FIRST.index(name) if name in FIRST else len(FIRST)
 
 
 @pytest.fixture
