@@ -11,6 +11,7 @@ from firstsilk.answers import InputRefused
 from firstsilk.records.models import KeyedSheet, Note, Tag, Worker
 from firstsilk.science.flowering.paper_boxes import Line
 from firstsilk.work.flowering.day import read_day_list
+from firstsilk.work.flowering.day_close import read_day_standing
 from firstsilk.work.flowering.keying import find_entries, list_sheets, read_sheet, save_lines
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.flowering.settle_sheets import read_settling, settle_sheet
@@ -261,6 +262,16 @@ def test_card_without_a_worker_code_asks_for_one_and_an_empty_one_makes_nothing(
     save_lines(ON, sheet.code, 1, {}, "W11")
     assert settle_sheet(ON, sheet.code) == 7
     assert [one.stands for one in list_sheets(ON)] == ["settled"]
+
+
+def test_day_waits_for_a_sheet_that_is_keyed_and_not_settled(field) -> None:
+    sheet = print_one(workers=["W07"])
+    assert read_day_standing(ON).waits == ()
+    save_lines(ON, sheet.code, 1, tally(sheet, field))
+    (told,) = read_day_standing(ON).waits
+    assert told == f"Paper sheet {sheet.code[:4]}-{sheet.code[4:]} is keyed in and not settled."
+    settle_sheet(ON, sheet.code)
+    assert read_day_standing(ON).waits == ()
 
 
 def test_sheet_of_a_day_to_come_makes_no_notes_yet(field) -> None:

@@ -15,11 +15,12 @@ from django.db import transaction
 from django.db.models import Count, Q
 
 from firstsilk.answers import refuse
-from firstsilk.records.models import DayClose, Station
+from firstsilk.records.models import DayClose, KeyedSheet, Station
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.bag_day import BagDay, count_bag_day
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import keep_standing_notes
+from firstsilk.science.seed.tags import print_tag
 from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.devices import DeviceFacts, list_devices
 from firstsilk.work.occasion import Basis, Occasion
@@ -219,7 +220,14 @@ def _tell_waits(station: Station, phones: Iterable[PhoneDay], day: date) -> tupl
         if phone.state == "enrolled" and not one.met:
             seen = phone.last_seen_at.astimezone(ZoneInfo(station.time_zone)).date() if phone.last_seen_at else None
             waits.append(f"{name} was not met on {day} or later" + (f", last on {seen}." if seen else ", nor ever."))
-    return tuple(waits)
+    return (*waits, *_tell_sheets(station, day))
+
+
+def _tell_sheets(station: Station, day: date) -> tuple[str, ...]:
+    """Paper sheets of the day that are keyed and not settled: their notes are not made yet."""
+    sheets = KeyedSheet.objects.filter(station=station, day=day, settled_at=None).exclude(cells__lines={})
+    codes = sorted(set(sheets.values_list("sheet", flat=True)))
+    return tuple(f"Paper sheet {print_tag(code)} is keyed in and not settled." for code in codes)
 
 
 def _read_standing(station: Station, day: date) -> list[Note]:
