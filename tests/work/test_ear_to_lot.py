@@ -1,4 +1,4 @@
-"""Does an ear go from its bag to its lot with mother, fathers, generation and numbers, in whatever order it is noted?"""
+"""Does an ear go from its bag to its lot with mother, fathers, generation, numbers, in whatever order it is noted?"""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from firstsilk.work.seed.crates import give_crate_tags, list_crates, note_crated
 from firstsilk.work.seed.ear_counts import read_ear_book
 from firstsilk.work.seed.from_where import read_from_where
 from firstsilk.work.seed.harvest import make_lots
+from firstsilk.work.seed.lot_notes import settle_lot_notes
+from firstsilk.work.seed.lots import read_lot
 from firstsilk.work.seed.picking import note_picked, read_pick_list
 from firstsilk.work.seed.shelling import read_shelling, shell_ears, undo_shelling
 from tests.factories import make_line, make_row, make_season, make_station, make_target, occasion, take_note
@@ -154,6 +156,17 @@ def test_shelling_is_undone_by_notes_and_a_movement_against_it_and_done_again(fi
         undo_shelling(OCTOBER, done.tag)
     again = shell(["S1"], 88)
     assert (again.tag, again.line, stock(again.tag)) == (done.tag, "EK12-3-1", 88)
+
+
+def test_what_was_shelled_stays_in_its_lot_when_notes_of_the_seed_room_are_booked(field):
+    pollinate(field[4], "S1", "self")
+    lot = shell(["S1"], 90).tag
+    assert read_lot(OCTOBER, lot).cautions == ("No germination test is on record.",)
+    write_notes(OCTOBER, [NoteDraft("taken", lot, "40")])
+    assert [one.kernels for one in settle_lot_notes(OCTOBER).unbooked] == [-40]
+    assert (settle_lot_notes(OCTOBER).unbooked, stock(lot)) == ((), 50)
+    with pytest.raises(InputRefused, match="50 kernels are free, 90 came in"):
+        undo_shelling(OCTOBER, lot)
 
 
 def test_a_pollination_corrected_later_is_told_and_no_second_lot_is_made(field):

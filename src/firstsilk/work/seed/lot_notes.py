@@ -41,6 +41,8 @@ from firstsilk.work.shelf import get_lot, get_station
 
 KINDS_OF_LOTS = (TAKEN, WEIGHED, DISCARDED)
 REASON_OF = {TAKEN: "sent", WEIGHED: "counted", DISCARDED: "discarded"}
+FROM_FIELD = "harvested"
+"""Reason of kernels that came in at the shelling bench: such a movement names the note of its ear, no note of here."""
 LATE = "late notes before the count "
 """How the movement begins that sets a count at the desk right; the count's number in the books follows."""
 
@@ -129,7 +131,7 @@ def _read(station: Station, day: date, only: Lot | None = None) -> _Read:
     notes = _read_notes(station, day)
     standing = [note for note in keep_standing_notes(notes)[0] if note.kind in KINDS_OF_LOTS]
     tags = {note.tag for note in standing}
-    by_note = Movement.objects.filter(station=station, note__isnull=False).values("lot")
+    by_note = Movement.objects.filter(station=station, note__isnull=False).exclude(reason=FROM_FIELD).values("lot")
     found = Lot.objects.filter(station=station) if only is None else Lot.objects.filter(pk=only.pk)
     lots = {
         lot.pk: lot
@@ -245,7 +247,7 @@ def _sort_moves(lot: Lot, moves: Sequence[Movement]) -> tuple[list[Booked], _Mov
     noted = 0
     for move in moves:
         key = move.used_for.removeprefix(LATE)
-        if move.note is not None:
+        if move.note is not None and move.reason != FROM_FIELD:
             by_note.append((str(move.note), move.kernels))
             noted += move.kernels
         elif key != move.used_for and any(str(one.number) == key for one in booked):
