@@ -17,6 +17,7 @@ from firstsilk.work.cautions import CAUTIONS_SHORT
 from firstsilk.work.climate.freshness import read_reading_age
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.row_page import find_oddities
+from firstsilk.work.flowering.targets import tell_targets
 from firstsilk.work.nursery.sow import count_unsettled
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.lot_notes import list_lot_notes
@@ -147,10 +148,16 @@ def _rows_due(on: Occasion, station: Station, season: Season, day: DayList) -> I
     if odd:
         why = "A date, a male or a count of theirs cannot be right."
         yield Due("rows whose notes do not fit together", odd, why, "soon", "flowering", "#odd", "notes")
-    short = sum(1 for one in day.progress if one.standing == "short")
+    targets = tell_targets(on, day)
+    short = len(targets.short)
     if short:
-        why = "Too late for more ears this season; make them again, or in winter."
-        yield Due("targets that fall short", short, why, "later", "flowering", "#targets", roles=DECIDERS)
+        why = "Nothing more can be made this season; make them again, or in winter."
+        yield Due("targets that fall short", short, why, "later", "flowering", page="targets", roles=DECIDERS)
+    red = len(targets.of_group("red")) - short
+    if red:
+        why = "Their chance is small even if all that is asked for is made."
+        title = "targets that will not be reached unless something is done"
+        yield Due(title, red, why, "now", "flowering", page="targets")
     unsettled = count_unsettled(station, season, {row.tag: row.state for row in rows}, on.today)
     if unsettled:
         why = "Noted as sown by phone or file; their seed is still only promised."

@@ -61,6 +61,52 @@ def day(
     give_result(columns, rows, out, as_json, {"season": found.season, "today": found.today})
 
 
+def targets(
+    season: Season = "",
+    out: Out = "",
+    as_json: AsJson = False,
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Each target's chance, how many more it wants, and when to stop: what will not be reached first."""
+    on = open_books(station, today)
+    from firstsilk.work.flowering.targets import read_targets
+
+    found = read_targets(on, season)
+    for line in (*found.sentences, found.basis.as_text()):
+        say(line)
+    columns = ("group", "target", "kind", "female", "male", "ears_wanted", "kernels_wanted", "made", "lost", "more")
+    columns += ("today", "possible", "days_left", "last_day", "stop_after", "chance_now", "chance_as_asked")
+    columns += ("chance_at_most", "says", "instead", "rows")
+    rows = [
+        (
+            one.group,
+            one.progress.number,
+            one.progress.kind,
+            one.progress.female,
+            one.progress.male,
+            one.progress.ears_wanted,
+            one.progress.kernels_wanted or None,
+            one.progress.ears_pollinated,
+            one.progress.spoiled,
+            one.outlook.more,
+            one.today,
+            round(one.outlook.possible, 1),
+            one.days_left,
+            one.last_on,
+            one.stop_on,
+            round(one.outlook.now_frac, 3),
+            round(one.outlook.asked_frac, 3),
+            round(one.outlook.can_frac, 3),
+            one.says,
+            " ".join(one.instead),
+            ";".join(str(number) for number, _ in one.tags),
+        )
+        for one in found.targets
+    ]
+    give_result(columns, rows, out, as_json, {"season": found.season, "today": found.today})
+
+
 def note(
     kind: Annotated[str, typer.Argument(help="Kind of note, such as silk, shed, pollinated, spoiled, rated.")],
     row: Annotated[str, typer.Argument(help="Row number or tag.")],

@@ -86,6 +86,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("sowing-dates", "nursery_year:sowing_dates", YEAR, "who meets in the nursery, and who is at risk"),
     Entry("sow", "nursery_year:sow", YEAR, "what was sown, with as-planted corrections"),
     Entry("day", "flowering_year:day", YEAR, "today's list: look, bag, pollinate, pick, and why"),
+    Entry("targets", "flowering_year:targets", YEAR, "chance of each target, how many more, when to stop"),
     Entry("crew-plan", "crew_year:crew_plan", YEAR, "workers needed by day against the season's crew; sets the crew"),
     Entry("people", "people_year:people", YEAR, "who is in the crew, by code: team, days, hours, what is allowed"),
     Entry("work-rule", "people_year:work_rule", YEAR, "what an age band may do and how long; local law decides"),

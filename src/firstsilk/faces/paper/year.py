@@ -16,6 +16,7 @@ from firstsilk.science.flowering.day import Task
 from firstsilk.work.flowering.day import DayList, RowFacts
 from firstsilk.work.flowering.notes import list_notes
 from firstsilk.work.flowering.pollen_window import read_pollen_windows
+from firstsilk.work.flowering.targets import tell_targets
 from firstsilk.work.nursery.seasons import list_seasons
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.seed.lots import LotRow
@@ -129,7 +130,7 @@ def make_day_sheet(on: Occasion, day: DayList, leader: str = "") -> DaySheet:
             for number in sorted(tasks.keys() | shut.keys())
         ),
         weather=_tell_hours(on, day),
-        short_of=_tell_short(day),
+        short_of=_tell_short(on, day),
         chain_hash=chain_hash,
         chain_position=position,
     )
@@ -191,12 +192,24 @@ def round_up_minute(moment: datetime) -> datetime:
     return full if full == moment else full + timedelta(minutes=1)
 
 
-def _tell_short(day: DayList) -> str:
-    more = [one for one in day.progress if one.standing == "more"]
-    wanting = sum(one.attempts_wanted - one.ears_pollinated + one.spoiled for one in more)
-    not_begun = sum(1 for one in day.progress if one.standing == "none")
-    said = [f"{_many(wanting, 'more ear')} to pollinate for {_many(len(more), 'target')} begun"] if more else []
-    return "; ".join([*said, *([f"{_many(not_begun, 'target')} not begun"] if not_begun else [])])
+MOST_TARGETS = 6
+"""Targets of the red list that a day sheet names."""
+
+
+def _tell_short(on: Occasion, day: DayList) -> str:
+    """What the targets still want, the red list by name: the same figures as the page of targets."""
+    if not day.progress:
+        return ""
+    told = tell_targets(on, day)
+    red = [one for one in told.of_group("red") if one.verdict != "over"]
+    named = [f"{one.progress.female}{_by(one.progress.male)}: {one.says}" for one in red[:MOST_TARGETS]]
+    if len(red) > MOST_TARGETS:
+        named.append(f"And {_many(len(red) - MOST_TARGETS, 'target')} more.")
+    return " ".join([*told.sentences, *named])
+
+
+def _by(male: str) -> str:
+    return f" by {male}" if male else ""
 
 
 def _many(count: int, what: str) -> str:

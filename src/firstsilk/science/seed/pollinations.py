@@ -10,7 +10,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import betaincc, gammaincc
+from numpy.typing import NDArray
+from scipy.special import betaincc, betaln, gammaincc, gammaln
 from scipy.stats import betabinom, binom
 
 from firstsilk.answers import refuse
@@ -20,6 +21,8 @@ KERNELS_CV = 0.45
 """Standard deviation of kernels per good ear of a line, as a share of their mean: common practice, no source."""
 MOST_POLLINATIONS = 100_000
 """Beyond this a plan is no plan: more than a large station makes in a season (a choice of ours)."""
+MOST_TABULATED, NODES = 600, 200
+"""Tables longer than that are told at so many numbers (a choice of ours)."""
 _ROUNDING = 1e-12  # tails are computed in floating point: 0.75 may come out a hair below
 
 
@@ -100,6 +103,68 @@ def find_reach_chance(pollinations: int, rates: EarRates, ears: int = 0, kernels
         lent = rates.pollinations_behind
         weight = betabinom.pmf(good, pollinations, rates.success_frac * lent, (1 - rates.success_frac) * lent)
     return float(min(1.0, np.sum(weight * _reach_kernels(good, kernels, rates))))
+
+
+def tabulate_reach(
+    most: int, rates: EarRates, ears: int = 0, kernels: int = 0, in_hand: int = 0
+) -> NDArray[np.float64]:
+    """The chance of reaching what is wanted, for each number of pollinations up to a largest.
+
+    Parameters
+    ----------
+    most
+        Largest number of pollinations [count, 0 or more].
+    rates, ears, kernels
+        As `find_reach_chance`.
+    in_hand
+        Good ears that are there for certain, beside the pollinations, with kernels not counted yet [count].
+
+    Returns
+    -------
+    numpy.ndarray
+        (most + 1,): chance [0 to 1] with 0, 1, ... pollinations; it never falls.
+
+    Raises
+    ------
+    InputRefused
+        As `find_reach_chance`.
+
+    Notes
+    -----
+    `find_reach_chance` for all numbers at once, with j + `in_hand` ears for j good ones. Beyond 600 pollinations it is
+    told at 200 numbers, straight between them, and ears in hand count as pollinations.
+
+    Checked by
+    ----------
+    tests/science/test_targets.py, against `find_reach_chance` number by number
+    """
+    _check_rates(rates)
+    if min(most, ears, kernels, in_hand) < 0:
+        raise refuse("count_negative", "a count of pollinations, ears or kernels is negative", "Give 0 or more.")
+    if most > MOST_TABULATED:
+        nodes = np.unique(np.linspace(0, most, NODES).astype(np.int64))
+        chances = [find_reach_chance(int(one) + in_hand, rates, ears, kernels) for one in nodes]
+        return np.asarray(np.maximum.accumulate(np.interp(np.arange(most + 1), nodes, chances)))
+    tried = np.arange(most + 1, dtype=np.float64)[:, None]
+    good = np.arange(max(0, ears - in_hand), most + 1)
+    if not good.size:
+        return np.zeros(most + 1)
+    success = rates.success_frac
+    if success == 1.0:
+        weight = (tried == good[None, :]).astype(float)
+    else:
+        bad = np.maximum(tried - good[None, :], 0.0)
+        log_ways = gammaln(tried + 1) - gammaln(good + 1.0)[None, :] - gammaln(bad + 1)
+        if math.isinf(rates.pollinations_behind):
+            log_each = good * math.log(success) + bad * math.log1p(-success)
+        else:
+            lent = rates.pollinations_behind
+            of, off = success * lent, (1 - success) * lent
+            log_each = betaln(good + of, bad + off) - betaln(of, off)
+        weight = np.where(good[None, :] <= tried, np.exp(log_ways + log_each), 0.0)
+    reached: NDArray[np.float64] = weight @ _reach_kernels(good + in_hand, kernels, rates)
+    # Rounding must not make one pollination more look like a loss.
+    return np.asarray(np.maximum.accumulate(np.minimum(1.0, reached)))
 
 
 def plan_pollinations(rates: EarRates, ears: int = 0, kernels: int = 0, assurance: float = 0.95) -> int:

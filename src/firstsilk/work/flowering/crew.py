@@ -113,7 +113,7 @@ def weigh_crew(on: Occasion, station: Station, book: Season, demand: SeasonDeman
     """As `read_crew`, for whoever has the demand at hand."""
     plan = read_crew_plan(station, book)
     speed = read_speed(station, on.today)
-    per_hour, said = _choose_pace(plan, speed)
+    per_hour, said = choose_pace(plan, speed)
     efficiency = plan.efficiency_frac if plan and plan.efficiency_frac else EFFICIENCY_FRAC
     days, lost = _weigh_days(station, book, demand, plan, speed, per_hour * efficiency)
     return CrewNeed(
@@ -136,7 +136,8 @@ def weigh_crew(on: Occasion, station: Station, book: Season, demand: SeasonDeman
     )
 
 
-def _choose_pace(plan: CrewFacts | None, speed: Speed) -> tuple[float, str]:
+def choose_pace(plan: CrewFacts | None, speed: Speed) -> tuple[float, str]:
+    """Pollinations of one worker in an hour, and where that number comes from."""
     if plan is not None and plan.per_hour:
         return plan.per_hour, "as set for this season"
     if not speed.n_days:

@@ -19,9 +19,9 @@ from firstsilk.science.flowering.rows import RowState, find_undone, keep_standin
 from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.forecast import RowForecast
-from firstsilk.work.flowering.progress import TargetProgress
 from firstsilk.work.flowering.rows import RowFacts
 from firstsilk.work.flowering.states import read_notes
+from firstsilk.work.flowering.targets import TargetAhead, tell_targets
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_row, get_season, get_station
 
@@ -67,7 +67,7 @@ class RowPage:
     tasks: tuple[Task, ...]
     males: tuple[MaleRow, ...]
     serves: tuple[int, ...]
-    progress: TargetProgress | None
+    target: TargetAhead | None
     notes: tuple[RowNote, ...]
     findings: tuple[Finding, ...]
     lots: tuple[tuple[str, str], ...]
@@ -129,7 +129,7 @@ def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage
         tasks=tuple(task for task in day.tasks if task.tag == tag),
         males=males,
         serves=tuple(one.number for one in day.rows.values() if row.number in one.male_rows),
-        progress=next((one for one in day.progress if row.number in one.rows), None),
+        target=tell_targets(on, day).of_row(row.number) if row.wanted else None,
         notes=_tell_notes(tag, records, notes, names),
         findings=_check(day, row, notes, states, names),
         lots=_lots_of(station, tag, on.today),

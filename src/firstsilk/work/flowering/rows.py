@@ -29,7 +29,11 @@ UNTOLD = EarRates()
 
 @dataclass(frozen=True, slots=True)
 class RowFacts:
-    """One row as planned, as noted, as expected today. An expected day may lie in the past: then it is overdue."""
+    """One row as planned, as noted, as expected today. An expected day may lie in the past: then it is overdue.
+
+    `ears_wanted` are the good ears that its target wants, those counted in that its kernels need on the average;
+    `ears_asked` and `kernels_asked` what was asked for.
+    """
 
     number: int
     tag: str
@@ -55,6 +59,8 @@ class RowFacts:
     no_entry_until: datetime | None = None
     ear_rates: EarRates = UNTOLD
     priority: int = 2
+    ears_asked: int = 0
+    kernels_asked: int = 0
 
 
 class PlannedRow(NamedTuple):
@@ -223,4 +229,6 @@ def _row_facts(
         no_entry_until=row.no_entry_until,
         ear_rates=rate.ear_rates,
         priority=row.priority if row.target is not None else 2,
+        ears_asked=row.ears_wanted if serves else 0,
+        kernels_asked=(row.kernels_wanted or 0) if serves else 0,
     )

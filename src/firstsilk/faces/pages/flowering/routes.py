@@ -15,6 +15,7 @@ from firstsilk.faces.pages.flowering.paper_views import (
 from firstsilk.faces.pages.flowering.people_views import show_people
 from firstsilk.faces.pages.flowering.phones import give_root_certificate, show_phones
 from firstsilk.faces.pages.flowering.spray_views import show_sprays
+from firstsilk.faces.pages.flowering.target_views import show_targets
 from firstsilk.faces.pages.flowering.views import (
     find_row_page,
     show_notes,
@@ -31,6 +32,7 @@ routes = [
     desk_page("flowering/note/", write_note, "write-note", read=NOBODY, change=CREW),
     desk_page("flowering/notes/", show_notes, "notes", read=READERS),
     desk_page("flowering/day-sheet.pdf", print_day_sheet, "day-sheet", read=CREW),
+    desk_page("flowering/targets/", show_targets, "targets", read=READERS),
     desk_page("flowering/crew/", show_crew, "crew", read=READERS, change=CREW),
     desk_page("flowering/window/", show_window, "window", read=READERS),
     desk_page("flowering/supplies/", show_supplies, "supplies", read=READERS),
