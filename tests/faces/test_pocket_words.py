@@ -59,6 +59,11 @@ def test_sentences_are_translated():
     assert same == set()
 
 
+def test_no_line_of_french_begins_with_its_points():
+    loose = re.compile(r" [:;?!»]|« ")
+    assert [key for key, text in WORDS["fr"].items() if loose.search(text)] == []
+
+
 @pytest.mark.parametrize("name", sorted(SOURCES))
 def test_every_sentence_that_the_page_asks_for_is_in_the_catalogues(name):
     # A word in quotes with a point in it, as the first thing that say() or a choice between two of them is given.

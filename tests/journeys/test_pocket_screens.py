@@ -267,7 +267,7 @@ def test_doubt_is_said_at_once_and_what_is_done_is_saved_with_it_for_the_leader(
         page.wait_for_selector(".slot.full")
         _type(page, tag_of(25))
         page.wait_for_selector(".doubts[role=alert]")
-        assert "Mauvais mâle ? Pollen du rang 6, prévu : rang 26." in page.inner_text(".doubts")
+        assert "Mauvais mâle\u00a0? Pollen du rang 6, prévu\u00a0: rang 26." in page.inner_text(".doubts")
         assert page.get_attribute("body", "data-signal") == "doubt"
         (note,) = _read_notes(page)
         assert note["doubt"] == "male_not_planned"
@@ -312,6 +312,18 @@ def test_row_under_a_spray_interval_sends_one_away(phone) -> None:
     phone.click("button.digit >> nth=0")
     phone.wait_for_selector("[data-doubt=under_spray]")
     assert _read_notes(phone)[0]["doubt"] == "under_spray"
+
+
+def test_what_is_said_on_a_small_phone_is_in_sight(browser, station) -> None:
+    with phone_at(browser, station[0], "es-MX", size=(320, 568)) as page:
+        seen = """id => { const at = document.getElementById(id).getBoundingClientRect();
+          return at.height > 0 && at.top >= 0 && at.bottom <= window.innerHeight; }"""
+        _type(page, "ABCD-1234")
+        page.wait_for_selector("#problem:not(:empty)")
+        assert page.evaluate(seen, "problem")
+        page.click("#send")
+        page.wait_for_selector("#said:has-text('Todo está en la estación')")
+        assert page.evaluate(seen, "said")
 
 
 def test_language_is_chosen_on_the_first_screen_and_under_more_and_is_kept(browser, station) -> None:

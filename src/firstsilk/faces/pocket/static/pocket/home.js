@@ -43,6 +43,7 @@ export function goHome(pocket) {
       button(say("home.morning"), () => openBags(pocket, "morning"), { image: "morning", hint: say("deed.pollinated"), "data-go": "morning" }),
       button(say("home.send"), async () => {
         document.getElementById("said").textContent = say("sending");
+        window.scrollTo(0, 0); // The answer stands above, the button at the foot.
         await pocket.sync();
       }, { id: "send", image: "send" }),
       button(say("more.title"), () => goMore(pocket), { image: "more" }),

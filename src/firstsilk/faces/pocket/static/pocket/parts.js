@@ -86,7 +86,10 @@ export function makeForm({ label, go, onText, value = "", inputmode = "text", be
         problem.textContent = "";
         const said = await onText(field.value);
         problem.textContent = said || "";
-        if (said) field.select();
+        if (said) {
+          field.select();
+          problem.scrollIntoView({ block: "nearest" }); // On a small phone it may stand below the edge.
+        }
       },
     },
     make("label", { for: "field" }, label),

@@ -62,7 +62,7 @@ class AtRow {
       make("h1", {}, this.name()),
       place(say("row.place", { range: this.row.field_row, place: this.row.field_col, line: this.row.line })),
       order(done ? "tick" : this.image(), words),
-      wanted ? place(say("row.ears", { ears, wanted }), this.task()?.again ? ` · ${say("order.again", { again: this.task().again })}` : "") : "",
+      wanted ? place(say("row.ears", { ears, wanted }), !done && this.task()?.again ? ` · ${say("order.again", { again: this.task().again })}` : "") : "",
       this.walk && !done ? make("p", { class: "place why" }, this.walk.why(this.row)) : "",
     ];
   }
