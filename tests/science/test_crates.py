@@ -33,6 +33,8 @@ def test_kernels_of_a_bag_take_it_out_and_kernels_of_a_row_all_of_it():
     assert [one.bag for one in read_crates(by_bag)[0].inside] == ["B2", "B3"]
     by_row = [*inside, note("shelled", FEMALE, 90, DAYS[3], 9)]
     assert [one.bag for one in read_crates(by_row)[0].inside] == ["B3"]
+    before = [crated(on=DAYS[4]), note("shelled", FEMALE, 90, DAYS[3], 9)]
+    assert [one.bag for one in read_crates(before)[0].inside] == ["B1"]
 
 
 @pytest.mark.parametrize(

@@ -80,12 +80,13 @@ def read_crates(standing: Iterable[Note]) -> tuple[Crate, ...]:
 
     Notes
     -----
-    Kernels of a bag noted as shelled take that bag out of its crate; kernels of a row without a bag take the whole row
-    out. Checked by tests/science/test_crates.py.
+    Kernels of a bag noted as shelled take that bag out of its crate; kernels of a row without a bag take out what of
+    the row was in a crate by that day. Checked by tests/science/test_crates.py.
     """
     newest: dict[tuple[str, str], Note] = {}
     dried: dict[str, list[Note]] = defaultdict(list)
     shelled = set()
+    whole: dict[str, date] = {}
     for note in sorted(standing, key=lambda one: (one.taken_local, one.id)):
         if note.kind == "crated" and as_crate(note.value):
             newest[note.tag, note.bag] = note
@@ -93,9 +94,12 @@ def read_crates(standing: Iterable[Note]) -> tuple[Crate, ...]:
             dried[as_crate(note.tag)].append(note)
         elif note.kind == "shelled":
             shelled.add((note.tag, note.bag))
+            if not note.bag:
+                whole[note.tag] = note.taken_on
     loads: dict[str, list[Load]] = defaultdict(list)
     for (tag, bag), note in newest.items():
-        out = (tag, bag) in shelled or (tag, "") in shelled
+        out = bool(bag) and (tag, bag) in shelled
+        out = out or (tag in whole and whole[tag] >= note.taken_on)
         loads[as_crate(note.value)].append(Load(tag, bag, note.taken_on, note.worker, note.id, out))
     return tuple(_fill(code, inside, dried.get(code, [])) for code, inside in sorted(loads.items()))
 

@@ -97,8 +97,8 @@ def _tell(records: QuerySet[NoteRecord]) -> Iterator[Note]:
     """Only what a state is made of: a nursery has a hundred thousand notes, and whole ones take three times as long."""
     told = records.annotate(key=Cast("uuid", CharField()), undoes=Cast("replaces", CharField()))
     for key, kind, detail, tag, male, bag, value, taken, doubt, undoes in told.values_list(*_TOLD).iterator(5000):
-        yield Note(_dash(key), "", 0, "", kind, detail, tag, male, bag, None, value, "", taken, 0, "", "", 0, False,
-                   doubt, "", _dash(undoes) if undoes else "")  # fmt: skip
+        yield Note(dash_id(key), "", 0, "", kind, detail, tag, male, bag, None, value, "", taken, 0, "", "", 0, False,
+                   doubt, "", dash_id(undoes) if undoes else "")  # fmt: skip
 
 
 def _find_codes(notes: Iterable[Note]) -> set[str]:
@@ -113,7 +113,7 @@ def _choose_bags(station: Station, codes: set[str], up_to: date | None) -> Query
     return records if up_to is None else records.filter(taken_on__lte=up_to)
 
 
-def _dash(key: str) -> str:
+def dash_id(key: str) -> str:
     """A note's id as it is written; SQLite keeps it without dashes, and making a UUID of it takes far longer."""
     return key if len(key) > 32 else f"{key[:8]}-{key[8:12]}-{key[12:16]}-{key[16:20]}-{key[20:]}"
 

@@ -33,7 +33,7 @@ CAUTIONS = (
     f"Drying air: {SAFE_AIR_C} °C was safe for seed of two inbreds in a published trial, {HARMFUL_AIR_C} °C hurt it.",
     "Measure the drying air where it meets the ears.",
     "Dryer: guards on, hands out of fans and augers, a way out kept free; the law says who may work at it.",
-    "Dust and mould: wear a mask, wet nothing down with air. Hot rooms: drink, go out often, nobody alone.",
+    "Dust and mould: wear a mask, sweep instead of blowing. Hot rooms: drink, go out often, nobody alone.",
 )
 
 

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date
+
+from django.db.models import CharField, Q
+from django.db.models.functions import Cast
 
 from firstsilk.answers import InputRefused, refuse, shorten_value
 from firstsilk.records.models import Note as NoteRecord
@@ -12,9 +16,12 @@ from firstsilk.science.flowering.harvest import HARVEST_KINDS, RowCount, count_e
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import keep_standing_notes
 from firstsilk.science.seed.tags import print_tag, read_tag
-from firstsilk.work.flowering.states import read_notes, tell_whole
+from firstsilk.work.flowering.states import dash_id
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_season, get_station
+
+KINDS_READ = ("tassel_bagged", "pollinated", "spoiled", "dried", *HARVEST_KINDS)
+_TOLD = ("key", "worker", "kind", "detail", "tag", "male", "bag", "plant", "value", "taken_local", "undoes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +56,7 @@ class Ear:
 
 
 def read_season_notes(on: Occasion, season: str = "") -> SeasonNotes:
-    """Rows, standing notes and crates of a season on the occasion's day; five questions to the books or so."""
+    """Rows, standing notes of ears, bags and crates, and crates of a season on the occasion's day; five questions."""
     station = get_station(on.station)
     book = get_season(station, season, on.today)
     rows = {
@@ -57,13 +64,24 @@ def read_season_notes(on: Occasion, season: str = "") -> SeasonNotes:
         for row in Row.objects.filter(station=station, season=book).select_related("line").order_by("number")
     }
     crates = frozenset(Tag.objects.filter(station=station, hangs_on="crate").values_list("code", flat=True))
-    notes = read_notes(station, {*rows, *crates}, on.today)
-    loose = NoteRecord.objects.filter(station=station, practice=False, tag="", kind__in=HARVEST_KINDS)
-    known = {note.id for note in notes}
-    in_year = loose.filter(taken_on__year=book.year, taken_on__lte=on.today)
-    notes += [note for note in tell_whole(in_year) if note.id not in known]
-    standing = [one for one in keep_standing_notes(notes)[0] if one.tag in rows or one.tag in crates or not one.tag]
+    standing = [
+        one
+        for one in keep_standing_notes(_tell_notes(station, date(book.year, 1, 1), on.today))[0]
+        if one.tag in rows or one.tag in crates or (not one.tag and one.taken_on.year == book.year)
+    ]
     return SeasonNotes(station, book, rows, tuple(standing), crates, count_ears(standing), find_bag_rows(standing))
+
+
+def _tell_notes(station: Station, first: date, last: date) -> Iterator[Note]:
+    """Notes of ears, bags and crates, and all that replace or take one back; only what they say, for many are read."""
+    records = NoteRecord.objects.filter(station=station, practice=False, taken_on__gte=first, taken_on__lte=last)
+    records = records.filter(Q(kind__in=KINDS_READ) | Q(replaces__isnull=False))
+    told = records.annotate(key=Cast("uuid", CharField()), undoes=Cast("replaces", CharField()))
+    for key, worker, kind, detail, tag, male, bag, plant, value, taken, undoes in told.values_list(*_TOLD).iterator(
+        5000
+    ):
+        yield Note(dash_id(key), "", 0, worker, kind, detail, tag, male, bag, plant, value, "", taken, 0, "", "", 0,
+                   False, "", "", dash_id(undoes) if undoes else "")  # fmt: skip
 
 
 def find_ear(there: SeasonNotes, typed: str) -> Ear:
