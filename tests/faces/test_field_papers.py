@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
 
 import pytest
 import zxingcpp
 
 from firstsilk.faces.command.main import run
 from firstsilk.faces.paper.bag_tags import BAG_TAG_PAPER
-from firstsilk.faces.paper.cards import write_sheets
+from firstsilk.faces.paper.cards import render_sheets, write_sheets
 from firstsilk.faces.paper.drawings import DRAWINGS
 from firstsilk.faces.paper.press import picture_page
 from firstsilk.faces.paper.words import LANGUAGES, list_cautions, read_words
 from firstsilk.records.models import Account, KeyedSheet, Note, Tag, Worker
 from firstsilk.science.flowering.paper_boxes import BOXES
 from firstsilk.work.flowering.day import read_day_list
-from firstsilk.work.flowering.sheets_out import print_sheets
+from firstsilk.work.flowering.sheets_out import LINES_A_SHEET, print_sheets
 from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_target, occasion, sign_in
 from tests.factories import take_note as note
 
@@ -98,6 +99,35 @@ def test_card_says_rows_check_signs_tasks_and_cautions_and_no_name(rows) -> None
             text = json.dumps(data).lower()
             for hidden in ("matilda", "under_16", "tests", "age_band"):
                 assert hidden not in text
+
+
+@pytest.mark.parametrize("kind", list(BOXES))
+def test_full_sheet_with_many_sprayed_rows_is_still_one_page(rows, kind) -> None:
+    (sheet,) = print_sheets(ON, read_day_list(ON), kind, ["W07"])
+    one = sheet.lines[0].row
+    ends = [datetime(2031, 7, 23 + turn, 14, 30, 20, tzinfo=UTC) for turn in range(4)]
+    shut = tuple(replace(one, number=2 * at, no_entry_until=ends[at % 4]) for at in range(1, 200))
+    full = replace(sheet, lines=(sheet.lines * 10)[: LINES_A_SHEET[kind]], shut=shut)
+    # A sheet that ran over would stand where the second is looked for, and the print would be refused.
+    assert render_sheets([full, replace(full, code=rows[0].tag)], "Eskerholm", "Etc/UTC", "fr").startswith(b"%PDF-")
+    page = write_sheets([full], "Eskerholm", "Etc/UTC", "en")["pages"][0]
+    assert page["shut"][0].startswith("0002, 0010, 0018")
+    assert page["shut"][0].endswith("+ 40 until 24 July 2031, 14:31")
+    assert page["shut"][2].startswith("0006, 0008, 0014")
+    assert page["shut"][2].endswith("+ 89")
+
+
+def test_line_with_many_males_leaves_them_to_the_leader_and_cuts_no_number(rows) -> None:
+    (sheet,) = print_sheets(ON, read_day_list(ON), "tally", ["W07"])
+    cross = sheet.lines[1]
+    for males, said in (
+        ((3,), "pollen of row 0003"),
+        ((3, 4), "pollen of row 0003 / 0004"),
+        ((3, 4, 5), "pollen: ask"),
+    ):
+        page = write_sheets([replace(sheet, lines=(replace(cross, males=males),))], "E", "Etc/UTC", "en")["pages"][0]
+        assert page["lines"][0]["do"].startswith(said)
+        assert page["lines"][0]["male"] == ("0003" if len(males) == 1 else "")
 
 
 def test_no_field_paper_of_the_year_names_a_person_or_tells_an_age(rows, monkeypatch) -> None:

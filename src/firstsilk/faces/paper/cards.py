@@ -32,7 +32,12 @@ ASKED_BY = {
     "ears_picked": "pick",
 }
 """The task of the day that fills each box."""
-MOST_MALES = 3
+MOST_MALES = 2
+"""Males that a line names; with more the leader is asked: a number that is cut would be another row's."""
+MOST_SPANS = 10
+"""Spans of sprayed rows that a sheet names; they are on no line of it, and posted signs come first."""
+MOST_TIMES = 3
+"""Times at which rows are free again that a sheet tells; rows of more times stand together without one."""
 Say = Callable[..., str]
 
 
@@ -114,16 +119,37 @@ def _set_page(sheet: PaperSheet, time_zone: str, language: str, say: Say) -> dic
         "team": sheet.team,
         "card": say("paper.card", k=sheet.page, n=sheet.n_pages),
         "blank": sheet.blank,
-        "shut": [f"{row.number:04d} {_say_shut(row, time_zone, language, say)}".strip() for row in sheet.shut],
+        "shut": _say_shut(sheet.shut, time_zone, language, say),
         "lines": [_set_line(line, sheet.kind, say) for line in sheet.lines],
     }
 
 
-def _say_shut(row: RowFacts, time_zone: str, language: str, say: Say) -> str:
-    if row.no_entry_until is None:
-        return ""
-    until = round_up_minute(row.no_entry_until.astimezone(ZoneInfo(time_zone)))
-    return say("paper.until", until=f"{say_day(language, until.date())}, {until:%H:%M}")
+def _say_shut(rows: Sequence[RowFacts], time_zone: str, language: str, say: Say) -> list[str]:
+    """Rows that nobody may enter, those of one time together, as spans of numbers."""
+    until: dict[str, list[int]] = {}
+    for row in rows:
+        said = ""
+        if row.no_entry_until is not None:
+            end = round_up_minute(row.no_entry_until.astimezone(ZoneInfo(time_zone)))
+            said = say("paper.until", until=f"{say_day(language, end.date())}, {end:%H:%M}")
+        until.setdefault(said, []).append(row.number)
+    groups = list(until.items())
+    if len(groups) > MOST_TIMES:
+        others = [number for _, numbers in groups[MOST_TIMES - 1 :] for number in numbers]
+        groups = [*groups[: MOST_TIMES - 1], ("", others)]
+    return [f"{_write_spans(sorted(numbers))} {said}".strip() for said, numbers in groups]
+
+
+def _write_spans(numbers: Sequence[int]) -> str:
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and number == spans[-1][-1] + 1:
+            spans[-1].append(number)
+        else:
+            spans.append([number])
+    told = [f"{span[0]:04d}" if len(span) == 1 else f"{span[0]:04d}–{span[-1]:04d}" for span in spans]
+    more = [f"+ {sum(map(len, spans[MOST_SPANS:]))}"] if len(spans) > MOST_SPANS else []
+    return ", ".join(told[:MOST_SPANS] + more)
 
 
 def _set_line(line: SheetRow, kind: str, say: Say) -> dict[str, object]:
@@ -148,10 +174,10 @@ def _set_line(line: SheetRow, kind: str, say: Say) -> dict[str, object]:
 def _say_task(line: SheetRow, say: Say) -> str:
     """The pollen to be used where there is pollinating, else the names of the tasks."""
     ears = line.count("pollinate")
+    if ears and len(line.males) > MOST_MALES:
+        return say("paper.ask")
     if ears and line.males:
-        named = ", ".join(f"{number:04d}" for number in line.males[:MOST_MALES])
-        more = " …" if len(line.males) > MOST_MALES else ""
-        return say("paper.cross", male=f"{named}{more}")
+        return say("paper.cross", male=" / ".join(f"{number:04d}" for number in line.males))
     if ears and mark_of(line.row) == "self":
         return say("paper.self")
     return ", ".join(say(f"task.{task.do}") for task in line.tasks)
