@@ -13,6 +13,7 @@ from firstsilk.records.models import Result
 from firstsilk.work.analysis.analyse import analyse_trials
 from firstsilk.work.analysis.reading import read_analysis
 from firstsilk.work.occasion import stay_silent
+from tests.kept_books import keep_books
 from tests.trial_cast import add_people, make_grown_cast, make_station
 
 pytestmark = pytest.mark.django_db
@@ -27,11 +28,15 @@ def cast():
     return made
 
 
-@pytest.fixture
-def analysed(cast):
+def make_analysed_cast():
+    made = make_grown_cast(10)
+    made.people = add_people(made)
     for trait in TRAITS:
-        analyse_trials(cast.on, (2031,), trait, 1, stay_silent)
-    return cast
+        analyse_trials(made.on, (2031,), trait, 1, stay_silent)
+    return made
+
+
+analysed = keep_books(make_analysed_cast)
 
 
 def read_page(client, cast, role="breeder", query="?day=2031-12-01"):

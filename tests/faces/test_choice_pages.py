@@ -11,6 +11,7 @@ from firstsilk.work.analysis.analyse import analyse_trials
 from firstsilk.work.choice.facts import ChoiceSettings
 from firstsilk.work.choice.propose import propose_verdicts
 from firstsilk.work.occasion import stay_silent
+from tests.kept_books import keep_books
 from tests.trial_cast import add_people, make_grown_cast, make_station
 
 pytestmark = pytest.mark.django_db
@@ -18,13 +19,15 @@ ROLES = ("breeder", "technician", "crew_leader", "cooperator")
 DAY = "day=2031-12-01"
 
 
-@pytest.fixture
-def cast():
+def make_analysed_cast():
     made = make_grown_cast(10)
     made.people = add_people(made)
     for trait in ("yield_kg_ha_15_5", "moisture_pct", "erect_frac"):
         analyse_trials(made.on, (2031,), trait, 1, stay_silent)
     return made
+
+
+cast = keep_books(make_analysed_cast)
 
 
 def propose(cast):

@@ -18,6 +18,7 @@ from firstsilk.work.choice.facts import ChoiceSettings, Decision
 from firstsilk.work.choice.next_season import plan_next_season, read_next_plan
 from firstsilk.work.choice.propose import propose_verdicts
 from firstsilk.work.occasion import stay_silent
+from tests.kept_books import keep_books
 from tests.trial_cast import add_people, make_grown_cast, make_station
 
 pytestmark = pytest.mark.django_db
@@ -26,12 +27,14 @@ TRAITS = ("yield_kg_ha_15_5", "moisture_pct", "erect_frac")
 SETTINGS = ChoiceSettings(go_on=4, wait=6)
 
 
-@pytest.fixture
-def cast():
+def make_analysed_cast():
     made = make_grown_cast(16)
     for trait in TRAITS:
         analyse_trials(made.on, (2031,), trait, 1, stay_silent)
     return made
+
+
+cast = keep_books(make_analysed_cast)
 
 
 def propose(cast, **more):
