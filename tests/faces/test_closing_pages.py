@@ -79,7 +79,7 @@ def test_one_of_two_corrections_is_kept(client, station) -> None:
     first = make_wire(1)
     fixes = [make_wire(number, replaces=first["id"], value=f"2031-07-1{number}") for number in (2, 3)]
     receive_notes(ON, PHONE, [first, *fixes])
-    assert client.get("/flowering/settle/").content.decode().count("Keep this one") == 2
+    assert client.get("/flowering/settle/").content.decode().count("Keep<span") == 2
     assert client.post("/flowering/settle/", {"keep": fixes[0]["id"]}).status_code == 302
     assert "There are none." in client.get("/flowering/settle/").content.decode()
     assert client.post("/flowering/settle/", {"keep": "nothing"}).status_code == 422
