@@ -14,6 +14,7 @@ from firstsilk.faces.pages.flowering.paper_views import (
 )
 from firstsilk.faces.pages.flowering.people_views import show_people
 from firstsilk.faces.pages.flowering.phones import give_root_certificate, show_phones
+from firstsilk.faces.pages.flowering.quality_views import show_work_quality
 from firstsilk.faces.pages.flowering.spray_views import show_sprays
 from firstsilk.faces.pages.flowering.target_views import show_targets
 from firstsilk.faces.pages.flowering.views import (
@@ -38,6 +39,7 @@ routes = [
     desk_page("flowering/supplies/", show_supplies, "supplies", read=READERS),
     desk_page("flowering/cutoff/", show_cutoff, "cutoff", read=READERS, change=DESK),
     desk_page("flowering/people/", show_people, "people", read=LEADERS, change=LEADERS),
+    desk_page("flowering/work/", show_work_quality, "work-quality", read=LEADERS),
     desk_page("flowering/sprays/", show_sprays, "sprays", read=READERS, change=CREW),
     desk_page("flowering/paper/", show_paper, "paper", read=CREW),
     desk_page("flowering/paper/print/", print_paper, "paper-print", read=NOBODY, change=CREW),

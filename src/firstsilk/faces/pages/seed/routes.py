@@ -3,6 +3,7 @@
 from firstsilk.faces.pages.desk import desk_page
 from firstsilk.faces.pages.seed.bench import show_bench
 from firstsilk.faces.pages.seed.harvest_views import print_crate_tags, print_picks, show_crates, show_ears, show_picks
+from firstsilk.faces.pages.seed.set_views import show_set
 from firstsilk.faces.pages.seed.shelling import show_shelling
 from firstsilk.faces.pages.seed.store_views import show_store
 from firstsilk.faces.pages.seed.success_views import show_success
@@ -33,5 +34,6 @@ routes = [
     desk_page("seed/crate-tags.pdf", print_crate_tags, "crate-tags", read=NOBODY, change=CREW),
     desk_page("seed/shelling/", show_shelling, "shelling", read=DESK, change=DESK),
     desk_page("seed/success/", show_success, "success", read=READERS),
+    desk_page("seed/set/", show_set, "set-causes", read=READERS),
     desk_page("seed/lot-labels.pdf", print_labels, "lot-labels", read=CREW),
 ]
