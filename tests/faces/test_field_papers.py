@@ -222,6 +222,20 @@ def test_sheet_is_printed_keyed_compared_and_settled_on_its_pages(rows, client) 
     assert "settled" in client.get("/flowering/paper/").content.decode()
 
 
+def test_sheet_that_was_never_used_waits_no_longer_and_a_keyed_one_does(rows, client) -> None:
+    sign_in(client, rows[0].station, "crew_leader")
+    first, second = (print_sheets(ON, read_day_list(ON), "tally", ["W07"])[0] for _ in range(2))
+    assert client.post("/flowering/paper/", {"drop": first.code}).status_code == 302
+    assert "not used" in client.get("/flowering/paper/").content.decode()
+    assert client.post("/flowering/paper/", {"drop": first.code}).status_code == 422
+    client.post(f"/flowering/paper/{second.code}/", {"l-0-pollinated": "3"})
+    assert client.post("/flowering/paper/", {"drop": second.code}).status_code == 422
+    settled = dict(KeyedSheet.objects.values_list("sheet", "settled_at"))
+    assert settled[first.code] is not None
+    assert settled[second.code] is None
+    assert Note.objects.filter(source="paper").count() == 0
+
+
 def test_row_written_by_hand_is_looked_up_and_a_slip_is_told(rows, client) -> None:
     sign_in(client, rows[0].station, "crew_leader")
     (sheet,) = print_sheets(ON, read_day_list(ON), "tally", ["W07"])

@@ -45,7 +45,7 @@ class SheetStanding:
     def stands(self) -> str:
         """Where it stands, in words."""
         if self.settled:
-            return "settled"
+            return "settled" if self.n_first or self.n_second else "not used"
         if not self.n_first and not self.n_second:
             return "not keyed yet"
         return "keyed twice" if self.n_second else "keyed once"

@@ -132,6 +132,25 @@ def settle_sheet(on: Occasion, code: str, choices: Choices | None = None, worker
     return len(drafts)
 
 
+def drop_sheet(on: Occasion, code: str) -> None:
+    """Write down that a printed sheet was never used: it waits no longer, and no notes come of it.
+
+    Raises
+    ------
+    InputRefused
+        ``sheet_keyed`` if something is keyed of it, ``sheet_settled`` if it is settled.
+    """
+    with transaction.atomic():
+        station = Station.objects.select_for_update().get(pk=get_station(on.station).pk)
+        known = find_entries(station, code)
+        if known[1].settled_at is not None:
+            raise refuse("sheet_settled", f"The sheet {print_tag(known[1].sheet)} is settled.", "Nothing to do.")
+        if any(read_keyed(one) for one in known.values()):
+            told = f"Lines of sheet {print_tag(known[1].sheet)} are keyed."
+            raise refuse("sheet_keyed", told, "Settle it, or empty its lines if they are of another sheet.")
+        KeyedSheet.objects.filter(station=station, sheet=known[1].sheet).update(settled_at=on.now)
+
+
 def _choose_worker(known: Mapping[int, KeyedSheet]) -> str:
     return next((known[entry].worker for entry in (1, 2) if entry in known and known[entry].worker), "")
 

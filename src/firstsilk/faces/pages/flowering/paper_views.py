@@ -24,7 +24,7 @@ from firstsilk.work.flowering.keying import (
     read_sheet,
     save_lines,
 )
-from firstsilk.work.flowering.settle_sheets import Settling, read_settling, settle_sheet
+from firstsilk.work.flowering.settle_sheets import Settling, drop_sheet, read_settling, settle_sheet
 from firstsilk.work.flowering.teams import list_team_names
 from firstsilk.work.occasion import Occasion
 
@@ -60,7 +60,15 @@ class Cell:
 
 
 def show_paper(request: HttpRequest, on: Occasion) -> HttpResponse:
-    """Sheets to print, and those printed: which wait to be keyed, compared or settled. A code leads to its sheet."""
+    """Sheets to print, and those printed: which wait to be keyed or settled. A code leads to its sheet.
+
+    Sent, one is written down as never used.
+    """
+    if request.method == "POST":
+        dropped = read_form_text(request, "drop", wanted=True)
+        drop_sheet(on, dropped)
+        messages.success(request, f"Sheet {print_tag(dropped)} was not used: it waits no longer.")
+        return redirect("paper")
     asked = request.GET.get("sheet", "").strip()
     if asked:
         sheet = read_sheet(on, asked)

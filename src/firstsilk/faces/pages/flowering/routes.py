@@ -41,7 +41,7 @@ routes = [
     desk_page("flowering/people/", show_people, "people", read=LEADERS, change=LEADERS),
     desk_page("flowering/work/", show_work_quality, "work-quality", read=LEADERS),
     desk_page("flowering/sprays/", show_sprays, "sprays", read=READERS, change=CREW),
-    desk_page("flowering/paper/", show_paper, "paper", read=CREW),
+    desk_page("flowering/paper/", show_paper, "paper", read=CREW, change=CREW),
     desk_page("flowering/paper/print/", print_paper, "paper-print", read=NOBODY, change=CREW),
     desk_page("flowering/paper/row/", find_paper_row, "paper-row", read=CREW),
     desk_page("flowering/paper/<str:sheet>/", key_paper, "paper-key", read=CREW, change=CREW),
