@@ -353,7 +353,9 @@ def _tell_points(
     own = middle + slope * (told[name] - told[name].mean()) + fit.records.residual
     weights = np.array([one.attempts for one in records], dtype=np.float64)
     width = 0.5 if name == "hour" else 0.25 if name == "deficit_kpa" else 1.0
-    bins = np.floor(told[name] / width).astype(int)
+    # Days are whole, so their bins lie about them; hours and air are cut at round values.
+    shift = width / 2 if name == "silk_days" else 0.0
+    bins = np.floor((told[name] + shift) / width).astype(int)
     points = []
     for one in np.unique(bins):
         inside = bins == one
@@ -364,7 +366,7 @@ def _tell_points(
         )
         value = give_back(mean, measure)
         se = None if spread is None else abs(give_back(mean + spread, measure) - value)
-        points.append(Point(float(one * width + width / 2), value, se, n))
+        points.append(Point(float(one * width + width / 2 - shift), value, se, n))
     return tuple(points)
 
 
