@@ -28,7 +28,7 @@ pytestmark = pytest.mark.django_db
 DAY = date(2031, 7, 22)
 ON = occasion(DAY)
 ROLES = ("breeder", "technician", "crew_leader", "cooperator")
-PAGES = ("/flowering/crew/", "/flowering/window/", "/flowering/supplies/", "/flowering/cutoff/")
+PAGES = ("/flowering/crew/", "/flowering/window/", "/flowering/supplies/", "/flowering/cutoff/?by=family&asi=9")
 
 
 @pytest.fixture
@@ -135,7 +135,7 @@ def test_the_cutoff_is_set_by_those_who_plan(client, station, field, role, wante
     assert client.post("/flowering/cutoff/?season=2031", {"cutoff_on": "2031-08-02"}).status_code == wanted
     assert Season.objects.get().cutoff_on == (date(2031, 8, 2) if wanted == 302 else date(2031, 8, 20))
     if wanted == 302:
-        assert "2 August" in client.get("/flowering/cutoff/?share=0.9&by_range=1").content.decode()
+        assert "2 August" in client.get("/flowering/cutoff/?share=0.9&by=range").content.decode()
         client.post("/flowering/cutoff/?season=2031", {"take_away": "1"})
         assert Season.objects.get().cutoff_on is None
 

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from firstsilk.science.flowering.cutoff import find_cutoffs, ripen_before_frost, weigh_cutoffs
+from firstsilk.science.flowering.cutoff import find_cutoffs, find_earlier_days, ripen_before_frost, weigh_cutoffs
 
 DEMAND = [[10, 20, 30, 0], [0, 10, 20, 30], [0, 0, 40, 20]]
 
@@ -61,3 +61,20 @@ def test_ripening_in_the_south_compares_january_with_april():
 def test_what_cannot_be_is_refused(wrong):
     with pytest.raises(ValueError, match="needed"):
         weigh_cutoffs(**{"demand": DEMAND, "first_day": 0, "done": 0, "total": 1, "wanted_frac": 0.9, **wrong})
+
+
+def test_plants_up_to_a_day_are_earlier_by_as_much_as_many_drawn_plants_say():
+    dice = np.random.default_rng(5)
+    silk, weights = np.array([[2.0, 4.0], [9.0, 8.0], [np.nan, 3.0]]), np.array([3.0, 1.0, 2.0])
+    last = [1.0, 4.0, 8.0, 30.0]
+    means = []
+    for at in (0, 1):
+        own = np.repeat(silk[:, at], weights.astype(int) * 100_000)
+        own = own[~np.isnan(own)] + 2.2 * dice.standard_normal(int((~np.isnan(own)).sum()))
+        means.append([own.mean() - own[own <= day + 0.5].mean() for day in last])
+    assert find_earlier_days(silk, weights, last) == pytest.approx(np.mean(means, axis=0), abs=0.02)
+
+
+def test_where_nothing_silks_no_differential_is_told():
+    assert np.isnan(find_earlier_days([[np.nan]], [1.0], [3.0])).all()
+    assert np.isnan(find_earlier_days([[50.0]], [1.0], [3.0])).all()

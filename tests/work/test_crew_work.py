@@ -224,11 +224,11 @@ def test_supplies_of_a_season_without_rows_rest_on_its_draft_targets(station):
 
 
 def test_cutoff_tells_the_share_by_each_day_and_can_be_set_and_taken_away(station, rows):
-    found = read_cutoff(ON, by_range=True)
+    found = read_cutoff(ON, by="range")
     shares = [one.share_p50 for one in found.days]
     assert shares == sorted(shares)
     assert found.cutoff_on == date(2031, 8, 20)
-    assert [group.field_row for group in found.groups] == [1]
+    assert [group.name for group in found.groups] == ["range 1"]
     assert found.groups[0].wanted == found.wanted
     assert found.frost_years >= 2
     day = DAY + timedelta(days=3)
@@ -243,6 +243,26 @@ def test_cutoff_tells_the_share_by_each_day_and_can_be_set_and_taken_away(statio
         set_cutoff(ON, "2031", date(2029, 8, 1))
     with pytest.raises(InputRefused):
         read_cutoff(ON, wanted_frac=0)
+
+
+def test_cutoff_tells_ranges_families_and_rows_what_ending_earlier_selects_and_leaves_out_long_intervals(station, rows):
+    for by in ("range", "family", "row"):
+        found = read_cutoff(ON, by=by)
+        assert sum(group.wanted for group in found.groups) == found.wanted
+        assert sum(group.rows for group in found.groups) == len(rows)
+    assert found.until == found.middle
+    earlier = [day.earlier_days for day in found.days if day.earlier_days is not None]
+    assert earlier == sorted(earlier, reverse=True)
+    set_cutoff(ON, "2031", DAY)
+    first = read_cutoff(ON, by="row").groups
+    assert read_cutoff(ON).until == DAY
+    assert all(one.left >= one.next_adds >= 0 for one in first)
+    shortest = min(one.asi for one in first if one.asi is not None)
+    cut = read_cutoff(ON, most_asi_days=shortest - 0.5)
+    assert cut.n_left_out == sum(one.asi is not None for one in first)
+    assert any("left out" in line for line in cut.sentences)
+    with pytest.raises(InputRefused):
+        read_cutoff(ON, by="colour")
 
 
 def test_a_season_without_rows_asks_for_nothing_in_a_sentence(station):

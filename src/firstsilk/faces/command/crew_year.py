@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +12,9 @@ from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
 from firstsilk.faces.command.nursery_year import Season
 from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
+
+if TYPE_CHECKING:
+    from firstsilk.work.flowering.cutoff import SeasonCutoff
 
 DECIMALS = 3
 
@@ -141,9 +144,31 @@ def supplies(
     give_result(columns, rows, out, as_json, more)
 
 
+GROUP_COLUMNS = ("group", "rows", "wanted", "made", "middle", "sure", "share_by_then", "left", "next_day_adds")
+GROUP_COLUMNS += ("days_earlier", "silk_after_shed_days")
+
+
+def _list_groups(found: SeasonCutoff) -> list[tuple[object, ...]]:
+    """One line for each range, family or row."""
+    return [
+        (
+            one.name,
+            one.rows,
+            one.wanted,
+            one.standing,
+            one.middle,
+            one.sure,
+            *(_round(each) for each in (one.share, one.left, one.next_adds, one.earlier_days, one.asi)),
+        )
+        for one in found.groups
+    ]
+
+
 def cutoff(
     share: Annotated[float, typer.Option(help="Share of the season's pollinations that is wanted.")] = 0.95,
     set_to: Annotated[str, typer.Option("--set", help="Set the cutoff to this day; none takes it away.")] = "",
+    by: Annotated[str, typer.Option(help="Tell each range, family or row instead of each day.")] = "",
+    asi: Annotated[float | None, typer.Option(help="Leave out rows whose silk comes more days after shed.")] = None,
     season: Season = "",
     out: Out = "",
     as_json: AsJson = False,
@@ -160,10 +185,15 @@ def cutoff(
         day: date | None = None if set_to == "none" else read_day(set_to)
         set_cutoff(on, season, day)
         say(f"The cutoff is {day}." if day else "The cutoff is taken away.")
-    found = read_cutoff(on, season, share)
+    found = read_cutoff(on, season, share, by, asi)
     for line in (*found.sentences, found.basis.as_text()):
         say(line)
+    more = {"season": found.season, "cutoff_on": found.cutoff_on, "middle": found.middle, "sure": found.sure}
+    if by:
+        give_result(GROUP_COLUMNS, _list_groups(found), out, as_json, {**more, "until": found.until})
+        return
     columns = ("last_day", "share_p10", "share_p50", "share_p90", "gained", "chance", "ripe_before_frost")
+    columns += ("days_earlier",)
     rows = [
         (
             one.date,
@@ -173,8 +203,8 @@ def cutoff(
             _round(one.gained),
             _round(one.chance_frac),
             _round(one.ripe_frac),
+            _round(one.earlier_days),
         )
         for one in found.days
     ]
-    more = {"season": found.season, "cutoff_on": found.cutoff_on, "middle": found.middle, "sure": found.sure}
     give_result(columns, rows, out, as_json, more)

@@ -11,11 +11,15 @@ from datetime import date
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
 
 from firstsilk.science.flowering.day import RIPE_AFTER_DAYS
+from firstsilk.science.flowering.demand import PLANT_SD_DAYS
 
 FloatArray = NDArray[np.float64]
 
+LEAST_CHOSEN_FRAC = 1e-3
+"""Where fewer plants than that have silked, no differential is told (a choice of ours)."""
 SURE_FRAC = 0.9
 """A cutoff is called sure where this share of draws has the wanted share by then (a choice of ours)."""
 
@@ -99,6 +103,56 @@ def find_cutoffs(days: Sequence[CutoffDay], wanted_frac: float) -> tuple[int | N
     middle = next((one.day for one in days if one.share_p50 >= wanted_frac - 1e-9), None)
     sure = next((one.day for one in days if one.chance_frac >= SURE_FRAC), None)
     return middle, sure
+
+
+def find_earlier_days(
+    silk: ArrayLike, weights: ArrayLike, last_days: ArrayLike, plant_sd_days: float = PLANT_SD_DAYS
+) -> FloatArray:
+    """By how many days the plants pollinated up to each last day silk before all plants: the selection differential.
+
+    Parameters
+    ----------
+    silk
+        (rows, draws): days after today of half silk; NaN = never.
+    weights
+        (rows,): what each row counts for, such as its pollinations.
+    last_days
+        (days,): last days of pollinating [days after today].
+    plant_sd_days
+        Spread of the plants of a row about half silk [days].
+
+    Returns
+    -------
+    numpy.ndarray
+        (days,): mean silk of all plants less that of those that silk by the end of the day, mean over draws [days], 0
+        or more; NaN where no row silks, or none has by then.
+
+    Notes
+    -----
+    A plant silks at s + N(0, sd). Of row r, with z = (d + 1/2 - s) / sd, the share P(z) silks by day d, and the mean
+    of these is s - sd p(z) / P(z). Over rows the sums are weighted. For one row the result is sd x i, i the intensity
+    of truncation selection at the share P(z). Rows that never silk are in neither mean. What it brings in the next
+    generation is this times the heritability of the day of silk in those plants.
+
+    Checked by
+    ----------
+    tests/outside/test_selection_published.py (intensities of truncation selection); tests/science/test_cutoff.py
+    """
+    days = np.asarray(silk, dtype=np.float64)
+    counts = np.where(np.isnan(days), 0.0, np.asarray(weights, dtype=np.float64)[:, None])
+    known = np.nan_to_num(days)
+    total = counts.sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        everyone = (counts * known).sum(axis=0) / total
+        found = []
+        for last in np.asarray(last_days, dtype=np.float64):
+            z = (last + 0.5 - known) / plant_sd_days
+            share, density = ndtr(z), np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi)
+            chosen = (counts * share).sum(axis=0)
+            mean = (counts * (known * share - plant_sd_days * density)).sum(axis=0) / chosen
+            each = np.where(chosen > LEAST_CHOSEN_FRAC * total, everyone - mean, np.nan)
+            found.append(float(np.nanmean(each)) if np.isfinite(each).any() else np.nan)
+    return np.asarray(np.maximum(np.array(found), 0.0))
 
 
 def ripen_before_frost(

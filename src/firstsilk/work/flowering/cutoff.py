@@ -7,15 +7,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
 from firstsilk.records.models import Season
 from firstsilk.science.flowering.cutoff import CutoffDay, find_cutoffs, ripen_before_frost, weigh_cutoffs
 from firstsilk.science.flowering.day import RIPE_AFTER_DAYS
 from firstsilk.work.climate.frosts import read_frost_chances
-from firstsilk.work.flowering.rows import RowFacts
-from firstsilk.work.flowering.season_demand import SeasonDemand, read_season_demand, spread_rows
+from firstsilk.work.flowering.cutoff_groups import GroupCutoff, cut_groups, find_earlier, keep_short_asi
+from firstsilk.work.flowering.season_demand import SeasonDemand, read_season_demand
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_season, get_station
 
@@ -27,7 +26,10 @@ SMALLEST_GAIN = 0.25
 
 @dataclass(frozen=True, slots=True)
 class LastDay:
-    """One possible last day of pollinating, and what it gives (see `CutoffDay`)."""
+    """One possible last day of pollinating, and what it gives (see `CutoffDay`).
+
+    `earlier_days` is the selection differential: by how much the plants that silk up to then are earlier than all.
+    """
 
     date: date
     share_p10: float
@@ -36,18 +38,7 @@ class LastDay:
     gained: float
     chance_frac: float
     ripe_frac: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class GroupCutoff:
-    """The last day that one range of rows needs for its own share: in the middle of draws, and to be sure."""
-
-    field_row: int
-    rows: int
-    wanted: int
-    standing: int
-    middle: date | None
-    sure: date | None
+    earlier_days: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +47,9 @@ class SeasonCutoff:
 
     `middle` is the first last day that gives the wanted share in the middle of draws, `sure` the first that is sure to
     give it; None where no day does. `set_day` is the day that stands in the books, as one of the listed days where it
-    is among them. `never` is the share of pollinations on rows that never silk, on average.
+    is among them; `until` is the day that groups are told by: as set where it is among them, else `middle`.
+    `n_left_out` are rows left out for silk too long after shed. `never_frac` is the share of pollinations on rows that
+    never silk, on average.
     """
 
     season: str
@@ -71,15 +64,32 @@ class SeasonCutoff:
     set_day: LastDay | None
     never_frac: float
     frost_years: int
+    until: date | None
+    n_left_out: int
     groups: tuple[GroupCutoff, ...]
     sentences: tuple[str, ...]
     basis: Basis
 
 
 def read_cutoff(
-    on: Occasion, season: str = "", wanted_frac: float = WANTED_FRAC, by_range: bool = False
+    on: Occasion,
+    season: str = "",
+    wanted_frac: float = WANTED_FRAC,
+    by: str = "",
+    most_asi_days: float | None = None,
 ) -> SeasonCutoff:
     """The day by which the wanted share of pollinations will have been possible, and what each more day gains.
+
+    Parameters
+    ----------
+    on, season
+        The occasion and the season.
+    wanted_frac
+        Share of the pollinations that is wanted.
+    by
+        What to tell besides: each ``range``, ``family`` or ``row``; nothing if empty.
+    most_asi_days
+        Rows whose silk comes more days after shed are left out; None: all count.
 
     Notes
     -----
@@ -87,8 +97,12 @@ def read_cutoff(
     frosts at the site tell the chance that it does. Hands, males and rain are not considered: what is possible is not
     yet done.
     """
-    book = get_season(get_station(on.station), season, on.today)
+    station = get_station(on.station)
+    book = get_season(station, season, on.today)
     demand = read_season_demand(on, book.name, to_cutoff=False)
+    n_left_out = 0
+    if most_asi_days is not None:
+        demand, n_left_out = keep_short_asi(demand, most_asi_days)
     if not 0 < wanted_frac <= 1:
         raise refuse("share_wrong", f"A share of {wanted_frac:g} cannot be wanted.", "Give one above 0, up to 1.")
     frosts = _read_frosts(on, book)
@@ -97,9 +111,11 @@ def read_cutoff(
         ripe = ripen_before_frost(demand.days, frosts)
         days = weigh_cutoffs(demand.draws, 0, demand.standing, demand.wanted, wanted_frac, ripe)
     middle, sure = (_day_of(on.today, day) for day in find_cutoffs(days, wanted_frac))
-    listed = tuple(_last_day(on.today, one) for one in days)
+    earlier = find_earlier(demand, range(len(demand.rows)), [one.day for one in days]) if days else []
+    listed = tuple(_last_day(on.today, one, gain) for one, gain in zip(days, earlier, strict=True))
     shown = _trim(listed)
     set_day = next((one for one in listed if one.date == book.cutoff_on), None)
+    until = book.cutoff_on if set_day is not None else middle
     never = 1.0 - listed[-1].share_p50 if listed else 0.0
     return SeasonCutoff(
         season=book.name,
@@ -114,8 +130,13 @@ def read_cutoff(
         set_day=set_day,
         never_frac=max(0.0, never),
         frost_years=len(frosts),
-        groups=_by_range(on.today, demand, wanted_frac) if by_range and demand.wanted else (),
-        sentences=tuple(_say(demand, wanted_frac, middle, sure, set_day, book.cutoff_on, listed)),
+        until=until,
+        n_left_out=n_left_out,
+        groups=cut_groups(station, demand, wanted_frac, by, until) if by and demand.wanted else (),
+        sentences=(
+            *_say(demand, wanted_frac, middle, sure, set_day, book.cutoff_on, listed),
+            *_say_left_out(n_left_out, most_asi_days),
+        ),
         basis=demand.basis,
     )
 
@@ -134,10 +155,10 @@ def _day_of(today: date, day: int | None) -> date | None:
     return None if day is None else today + timedelta(days=day)
 
 
-def _last_day(today: date, one: CutoffDay) -> LastDay:
+def _last_day(today: date, one: CutoffDay, earlier: float | None) -> LastDay:
     ripe = None if np.isnan(one.ripe_frac) else one.ripe_frac
     day = today + timedelta(days=one.day)
-    return LastDay(day, one.share_p10, one.share_p50, one.share_p90, one.gained, one.chance_frac, ripe)
+    return LastDay(day, one.share_p10, one.share_p50, one.share_p90, one.gained, one.chance_frac, ripe, earlier)
 
 
 def _trim(days: Sequence[LastDay]) -> tuple[LastDay, ...]:
@@ -146,23 +167,11 @@ def _trim(days: Sequence[LastDay]) -> tuple[LastDay, ...]:
     return tuple(days[gain[0] : gain[-1] + 1]) if gain else ()
 
 
-def _by_range(today: date, demand: SeasonDemand, wanted_frac: float) -> tuple[GroupCutoff, ...]:
-    """The cutoff that each range of rows would need for itself."""
-    ranges: dict[int, list[int]] = {}
-    for at, row in enumerate(demand.rows):
-        ranges.setdefault(row.field_row, []).append(at)
-    return tuple(_range(today, demand, wanted_frac, field_row, places) for field_row, places in sorted(ranges.items()))
-
-
-def _range(today: date, demand: SeasonDemand, wanted_frac: float, field_row: int, places: list[int]) -> GroupCutoff:
-    rows: list[RowFacts] = [demand.rows[at] for at in places]
-    silk: NDArray[np.float64] = demand.silk[places]
-    wanted = sum(row.wanted for row in rows)
-    standing = sum(min(row.wanted, row.state.ears_standing) for row in rows)
-    draws = spread_rows(rows, silk, len(demand.days), None)
-    days = weigh_cutoffs(draws, 0, standing, wanted, wanted_frac)
-    middle, sure = (_day_of(today, day) for day in find_cutoffs(days, wanted_frac))
-    return GroupCutoff(field_row, len(rows), wanted, standing, middle, sure)
+def _say_left_out(count: int, most_asi_days: float | None) -> list[str]:
+    if not count:
+        return []
+    rows = f"{count} rows whose silk comes" if count > 1 else "One row whose silk comes"
+    return [f"{rows} more than {most_asi_days:g} days after shed {'are' if count > 1 else 'is'} left out."]
 
 
 def _say(
@@ -200,6 +209,8 @@ def _say(
         after = sum(one.gained for one in days if one.date > cutoff_on)
         if after >= 0.5:
             said.append(f"About {after:,.0f} pollinations would still be possible after it.")
+        if set_day.earlier_days is not None and set_day.earlier_days >= 0.05:
+            said.append(f"Plants that silk by then are {set_day.earlier_days:.1f} days earlier than all, on average.")
     else:
         said.append(f"The cutoff set, {cutoff_on.day} {cutoff_on:%B}, lies after every day that asks for anything.")
     late = next((one for one in _trim(days) if one.ripe_frac is not None and one.ripe_frac < 0.5), None)

@@ -18,6 +18,7 @@ from firstsilk.work.cautions import CAUTIONS, CAUTIONS_SHORT, LIMITS
 from firstsilk.work.flowering.crew import read_crew
 from firstsilk.work.flowering.crew_plan import MOST_WORKERS, CrewFacts, set_crew
 from firstsilk.work.flowering.cutoff import WANTED_FRAC, read_cutoff, set_cutoff
+from firstsilk.work.flowering.cutoff_groups import GROUPINGS
 from firstsilk.work.flowering.pollen_window import SOURCES, read_pollen_windows
 from firstsilk.work.flowering.supplies import read_supplies
 from firstsilk.work.occasion import Occasion
@@ -85,10 +86,11 @@ def show_cutoff(request: HttpRequest, on: Occasion) -> HttpResponse:
         messages.success(request, said)
         return redirect(f"{reverse('cutoff')}?{urlencode({'season': season})}")
     if season:
-        wanted, by_range = _asked_share(request), bool(request.GET.get("by_range"))
-        cutoff = read_cutoff(on, season, wanted, by_range)
+        wanted, by, asi = _asked_share(request), request.GET.get("by", ""), _asked_asi(request)
+        by = by if by in GROUPINGS else ""
+        cutoff = read_cutoff(on, season, wanted, by, asi)
         told |= {"cutoff": cutoff, "picture": draw_cutoff(cutoff) if cutoff.days else "", "shares": SHARES}
-        told |= {"wanted": wanted, "by_range": by_range, "can_change": request.user.role in DESK}  # type: ignore[union-attr]
+        told |= {"wanted": wanted, "by": by, "asi": asi, "can_change": request.user.role in DESK}  # type: ignore[union-attr]
     return render(request, "flowering/cutoff.html", told)
 
 
@@ -99,3 +101,12 @@ def _asked_share(request: HttpRequest) -> float:
     except ValueError:
         return WANTED_FRAC
     return share if 0 < share <= 1 else WANTED_FRAC
+
+
+def _asked_asi(request: HttpRequest) -> float | None:
+    """The most days from shed to silk asked for in the address; what is none is passed over."""
+    try:
+        most = float(request.GET.get("asi", ""))
+    except ValueError:
+        return None
+    return most if -30 <= most <= 30 else None
