@@ -14,7 +14,7 @@ from firstsilk.faces.paper.bag_tags import BAG_TAG_PAPER
 from firstsilk.faces.paper.cards import render_sheets, write_sheets
 from firstsilk.faces.paper.drawings import DRAWINGS
 from firstsilk.faces.paper.press import picture_page
-from firstsilk.faces.paper.words import LANGUAGES, list_cautions, read_words
+from firstsilk.faces.paper.words import LANGUAGES, list_cautions, read_words, say_day
 from firstsilk.records.models import Account, KeyedSheet, Note, Tag, Worker
 from firstsilk.science.flowering.paper_boxes import BOXES
 from firstsilk.work.flowering.day import read_day_list
@@ -52,6 +52,11 @@ def codes_on(pdf: bytes, page: int = 1) -> list[str]:
     return sorted(code.text for code in zxingcpp.read_barcodes(picture_page(pdf, page)))
 
 
+def test_day_is_written_as_each_language_writes_it() -> None:
+    written = ["22 July 2031", "22 juillet 2031", "22 de julio de 2031"]
+    assert [say_day(language, DAY) for language in LANGUAGES] == written
+
+
 def test_every_language_has_every_word_and_every_box_its_picture() -> None:
     words = {language: read_words(language) for language in LANGUAGES}
     for language in LANGUAGES:
@@ -59,7 +64,8 @@ def test_every_language_has_every_word_and_every_box_its_picture() -> None:
         assert len(list_cautions(language)) == 6
     own = [key for key in words["en"] if key.startswith("paper.")]
     assert len(own) > 25
-    same = [key for key in own if words["en"][key] == words["fr"][key] and key != "paper.bag.type"]
+    same = [key for key in own if words["en"][key] == words["fr"][key]]
+    same = [key for key in same if key not in ("paper.bag.type", "paper.day")]
     assert same == []
     assert {box.key for boxes in BOXES.values() for box in boxes} <= DRAWINGS.keys()
 

@@ -51,8 +51,9 @@ def choose_words(language: str) -> Callable[..., str]:
 
 def say_day(language: str, day: date) -> str:
     """A day with its month in letters, so that nobody swaps the two."""
-    months = read_words(language)["paper.months"].split()
-    return f"{day.day} {months[day.month - 1]} {day.year}"
+    words = read_words(language)
+    months = words["paper.months"].split()
+    return words["paper.day"].format(day=day.day, month=months[day.month - 1], year=day.year)
 
 
 def list_cautions(language: str) -> tuple[str, ...]:
