@@ -44,7 +44,7 @@ def codes_on(path):
 def test_each_row_has_one_instruction_in_few_words(field):
     rows = read_day_list(occasion(DAY), "2031").rows
     told = [tell_instruction(rows[number]) for number in (1, 2, 3, 4)]
-    assert told == ["Self 9 ears", "Cross 9 ears with row 0003", "Male: give pollen", "Filler: leave alone"]
+    assert told == ["Self 10 ears", "Cross 10 ears with row 0003", "Male: give pollen", "Filler: leave alone"]
 
 
 def test_tags_from_the_command_read_back_as_the_rows_of_the_season(field, tmp_path):
@@ -72,14 +72,14 @@ def test_the_day_sheet_says_what_to_do_on_each_row_once_and_what_is_short(field)
     on = occasion(DAY)
     sheet = make_day_sheet(on, read_day_list(on, "2031"), "W1")
     told = {task.number: task.do for task in sheet.tasks}
-    assert told[2] == "Pollinate 9 ears with row 0003; Put on 9 shoot bags"
+    assert told[2] == "Pollinate 10 ears with row 0003; Put on 10 shoot bags"
     assert "3 tassel bags" in told[3]
     assert len(told) == len(sheet.tasks)
     assert sheet.chain_position == 6
-    assert sheet.short_of == "2 targets not begun"
+    assert "2 are in hand, 0 to stop now. 20 more pollinations are asked for, 10 of them today." in sheet.short_of
     take_note(on, field[1], "pollinated", 8, detail="cross", male=field[2].tag)
     later = make_day_sheet(on, read_day_list(on, "2031"), "W1")
-    assert later.short_of == "1 more ear to pollinate for 1 target begun; 1 target not begun"
+    assert "12 more pollinations are asked for, 2 of them today." in later.short_of
     assert len(sheet.chain_hash) == 64
 
 
