@@ -98,6 +98,7 @@ def _number(there: SeasonNotes, tag: str) -> int:
 def _check(there: SeasonNotes) -> dict[str, list[Finding]]:
     """Findings by row; those that no row is known of under an empty tag."""
     odd: dict[str, list[Finding]] = defaultdict(list)
+    names = there.names
     about_rows = [note for note in there.standing if note.tag in there.rows or not note.tag]
     for tag, ears in sorted(there.ears.items()):
         total = ears.total
@@ -106,13 +107,12 @@ def _check(there: SeasonNotes) -> dict[str, list[Finding]]:
             told = f"{found} ears found, {total.standing} pollinated and standing"
             repair = "Look whether ears of a neighbour row are among them"
             odd[tag].append(Finding("more_ears_than_pollinated", told, Place(), str(found), repair, stops=False))
-    for tag, one in (*check_harvest(about_rows, there.names), *check_crates(there.standing, there.names, there.crates)):
+    for tag, one in (*check_harvest(about_rows, names), *check_crates(there.standing, names, there.crates)):
         odd[tag].append(one)
-    return {tag: [_at_row(there, tag, one) for one in told] for tag, told in odd.items()}
+    return {tag: [_at_row(names.get(tag, ""), one) for one in told] for tag, told in odd.items()}
 
 
-def _at_row(there: SeasonNotes, tag: str, one: Finding) -> Finding:
-    named = there.names.get(tag, "")
+def _at_row(named: str, one: Finding) -> Finding:
     said = f"{named}: {one.message}" if named else one.message
     return Finding(one.code, said, one.place, one.value, one.repair, stops=False)
 
