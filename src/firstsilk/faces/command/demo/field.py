@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from firstsilk.faces.command.demo.people import write_crew
 from firstsilk.invented.crew import Crew, make_crew, send_notes
 from firstsilk.invented.drafts import NoteDraft
 from firstsilk.invented.nursery import FieldRow
@@ -42,6 +43,7 @@ def play_nursery(
     for day in _days(first, first + timedelta(days=26)):
         _work(year, season, at(day), crew, {"sow"})
     settle_sowing(at(first + timedelta(days=27)), season)
+    write_crew(season, at, rows[-1].number)
     _send(year, at(first + timedelta(days=STAND_AFTER_DAYS)), crew, _all(year, "stand"))
     _send(year, at(date(int(season), *RATE_ON)), crew, _all(year, "rate"))
     crew_set = CrewFacts(2, 2, date(int(season), *BEGINNERS_FROM), CREW_HOURS, None, None)
