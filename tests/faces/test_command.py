@@ -136,6 +136,22 @@ def test_account_that_cannot_be_is_refused_in_one_sentence(on, monkeypatch, caps
 
 
 @pytest.mark.django_db
+def test_books_that_are_up_to_date_are_opened_without_going_over_their_tables(on, monkeypatch, capsys) -> None:
+    from django.core import management
+    from django.db import connection
+    from django.db.migrations.recorder import MigrationRecorder
+
+    gone_over: list[str] = []
+    monkeypatch.setattr(management, "call_command", lambda name, **_: gone_over.append(name))
+    assert run(["lots"]) == 0
+    assert gone_over == []
+    MigrationRecorder(connection).migration_qs.filter(app="records").order_by("-pk")[0].delete()
+    assert run(["lots"]) == 0
+    assert gone_over == ["migrate"]
+    capsys.readouterr()
+
+
+@pytest.mark.django_db
 def test_books_without_a_station_say_how_to_bring_one(capsys) -> None:
     assert run(["day"]) == 1
     assert "There is no station in these books yet. Bring one: firstsilk bring DIR." in capsys.readouterr().err
