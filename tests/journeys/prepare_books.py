@@ -1,8 +1,14 @@
-"""Make the books of a small invented station in FIRSTSILK_HOME, a row for each purpose, and print what is needed."""
+"""Make the books of a small invented station in FIRSTSILK_HOME, a row for each purpose, and print what is needed.
+
+``python prepare_books.py EMPTY``: the tables are those of the books EMPTY, which are made the first time.
+"""
 
 import json
 import os
+import shutil
+import sys
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "firstsilk.station.settings")
 
@@ -10,8 +16,9 @@ import django
 
 django.setup()
 
+from django.conf import settings  # noqa: E402
 from django.core.management import call_command  # noqa: E402
-from django.db import transaction  # noqa: E402
+from django.db import connection, transaction  # noqa: E402
 
 from firstsilk.records.models import Line, Row, Season, Site, Station, Target  # noqa: E402
 from firstsilk.work.flowering.devices import open_enrolment  # noqa: E402
@@ -19,8 +26,17 @@ from firstsilk.work.occasion import Occasion  # noqa: E402
 from firstsilk.work.shelf import take_tags  # noqa: E402
 
 
-def main() -> None:
+def make_tables(empty: Path) -> None:
+    if empty.exists():
+        shutil.copy(empty, settings.DATABASES["default"]["NAME"])
+        return
     call_command("migrate", verbosity=0)
+    with connection.cursor() as cursor:
+        cursor.execute("VACUUM INTO %s", (str(empty),))
+
+
+def main() -> None:
+    make_tables(Path(sys.argv[1]))
     station = Station.objects.create(
         code="eskerholm", name="Eskerholm Growers' Cooperative", latitude=54.0, is_invented=True
     )
