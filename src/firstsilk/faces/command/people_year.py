@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, time
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +12,9 @@ from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_result, say
 from firstsilk.faces.command.nursery_year import Season
 from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
+
+if TYPE_CHECKING:
+    from firstsilk.work.occasion import Occasion
 
 NONE = "none"
 
@@ -32,7 +35,7 @@ def people(
     """Who is in the crew, with hours noted, planned and allowed; options add or change the person named."""
     on = open_books(station, today)
     from firstsilk.work.cautions import HEAT, UNDER_18
-    from firstsilk.work.flowering.people import PersonWritten, add_person, change_person, find_person, read_people
+    from firstsilk.work.flowering.people import read_people
     from firstsilk.work.flowering.work_rules import LAW_DECIDES
 
     code = code.upper()
@@ -42,15 +45,8 @@ def people(
     for name, text in (("first_day", first_day), ("trained_on", trained), ("left_on", left)):
         if text:
             changes[name] = None if text == NONE else read_day(text)
-    known = find_person(on, code) if code else None
-    if changes and not code:
-        raise refuse("worker_nameless", "Whom to change is not said.", "Name the code first: firstsilk people W07 ...")
-    if changes and known is None and not band:
-        raise refuse("worker_unknown", f"There is no worker {code}.", "A new person wants --band.")
-    if changes and known is None:
-        add_person(on, replace(PersonWritten(code), **changes))  # type: ignore[arg-type]
-    elif changes and known is not None:
-        change_person(on, replace(known, **changes))  # type: ignore[arg-type]
+    if changes:
+        _write_person(on, code, changes)
     found = read_people(on, season, code)
     for line in (*(one.as_text() for one in found.findings), HEAT.text, UNDER_18.text, LAW_DECIDES):
         say(line)
@@ -74,6 +70,20 @@ def people(
         for one in found.people
     ]
     give_result((*columns, "planned_h", "may_h", "first_days"), rows, out, as_json, {"today": found.today})
+
+
+def _write_person(on: Occasion, code: str, changes: dict[str, object]) -> None:
+    from firstsilk.work.flowering.people import PersonWritten, add_person, change_person, find_person
+
+    if not code:
+        raise refuse("worker_nameless", "Whom to change is not said.", "Name the code first: firstsilk people W07 ...")
+    known = find_person(on, code)
+    if known is not None:
+        change_person(on, replace(known, **changes))  # type: ignore[arg-type]
+        return
+    if "age_band" not in changes:
+        raise refuse("worker_unknown", f"There is no worker {code}.", "A new person wants --band.")
+    add_person(on, replace(PersonWritten(code), **changes))  # type: ignore[arg-type]
 
 
 def _round(value: float | None) -> float | None:

@@ -27,14 +27,7 @@ def spray(
     today: Today = "",
 ) -> None:
     """Post a spray, change one with a reason, and list all with who was noted inside an interval; the label decides."""
-    given = {"--rows": rows, "--at": at, "--hours": hours}
-    if product and change is not None:
-        raise refuse("spray_twice", "A spray is posted or changed, not both.", "Leave the product or --change away.")
-    lacking = [name for name, value in given.items() if value in ("", None)]
-    if product and lacking:
-        raise refuse("spray_incomplete", f"A spray needs {', '.join(lacking)}.", "Give them all.")
-    if not product and len(lacking) < len(given):
-        raise refuse("spray_incomplete", "The product is not named.", "Write it first: firstsilk spray 'PRODUCT' ...")
+    _check_given(product, {"--rows": rows, "--at": at, "--hours": hours}, change)
     span = _read_rows(rows) if product else (0, 0)
     on = open_books(station, today)
     from firstsilk.work.cautions import LIMITS, SPRAY
@@ -67,6 +60,16 @@ def spray(
     ]
     inside = [one.as_json() for one in found.inside]
     give_result(columns, table, out, as_json, {"season": found.season, "shut": found.n_shut, "inside": inside})
+
+
+def _check_given(product: str, given: dict[str, object], change: int | None) -> None:
+    if product and change is not None:
+        raise refuse("spray_twice", "A spray is posted or changed, not both.", "Leave the product or --change away.")
+    lacking = [name for name, value in given.items() if value in ("", None)]
+    if product and lacking:
+        raise refuse("spray_incomplete", f"A spray needs {', '.join(lacking)}.", "Give them all.")
+    if not product and len(lacking) < len(given):
+        raise refuse("spray_incomplete", "The product is not named.", "Write it first: firstsilk spray 'PRODUCT' ...")
 
 
 def _read_rows(text: str) -> tuple[int, int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from firstsilk.answers import refuse
-from firstsilk.faces.paper.press import check_print, choose_sample, draw_code, print_sheet
+from firstsilk.faces.paper.press import draw_code, print_code_labels
 from firstsilk.faces.paper.tags import LabelPaper
 from firstsilk.faces.paper.words import choose_words
 from firstsilk.science.seed.tags import print_tag
@@ -45,8 +45,4 @@ def render_bag_tags(codes: Sequence[str], language: str = "en", layout: LabelPap
     words = [say("paper.bag.male"), say("paper.bag.date"), say("paper.bag.type")]
     labels = [{"tag": print_tag(code), "code": draw_code(code)} for code in codes]
     data = {"title": say("paper.bags"), "page": layout.as_data(), "labels": labels, "words": words}
-    pdf = print_sheet("bag_tags", data, tagged=False)
-    each = layout.per_sheet
-    sheets = [codes[at : at + each] for at in range(0, len(codes), each)]
-    check_print(pdf, {number: sheets[number - 1] for number in choose_sample(len(sheets))})
-    return pdf
+    return print_code_labels("bag_tags", data, codes, layout.per_sheet)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from firstsilk.answers import refuse
 from firstsilk.faces.paper.lettering import check_lettering, cut_words
-from firstsilk.faces.paper.press import check_print, choose_sample, draw_code, print_sheet
+from firstsilk.faces.paper.press import draw_code, print_code_labels, print_sheet
 from firstsilk.faces.paper.tags import ROW_TAG_PAPER, write_day
 from firstsilk.science.seed.tags import print_tag
 from firstsilk.work.cautions import LIMITS
@@ -87,8 +87,4 @@ def render_crate_tags(codes: Sequence[str], station: str) -> bytes:
     check_lettering([("station", station)])
     labels = [{"tag": print_tag(code), "code": draw_code(code)} for code in codes]
     data = {"title": "Crate tags", "station": station, "page": ROW_TAG_PAPER.as_data(), "labels": labels}
-    pdf = print_sheet("crate_tags", data, tagged=False)
-    each = ROW_TAG_PAPER.per_sheet
-    sheets = [codes[at : at + each] for at in range(0, len(codes), each)]
-    check_print(pdf, {number: sheets[number - 1] for number in choose_sample(len(sheets))})
-    return pdf
+    return print_code_labels("crate_tags", data, codes, ROW_TAG_PAPER.per_sheet)

@@ -161,6 +161,20 @@ def check_print(pdf: bytes, expected: Mapping[int, Sequence[str]]) -> None:
             raise StationFault(f"Page {page} of the print does not read back: {lost}. Nothing was released.")
 
 
+def print_code_labels(sheet: str, data: Mapping[str, object], codes: Sequence[str], each: int) -> bytes:
+    """Print labels with codes, so many on each sheet, and read a sample of the sheets back before they are released.
+
+    Raises
+    ------
+    StationFault
+        If the first, the middle or the last sheet does not read back.
+    """
+    pdf = print_sheet(sheet, data, tagged=False)
+    sheets = [codes[at : at + each] for at in range(0, len(codes), each)]
+    check_print(pdf, {number: sheets[number - 1] for number in choose_sample(len(sheets))})
+    return pdf
+
+
 def choose_sample(n_pages: int) -> tuple[int, ...]:
     """Which pages of a print are read back: the first, the middle and the last."""
     return tuple(sorted({1, (n_pages + 1) // 2, n_pages}))

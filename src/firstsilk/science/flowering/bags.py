@@ -152,6 +152,18 @@ def count_noted(value: str) -> int:
         return 1
 
 
+def sum_counts(notes: Iterable[Note]) -> int:
+    """Counts added up; notes on the same bag are the same ear or ears, so the largest of them counts once."""
+    by_bag: dict[str, int] = {}
+    loose = 0
+    for note in notes:
+        if note.bag:
+            by_bag[note.bag] = max(by_bag.get(note.bag, 0), count_noted(note.value))
+        else:
+            loose += count_noted(note.value)
+    return loose + sum(by_bag.values())
+
+
 def check_bag(bag: Bag, names: Mapping[str, str], today: date | None = None) -> tuple[tuple[str, Finding], ...]:
     """What is odd about one bag, each with the tag of the row it is told at.
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from firstsilk.answers import Finding, Place
-from firstsilk.science.flowering.bags import count_noted
+from firstsilk.science.flowering.bags import sum_counts
 from firstsilk.science.flowering.notes import Note
 
 HARVEST_KINDS = ("ears_picked", "ears_left", "crated", "shelled")
@@ -111,29 +111,17 @@ def _count(tag: str, bag: str, notes: Sequence[Note]) -> EarCount:
     for note in notes:
         of[note.kind].append(note)
     whys = sorted({note.detail or "other" for note in of["ears_left"]})
-    left = [(why, _add_up(one for one in of["ears_left"] if (one.detail or "other") == why)) for why in whys]
+    left = [(why, sum_counts(one for one in of["ears_left"] if (one.detail or "other") == why)) for why in whys]
     return EarCount(
         tag=tag,
         bag=bag,
-        pollinated=_add_up(of["pollinated"]),
-        spoiled=_add_up(of["spoiled"]),
-        picked=_add_up(of["ears_picked"]),
+        pollinated=sum_counts(of["pollinated"]),
+        spoiled=sum_counts(of["spoiled"]),
+        picked=sum_counts(of["ears_picked"]),
         left=tuple((why, ears) for why, ears in left if ears),
-        kernels=_add_up(of["shelled"]),
+        kernels=sum_counts(of["shelled"]),
         is_seen=any(of[kind] for kind in HARVEST_KINDS),
     )
-
-
-def _add_up(notes: Iterable[Note]) -> int:
-    """Counts added up; notes on one bag are the same ears, so the largest of them counts once."""
-    by_bag: dict[str, int] = {}
-    loose = 0
-    for note in notes:
-        if note.bag:
-            by_bag[note.bag] = max(by_bag.get(note.bag, 0), count_noted(note.value))
-        else:
-            loose += count_noted(note.value)
-    return loose + sum(by_bag.values())
 
 
 def find_bag_rows(standing: Iterable[Note]) -> dict[str, tuple[str, ...]]:

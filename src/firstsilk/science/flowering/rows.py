@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
-from firstsilk.science.flowering.bags import Shares, count_noted, name_givers
+from firstsilk.science.flowering.bags import Shares, count_noted, name_givers, sum_counts
 from firstsilk.science.flowering.notes import Note
 
 
@@ -190,17 +190,17 @@ def _read_row(
         silk_not_yet=_last_day(of["silk_not_yet"]),
         shed_on=_first_day(of["shed"]),
         shed_not_yet=_last_day(of["shed_not_yet"]),
-        shoot_bags=_sum_counts(of["shoot_bagged"]),
+        shoot_bags=sum_counts(of["shoot_bagged"]),
         last_shoot_bag_on=_last_taken(of["shoot_bagged"]),
-        tassel_bags=_sum_counts(of["tassel_bagged"]),
+        tassel_bags=sum_counts(of["tassel_bagged"]),
         last_tassel_bag_on=_last_taken(of["tassel_bagged"]),
         tassel_bags_hanging=_count_hanging(of["tassel_bagged"], of["tassel_unbagged"]),
         pollinations=_tally_pollinations(of["pollinated"], givers),
-        spoiled=_sum_counts(of["spoiled"]),
-        bags_not_well=_sum_counts([note for note in of["rechecked"] if note.detail in NOT_WELL]),
+        spoiled=sum_counts(of["spoiled"]),
+        bags_not_well=sum_counts([note for note in of["rechecked"] if note.detail in NOT_WELL]),
         ratings=_mean_ratings(of["rated"]),
-        ears_picked=_sum_counts(of["ears_picked"]),
-        kernels=_sum_counts(of["shelled"]),
+        ears_picked=sum_counts(of["ears_picked"]),
+        kernels=sum_counts(of["shelled"]),
         remarks=tuple(note.value for note in of["remarked"]),
         n_notes=len(notes),
         n_doubted=sum(1 for note in notes if note.doubt),
@@ -248,26 +248,12 @@ def _last_day(notes: list[Note]) -> date | None:
     return max(noted_day(note) for note in notes) if notes else None
 
 
-def _sum_counts(notes: list[Note]) -> int:
-    """Counts added up; notes on the same bag are the same ear or ears, so the largest of them counts once."""
-    if not notes:
-        return 0
-    by_bag: dict[str, int] = {}
-    loose = 0
-    for note in notes:
-        if note.bag:
-            by_bag[note.bag] = max(by_bag.get(note.bag, 0), count_noted(note.value))
-        else:
-            loose += count_noted(note.value)
-    return loose + sum(by_bag.values())
-
-
 def _count_hanging(put_on: list[Note], taken_down: list[Note]) -> int:
     last = _last_taken(put_on)
     if last is None:
         return 0
-    hung = _sum_counts([note for note in put_on if note.taken_on == last])
-    return max(0, hung - _sum_counts([note for note in taken_down if note.taken_on >= last]))
+    hung = sum_counts([note for note in put_on if note.taken_on == last])
+    return max(0, hung - sum_counts([note for note in taken_down if note.taken_on >= last]))
 
 
 def name_pollen(note: Note, givers: Mapping[str, tuple[Shares, str]]) -> tuple[str, Shares]:
@@ -286,7 +272,7 @@ def _tally_pollinations(notes: list[Note], givers: Mapping[str, tuple[Shares, st
         PollinationTally(
             type=kind,
             male=shares[0][0] if len(shares) == 1 else "",
-            ears=_sum_counts(group),
+            ears=sum_counts(group),
             first_on=min(note.taken_on for note in group),
             last_on=max(note.taken_on for note in group),
             bulk=shares if len(shares) > 1 else (),
