@@ -6,7 +6,8 @@ from datetime import date
 
 import pytest
 
-from firstsilk.records.models import Lot, Movement, Weighing
+from firstsilk.records.models import Lot, Movement, Tag, Weighing
+from firstsilk.science.seed.tags import tag_for_serial
 from tests.factories import make_line, make_lot, make_row, make_season, make_station, sign_in
 
 pytestmark = pytest.mark.django_db
@@ -57,12 +58,19 @@ def test_a_wrong_tag_is_a_sentence_and_the_bench_waits_for_the_next_scan(bench, 
     answer = bench.get(BENCH, {"lot": "0000-0000", "last": lot.tag})
     page = answer.content.decode()
     assert answer.status_code == 422
-    assert "There is no lot &#x27;0000-0000&#x27; in the books. Check the label once more. Scan again." in page
+    assert "There is no lot &#x27;0000-0000&#x27; in the books. One of its signs is misread" in page
     assert 'name="lot"' in page
     assert "data-first" in page
     assert "Last: <strong>E1-30</strong>" in page
     assert bench.get(BENCH, {"last": "nothing"}).status_code == 200
     assert bench.post(BENCH, {"lot": "nothing", "step": "book"}).status_code == 422
+
+
+def test_a_tag_that_is_no_lots_is_told_what_it_is(bench, lot):
+    other = Tag.objects.create(station=lot.station, code=tag_for_serial(99_000), hangs_on="bag")
+    assert "That tag hangs on a bag: take the one of the lot." in bench.get(BENCH, {"lot": other.code}).content.decode()
+    misread = lot.tag[:7] + ("A" if lot.tag[7] != "A" else "B")
+    assert "One of its signs is misread" in bench.get(BENCH, {"lot": misread}).content.decode()
 
 
 def test_before_and_after_are_shown_before_anything_is_booked(bench, lot):

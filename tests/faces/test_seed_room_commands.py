@@ -61,6 +61,10 @@ def test_split_and_bulk_name_their_parents(lot, capsys):
     assert (code, rows_of(out)[0]["after"]) == (0, "140")
     code, out, _ = call(capsys, "bulk", "mixed", "E1-30=30", "part=10", *DAY)
     assert (code, [row["share"] for row in rows_of(out)]) == (0, ["0.75", "0.25"])
+    assert "From lot E1-30." in call(capsys, "lot", "part", *DAY)[2]
+    told = call(capsys, "lot", "mixed", *DAY)[2]
+    assert "From lot E1-30, share 75%." in told
+    assert "From lot part, share 25%." in told
 
 
 def test_place_and_box_find_each_other_and_tell_a_shared_slot(lot, capsys):

@@ -96,6 +96,16 @@ def test_a_lot_is_weighed_placed_and_labelled_by_keys_alone_and_a_wrong_tag_is_n
         expect(page.locator("input[name=net_g]")).to_be_focused()
         _scan(keys, other)
         expect(page.locator(".lot-name")).to_contain_text("EH-207 seed")
+        # Into the field of a place too, where it would have become a shelf.
+        page.focus("input[name=shelf]")
+        _scan(keys, tag)
+        expect(page.locator(".lot-name")).to_contain_text("EH-014 seed")
+        keys.press("Escape")
+        expect(scan).to_be_focused()
+        # Two scans, the second before the page has answered the first: the lot scanned last is open.
+        _scan(keys, tag)
+        _scan(keys, other)
+        expect(page.locator(".lot-name")).to_contain_text("EH-207 seed")
         keys.press("Escape")
         expect(scan).to_be_focused()
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

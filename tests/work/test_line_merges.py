@@ -192,6 +192,24 @@ def test_records_that_contradict_each_other_need_a_reason_and_the_facts_are_told
     assert [one.what for one in done.differences] == ["mother", "father"]
 
 
+def test_records_from_different_plants_contradict_each_other_and_one_that_does_not_say_does_not(on):
+    family = NewLine(
+        "E1-3",
+        stands_for="family",
+        method="self",
+        mother="E1",
+        derived_from="E1",
+        derived_plant="3",
+        derived_generation="S0",
+    )
+    add_line(on, family)
+    add_line(on, replace(family, name="E1-4", derived_plant="4", derived_generation="S1"))
+    add_line(on, replace(family, name="E1x", derived_from="", derived_plant="", derived_generation=""))
+    told = [one.as_text() for one in compare_records(on, "E1-3", "E1-4").differences]
+    assert told == ["the plant it comes from (plant 3 of E1, plant 4 of E1)", "the generation of that plant (S0, S1)"]
+    assert compare_records(on, "E1-3", "E1x").differences == ()
+
+
 @pytest.mark.parametrize(
     ("kept", "gone", "code", "said"),
     [

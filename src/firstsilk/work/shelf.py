@@ -5,6 +5,7 @@ A name that is not in the books is a refusal that says what is there, never a fa
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import date
 
@@ -77,8 +78,20 @@ def get_lot(station: Station, tag_or_name: str) -> Lot:
     lot = Lot.objects.filter(station=station, name=tag_or_name).first()
     lot = lot or Lot.objects.filter(station=station, tag=_as_tag(tag_or_name)).first()
     if lot is None:
-        raise refuse("lot_unknown", f"There is no lot {tag_or_name!r} in the books.", "Check the label once more.")
+        told = f"There is no lot {tag_or_name!r} in the books."
+        raise refuse("lot_unknown", told, _tell_other_tag(station, tag_or_name))
     return lot
+
+
+def _tell_other_tag(station: Station, text: str) -> str:
+    """What to do about a tag that is no lot's: it hangs on something else, or was misread."""
+    tag = _as_tag(text)
+    other = Tag.objects.filter(station=station, code=tag).first() if tag else None
+    if other is not None and other.hangs_on != "lot":
+        return f"That tag hangs on a {other.hangs_on}: take the one of the lot."
+    if not tag and re.fullmatch(r"[0-9A-Za-z]{4}-?[0-9A-Za-z]{4}", text.strip()):
+        return "One of its signs is misread, or two are exchanged: check the label once more."
+    return "Check the label once more."
 
 
 def get_row(season: Season, tag_or_number: str) -> Row:

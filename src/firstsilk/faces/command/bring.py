@@ -11,7 +11,7 @@ import typer
 
 from firstsilk.answers import Finding, InputRefused, refuse
 from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, say
-from firstsilk.faces.command.station import Today, open_books
+from firstsilk.faces.command.station import Today, open_books, refresh_statistics
 
 if TYPE_CHECKING:
     from firstsilk.work.bring.store import Brought
@@ -41,6 +41,7 @@ def bring(folder: Folder, check_only: CheckOnly = False, as_json: AsJson = False
             raise
         _end(error.findings, as_json, "Nothing was written.")
         return
+    refresh_statistics()
     _give_brought(brought, as_json)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,6 +11,9 @@ from firstsilk.faces.command.giving import AsJson, Out, give_json, give_result, 
 from firstsilk.faces.command.nursery_year import Season
 from firstsilk.faces.command.station import StationCode, Today, open_books
 from firstsilk.faces.files.tables import read_table
+
+if TYPE_CHECKING:
+    from firstsilk.work.seed.lots import OriginFacts
 
 
 def harvest(
@@ -128,11 +131,19 @@ def lot(
     stock = page.stock
     say(f"Lot {stock.name} ({stock.tag}) of {stock.line}: {stock.kernels} kernels, {stock.reserved} promised.")
     for origin in page.origins:
-        father = f" x row {origin.male_row} ({origin.father})" if origin.father else ""
-        say(f"From row {origin.row} of {origin.season} ({origin.mother}){father}{origin.parent_lot}.")
+        say(_tell_origin(origin))
     columns = ("moved_on", "kernels", "reason", "used_for", "who", "stock_after")
     rows = [(m.moved_on, m.kernels, m.reason, m.used_for, m.who, m.stock_after) for m in page.movements]
     give_result(columns, rows, "", False)
+
+
+def _tell_origin(origin: OriginFacts) -> str:
+    """Of what a lot was made: a row and perhaps its male's, or another lot, with its share where there are several."""
+    share = f", share {origin.share_frac:.0%}" if origin.share_frac < 1 else ""
+    if origin.parent_lot:
+        return f"From lot {origin.parent_lot}{share}."
+    father = f" x row {origin.male_row} ({origin.father})" if origin.father else ""
+    return f"From row {origin.row} of {origin.season} ({origin.mother}){father}{share}."
 
 
 def success(

@@ -9,7 +9,7 @@ import typer
 from firstsilk.answers import StationFault, refuse
 from firstsilk.faces.command.giving import say
 from firstsilk.faces.command.minder import start_minder
-from firstsilk.faces.command.station import build_books
+from firstsilk.faces.command.station import build_books, refresh_statistics
 from firstsilk.faces.command.watcher import start_watcher
 
 if TYPE_CHECKING:
@@ -47,6 +47,7 @@ def serve(
             told = "choose another with --root-port" if on_lan and wanted == root_port else "choose another with --port"
             raise StationFault(f"port {wanted} at {listen} is taken; stop what listens there, or {told}")
     build_books()
+    refresh_statistics()
     if on_lan:
         _tell(on_lan)
     _let_go_of_books()

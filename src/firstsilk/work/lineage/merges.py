@@ -272,7 +272,15 @@ def _find_differences(kept: Line, gone: Line, books: Books) -> Iterator[Differen
     for what, one, two in (("mother", kept.mother_id, gone.mother_id), ("father", kept.father_id, gone.father_id)):
         mine, other = books.get_parent(one), books.get_parent(two)
         told.append((what, mine.name if mine else "", other.name if other else ""))
+    told.append(("the plant it comes from", _tell_plant(kept, books), _tell_plant(gone, books)))
+    told.append(("the generation of that plant", kept.derived_generation, gone.derived_generation))
     return (Difference(*fact) for fact in told if fact[1] and fact[2] and fact[1] != fact[2])
+
+
+def _tell_plant(line: Line, books: Books) -> str:
+    """From which plant of which line a record comes; empty where the record does not say."""
+    source = books.get_parent(line.derived_from_id)
+    return f"plant {line.derived_plant} of {source.name}" if source is not None and line.derived_plant else ""
 
 
 def _check_reason(reason: str, kept: Line, gone: Line, differences: Sequence[Difference]) -> str:

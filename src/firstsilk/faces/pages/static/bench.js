@@ -2,12 +2,18 @@
 const first = document.querySelector("[data-first]");
 if (first) { first.focus(); if (first.select) first.select(); }
 const SCANNED = /^[0-9A-Z]{4}-?[0-9A-Z]{4}$/i;
+const BURST_MS = 60; // No hand writes eight signs with less than this between each two; a scanner does.
 let typedAt = 0;
+let burst = ""; // What was written without a pause.
 
 function goOn(field) {
-  // A tag scanned into the field of a weight is the next lot; nothing of this one was booked.
-  if (field.inputMode && field.inputMode !== "text" && SCANNED.test(field.value.trim())) {
-    const kept = new URLSearchParams({ lot: field.value.trim() });
+  // A tag scanned into the field of a weight is the next lot; nothing of this one was booked. Into the field of a
+  // place too, where eight signs may be a name: there only what came as fast as a scanner writes, behind what was
+  // marked or already stood there.
+  const fast = Date.now() - typedAt < 5 * BURST_MS && SCANNED.test(burst) ? burst : "";
+  const weight = field.inputMode && field.inputMode !== "text" && SCANNED.test(field.value.trim());
+  if (weight || fast) {
+    const kept = new URLSearchParams({ lot: fast || field.value.trim() });
     for (const name of ["season", "crate", "last"]) {
       const one = field.form.querySelector(`input[type=hidden][name=${name}]`);
       if (one) kept.set(name, one.value);
@@ -31,9 +37,14 @@ document.addEventListener("keydown", (event) => {
   } else if (event.key === "Enter" && field.tagName === "INPUT") {
     if (field.closest("form[data-steps]")) { event.preventDefault(); goOn(field); }
     const label = document.querySelector("[data-label]");
-    if (field.closest("form[data-scan]") && !field.value.trim()) {
-      event.preventDefault();
-      if (label) label.click();
+    if (field.closest("form[data-scan]")) {
+      if (!field.value.trim()) {
+        event.preventDefault();
+        if (label) label.click();
+      } else {
+        // The next scan, come before this lot is open, takes its place: the lot scanned last is the one opened.
+        setTimeout(() => field.select());
+      }
     }
   } else if (event.key === "Enter" && field.hasAttribute("data-book") && Date.now() - typedAt < 1000) {
     // A scanner ends with Enter: it must not book what somebody has not looked at.
@@ -43,8 +54,10 @@ document.addEventListener("keydown", (event) => {
     event.preventDefault();
     document.querySelector("[data-plus]").focus();
   } else if (event.key.length === 1 && event.key !== " ") {
+    burst = Date.now() - typedAt < BURST_MS ? burst + event.key : event.key;
     typedAt = Date.now();
     // Whoever scans while the focus is elsewhere scans into the field.
     if (field.tagName !== "INPUT" && first && first.tagName === "INPUT" && first.closest("form[data-scan]")) first.focus();
   }
+  if (event.key.length > 1 && event.key !== "Shift") burst = "";
 });
