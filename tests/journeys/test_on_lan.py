@@ -26,6 +26,9 @@ from tests.journeys.chromium import CHROMIUM, FLAGS
 from tests.journeys.phone import go_home, open_tag, send
 from tests.journeys.serving import StationServer, find_port
 
+# One server for all tests of this file, with and without a browser.
+pytestmark = pytest.mark.xdist_group("test_on_lan")
+
 HOST = "station.test"
 
 
