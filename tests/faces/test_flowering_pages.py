@@ -256,6 +256,17 @@ def test_a_phone_gets_a_code_that_is_shown_once_with_a_picture_of_the_address(cl
     assert client.post("/flowering/phones/", {"revoke": "99"}).status_code == 422
 
 
+@pytest.mark.parametrize(
+    ("host", "secure", "told"),
+    [("localhost", False, "this machine alone"), ("testserver", False, "it lacks HTTPS"), ("testserver", True, "")],
+)
+def test_page_of_phones_says_whether_a_phone_can_use_its_address(client, station, host, secure, told) -> None:
+    sign_in(client, station, "crew_leader")
+    page = client.post("/flowering/phones/", {"label": "red"}, headers={"host": host}, secure=secure).content.decode()
+    assert ("serve --lan</code>, open this page there" in page) == bool(told)
+    assert told in page
+
+
 @pytest.mark.parametrize("address", ["/flowering/", "/flowering/notes/", "/flowering/rows/{tag}/"])
 def test_pages_ask_the_books_as_often_for_ten_rows_as_for_one(client, station, field, address):
     sign_in(client, station, "breeder")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.contrib import messages
@@ -37,11 +38,20 @@ def show_phones(request: HttpRequest, on: Occasion) -> HttpResponse:
         code = open_enrolment(on, read_form_text(request, "label"))
         # Behind the hash sign the code never leaves the phone but in the request that joins.
         told |= {"code": code, "address": address, "picture": draw_address(f"{address}#join={code.code}")}
+        told["reach"] = _tell_reach(address)
     told |= _tell_root()
     told["devices"] = list_devices(on)
     response = render(request, "flowering/phones.html", told)
     response["Cache-Control"] = "no-store"
     return response
+
+
+def _tell_reach(address: str) -> str:
+    """Why a phone cannot use this address as it should; empty where it can."""
+    where = urlsplit(address)
+    if where.hostname in ("127.0.0.1", "localhost", "::1"):
+        return "This address reaches this machine alone."
+    return "" if where.scheme == "https" else "A phone does not work without a network by this address: it lacks HTTPS."
 
 
 def _read_brought(request: HttpRequest) -> list[object]:
