@@ -139,3 +139,12 @@ def test_ten_targets_ask_the_books_as_often_as_three(client, station, rows):
         row = make_row(rows[0].season, number, line, "self", make_target(rows[0].season, number, line))
         take_note(ON, row, "sown", date(2031, 5, 12))
     assert count() == first
+
+
+def test_more_targets_than_a_page_works_out_beside_its_list_lead_to_their_own_page(client, station, rows, monkeypatch):
+    monkeypatch.setattr("firstsilk.work.flowering.targets_beside.MOST_BESIDE", 2)
+    sign_in(client, station, "breeder")
+    listed = client.get("/flowering/").content.decode()
+    assert "3 targets are too many to work out beside the list" in listed
+    assert [one.count for one in list_due(ON).tasks if one.title == "targets"] == [3]
+    assert client.get(f"/flowering/rows/{rows[0].tag}/").status_code == 200

@@ -17,7 +17,7 @@ from firstsilk.work.cautions import CAUTIONS_SHORT
 from firstsilk.work.climate.freshness import read_reading_age
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.row_page import find_oddities
-from firstsilk.work.flowering.targets import tell_targets
+from firstsilk.work.flowering.targets_beside import tell_targets_beside
 from firstsilk.work.nursery.sow import count_unsettled
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.lot_notes import list_lot_notes
@@ -141,14 +141,13 @@ def _field_due(day: DayList) -> Iterator[Due]:
         yield Due(title, len(tasks), why, urgency, room if do != "pick" else "seed", f"#{do}" * (not page), page)
 
 
-def _rows_due(on: Occasion, station: Station, season: Season, day: DayList) -> Iterator[Due]:
-    """What the rows of the season ask of the desk and the seed room."""
-    rows = day.rows.values()
-    odd = len({row.number for row, _ in find_oddities(on, day)})
-    if odd:
-        why = "A date, a male or a count of theirs cannot be right."
-        yield Due("rows whose notes do not fit together", odd, why, "soon", "flowering", "#odd", "notes")
-    targets = tell_targets(on, day)
+def _targets_due(on: Occasion, day: DayList) -> Iterator[Due]:
+    """Targets that fall short, and those that will unless something is done."""
+    targets = tell_targets_beside(on, day)
+    if targets is None:
+        why = "So many that only their own page works their chances out."
+        yield Due("targets", len(day.progress), why, "soon", "flowering", page="targets")
+        return
     short = len(targets.short)
     if short:
         why = "Nothing more can be made this season; make them again, or in winter."
@@ -158,6 +157,16 @@ def _rows_due(on: Occasion, station: Station, season: Season, day: DayList) -> I
         why = "Their chance is small even if all that is asked for is made."
         title = "targets that will not be reached unless something is done"
         yield Due(title, red, why, "now", "flowering", page="targets")
+
+
+def _rows_due(on: Occasion, station: Station, season: Season, day: DayList) -> Iterator[Due]:
+    """What the rows of the season ask of the desk and the seed room."""
+    rows = day.rows.values()
+    odd = len({row.number for row, _ in find_oddities(on, day)})
+    if odd:
+        why = "A date, a male or a count of theirs cannot be right."
+        yield Due("rows whose notes do not fit together", odd, why, "soon", "flowering", "#odd", "notes")
+    yield from _targets_due(on, day)
     unsettled = count_unsettled(station, season, {row.tag: row.state for row in rows}, on.today)
     if unsettled:
         why = "Noted as sown by phone or file; their seed is still only promised."

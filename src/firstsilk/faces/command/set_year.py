@@ -18,7 +18,7 @@ def set_causes(
     station: StationCode = "",
     today: Today = "",
 ) -> None:
-    """What went with good and poor seed set: hour, dry air, silk's age, line, male, worker, day, ranked with intervals."""
+    """What went with good and poor seed set: hour, dry air, silk's age, line, male, worker, day, ranked."""
     on = open_books(station, today)
     from firstsilk.work.seed.set_causes import NOT_CONSIDERED, WHY_ROOT, read_set_causes
 

@@ -21,7 +21,8 @@ from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.forecast import RowForecast
 from firstsilk.work.flowering.rows import RowFacts
 from firstsilk.work.flowering.states import read_notes
-from firstsilk.work.flowering.targets import TargetAhead, tell_targets
+from firstsilk.work.flowering.targets import TargetAhead
+from firstsilk.work.flowering.targets_beside import tell_targets_beside
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_row, get_season, get_station
 
@@ -123,13 +124,14 @@ def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage
     states = {one.tag: one.state for one in day.rows.values()}
     numbers = sorted(day.rows)
     at = numbers.index(row.number)
+    targets = tell_targets_beside(on, day) if row.wanted else None
     return RowPage(
         season=name,
         row=row,
         tasks=tuple(task for task in day.tasks if task.tag == tag),
         males=males,
         serves=tuple(one.number for one in day.rows.values() if row.number in one.male_rows),
-        target=tell_targets(on, day).of_row(row.number) if row.wanted else None,
+        target=targets.of_row(row.number) if targets is not None else None,
         notes=_tell_notes(tag, records, notes, names),
         findings=_check(day, row, notes, states, names),
         lots=_lots_of(station, tag, on.today),

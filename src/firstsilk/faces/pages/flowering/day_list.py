@@ -20,7 +20,7 @@ from firstsilk.work.flowering.day import DayList, RowFacts, read_day_list
 from firstsilk.work.flowering.day_mark import read_day_mark
 from firstsilk.work.flowering.forecast import RowForecast
 from firstsilk.work.flowering.pollen_window import read_pollen_windows
-from firstsilk.work.flowering.targets import tell_targets
+from firstsilk.work.flowering.targets_beside import tell_targets_beside
 from firstsilk.work.flowering.teams import TeamPlan, choose_team, list_team_names, plan_teams
 from firstsilk.work.occasion import Occasion
 
@@ -118,7 +118,7 @@ def _read_asked(request: HttpRequest) -> Asked:
 
 def _tell_list(on: Occasion, season: str, asked: Asked) -> dict[str, object]:
     day = read_day_list(on, season, by_forecast=True)
-    told: dict[str, object] = {"day": day, "cautions": _cautions(day), "targets": tell_targets(on, day)}
+    told: dict[str, object] = {"day": day, "cautions": _cautions(day), "targets": tell_targets_beside(on, day)}
     plan, no = _plan(on, day, asked)
     ranks = {(task.do, task.number): rank for rank, task in enumerate(rank_tasks(day.tasks), 1)}
     tasks: Sequence[Task] = day.tasks
