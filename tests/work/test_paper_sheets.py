@@ -9,16 +9,29 @@ import pytest
 
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import KeyedSheet, Note, Tag, Worker
-from firstsilk.science.flowering.paper_boxes import Line
+from firstsilk.science.flowering.bags import read_bags
+from firstsilk.science.flowering.notes import POLLINATION_TYPES
+from firstsilk.science.flowering.paper_boxes import BAG_TYPES, Line
+from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.day import read_day_list
 from firstsilk.work.flowering.day_close import read_day_standing
 from firstsilk.work.flowering.keying import find_entries, list_sheets, read_sheet, save_lines
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.flowering.settle_sheets import read_settling, settle_sheet
-from firstsilk.work.flowering.sheets_out import count_left, print_sheets, take_bag_tags
+from firstsilk.work.flowering.sheets_out import count_left, print_bag_sheets, print_sheets, take_bag_tags
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.flowering.work_rules import Rule, set_rule
-from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_target, occasion, take_note
+from tests.factories import (
+    make_line,
+    make_lot,
+    make_row,
+    make_season,
+    make_station,
+    make_target,
+    occasion,
+    sign_in,
+    take_note,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -287,3 +300,164 @@ def test_sheets_hold_worker_codes_and_neither_names_nor_age(field) -> None:
     record = KeyedSheet.objects.get(sheet=sheet.code)
     assert "under_16" not in str(record.cells) + str(sheet)
     assert replace(sheet, lines=()).team == "A"
+
+
+MORNING = date(2031, 7, 23)
+CROSS, SIB = BAG_TYPES.index("cross") + 1, BAG_TYPES.index("sib") + 1
+
+
+def bag_lines(rows, bags) -> dict[int, Line]:
+    """A bag for two rows, a bulk of two males, a bag not used, and one that somebody else hung."""
+    cross = (("type", CROSS),)
+    return {
+        0: Line("2", "3", (*cross, ("pollinated", 2)), bags[0]),
+        1: Line("4", "", (("pollinated", 1),), bags[0]),
+        2: Line("", "5", cross, bags[1]),
+        3: Line(rows[3].tag, rows[5].tag, (*cross, ("pollinated", 3)), bags[1]),
+        4: Line("", "7", (("type", SIB),), bags[2]),
+        5: Line("2", "", (("pollinated", 1),), bags[3]),
+    }
+
+
+def bags_by_phone(rows, bags) -> None:
+    """The same facts, as a phone notes them on the evening and on the morning."""
+
+    def note(day, kind, row, count, bag, detail="", male=""):
+        taken = f"{day.isoformat()}T12:00:00"
+        write_notes(occasion(MORNING), [NoteDraft(kind, row.tag, str(count), detail, male, bag, taken_local=taken)])
+
+    for row, bag, type_ in ((2, 0, "cross"), (4, 1, "cross"), (5, 1, "cross"), (6, 2, "sib")):
+        note(DAY, "tassel_bagged", rows[row], 1, bags[bag], type_)
+    note(MORNING, "pollinated", rows[1], 2, bags[0], "cross", rows[2].tag)
+    note(MORNING, "pollinated", rows[3], 1, bags[0], "cross", rows[2].tag)
+    note(MORNING, "pollinated", rows[3], 3, bags[1], "cross")
+    note(MORNING, "pollinated", rows[1], 1, bags[3], "cross")
+
+
+def bags_of(rows):
+    """Every bag with what holds for it, without the ids of its notes."""
+    found = read_bags(as_note(one) for one in Note.objects.exclude(bag="").order_by("position"))
+    uses = {bag.code: sorted(replace(use, note="").__repr__() for use in bag.uses) for bag in found}
+    return [(bag.code, bag.shares, bag.tassels, bag.types, bag.put_on, uses[bag.code]) for bag in found]
+
+
+def test_same_bags_by_phone_and_by_bag_sheet_keyed_once_and_twice_are_the_same(field) -> None:
+    from django.db import transaction
+
+    bags = take_bag_tags(ON, 4)
+    found = {}
+    for way in ("phone", "once", "twice"):
+        with transaction.atomic():
+            if way == "phone":
+                bags_by_phone(field, bags)
+            else:
+                (sheet,) = print_bag_sheets(ON, "", 1, ["W07"])
+                save_lines(ON, sheet.code, 1, bag_lines(field, bags))
+                chosen = {}
+                if way == "twice":
+                    other = {**bag_lines(field, bags), 4: Line("", "7", (("type", SIB),), bags[3])}
+                    save_lines(OTHER, sheet.code, 2, other)
+                    chosen = {(4, "bag"): bags[2]}
+                assert settle_sheet(occasion(MORNING, "ann"), sheet.code, chosen) == 8
+                assert settle_sheet(occasion(MORNING, "ann"), sheet.code, chosen) == 0
+                assert set(Note.objects.filter(source="paper").values_list("worker", "kind", "taken_on")) == {
+                    ("W07", "tassel_bagged", DAY),
+                    ("W07", "pollinated", MORNING),
+                }
+            found[way] = (states_of(field), bags_of(field))
+            transaction.set_rollback(True)
+    assert found["phone"] == found["once"] == found["twice"]
+    assert next(bag[1] for bag in found["once"][1] if bag[0] == bags[1]) == tuple(
+        sorted([(field[4].tag, 0.5), (field[5].tag, 0.5)])
+    )
+
+
+def test_bag_sheet_with_ears_waits_for_its_morning_and_one_without_does_not(field) -> None:
+    bags = take_bag_tags(ON, 4)
+    with_ears, without = print_bag_sheets(ON, "", 2, ["W07"])
+    save_lines(ON, with_ears.code, 1, bag_lines(field, bags))
+    save_lines(ON, without.code, 1, {0: Line("", "3", (), bags[0])})
+    assert read_settling(ON, with_ears.code).n_notes == 8
+    with pytest.raises(InputRefused, match="morning of 2031-07-23"):
+        settle_sheet(ON, with_ears.code)
+    assert settle_sheet(ON, without.code) == 1
+
+
+def test_bag_of_no_type_takes_the_planned_one(field) -> None:
+    (bag,) = take_bag_tags(ON, 1)
+    (sheet,) = print_bag_sheets(ON, "", 1, ["W07"])
+    save_lines(ON, sheet.code, 1, {0: Line("2", "", (("pollinated", 1),), bag)})
+    settle_sheet(occasion(MORNING), sheet.code)
+    (note,) = Note.objects.filter(source="paper")
+    assert (note.kind, note.detail, note.male, note.bag) == ("pollinated", "cross", "", bag)
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        (Line("2", "", (("pollinated", 1),)), "line 1: the bag is not said"),
+        (Line("", "", (("pollinated", 1),), "bag"), "the female row is not said"),
+        (Line("2", "3", (), "bag"), "the ears are not said"),
+        (Line("", "", (("type", 1),), "bag"), "a type without a row"),
+        (Line("", "3", (("type", 99),), "bag"), "99 cannot be"),
+        (Line("", "3", (), "row"), "it hangs on a row"),
+        (Line("", "3", (), "slip"), "is no bag: sign 5 is"),
+    ],
+)
+def test_line_of_a_bag_sheet_that_cannot_be_is_refused_and_says_why(field, line, said) -> None:
+    (bag,) = take_bag_tags(ON, 1)
+    slip = bag[:4] + ("2" if bag[4] != "2" else "3") + bag[5:]
+    (sheet,) = print_bag_sheets(ON, "", 1)
+    codes = {"bag": bag, "row": field[0].tag, "slip": slip, "": ""}
+    with pytest.raises(InputRefused, match=said):
+        save_lines(ON, sheet.code, 1, {0: replace(line, bag=codes[line.bag])})
+    assert find_entries(sheet_station(field), sheet.code)[1].cells["lines"] == {}
+
+
+def test_number_of_every_type_is_of_the_closed_list() -> None:
+    assert set(POLLINATION_TYPES) - set(BAG_TYPES) == {"open", "isolated"}
+    assert set(BAG_TYPES) <= set(POLLINATION_TYPES)
+
+
+@pytest.mark.parametrize("language", ["en", "fr", "es"])
+def test_bag_sheet_goes_out_by_command_and_comes_back_as_a_table(field, tmp_path, language) -> None:
+    import zxingcpp
+
+    from firstsilk.faces.command.main import run
+    from firstsilk.faces.paper.press import picture_page
+
+    (bag,) = take_bag_tags(ON, 1)
+    out, table = tmp_path / "bags.pdf", tmp_path / "in.csv"
+    assert run(["bag-sheets", "--language", language, "--out", str(out), "--today", "2031-07-22"]) == 0
+    sheet = KeyedSheet.objects.get(kind="bag").sheet
+    assert [code.text for code in zxingcpp.read_barcodes(picture_page(out.read_bytes(), 1))] == [sheet]
+    table.write_text(f"sheet,line,bag,row,male,type,pollinated\n{sheet},1,{bag},2,3,{CROSS},4\n")
+    day = ["--today", "2031-07-23"]
+    assert run(["key-in", str(table), "--worker", "W07", "--settle", *day]) == 0
+    assert set(Note.objects.filter(source="paper").values_list("kind", "bag", "value")) == {
+        ("tassel_bagged", bag, "1"),
+        ("pollinated", bag, "4"),
+    }
+    assert run(["paper-sheets", sheet, "--out", str(tmp_path / "back.csv"), *day]) == 0
+    assert f"{bag[:4]}-{bag[4:]}" in (tmp_path / "back.csv").read_text()
+
+
+def test_bag_sheet_is_printed_keyed_and_settled_on_its_pages(field, client) -> None:
+    sign_in(client, field[0].station, "technician")
+    (bag,) = take_bag_tags(ON, 1)
+    printed = client.post("/flowering/paper/print/?day=2031-07-22", {"kind": "bag", "workers": "W07 W08", "count": "1"})
+    assert printed.content.startswith(b"%PDF-")
+    sheet = KeyedSheet.objects.get(kind="bag", worker="W08").sheet
+    page = f"/flowering/paper/{sheet}/"
+    told = client.get("/flowering/paper/row/", {"bag": bag[:7] + ("2" if bag[7] != "2" else "3")})
+    assert (told.status_code, "sign 8 is" in told.json()["no"]) == (422, True)
+    assert client.get("/flowering/paper/row/", {"bag": bag.lower()}).json() == {"bag": f"{bag[:4]}-{bag[4:]}"}
+    line = {"l-0-bag": bag, "l-0-male": "3", "l-0-type": str(CROSS), "l-0-row": "2", "l-0-pollinated": "2"}
+    assert client.post(page, line, HTTP_X_KEYING="1").json() == {"saved": 1}
+    shown = client.get(page).content.decode()
+    assert f'value="{bag[:4]}-{bag[4:]}"' in shown
+    client.post(f"{page}settle/?day=2031-07-23", {"worker": "W08"})
+    assert set(Note.objects.filter(source="paper").values_list("tag", "male", "bag", "value", "taken_on")) == {
+        (field[2].tag, "", bag, "1", DAY),
+        (field[1].tag, field[2].tag, bag, "2", MORNING),
+    }

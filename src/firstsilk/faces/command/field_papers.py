@@ -32,6 +32,26 @@ def bag_tags(
     write_pdf(out, print_bag_tags(on, count, language))
 
 
+def bag_sheets(
+    count: Annotated[int, typer.Option(help="How many sheets, for each worker if workers are named.")] = 1,
+    season: Season = "",
+    worker: Worker = [],  # noqa: B006 - typer wants a list
+    language: Language = "en",
+    out: PdfOut = "bag-sheets.pdf",
+    station: StationCode = "",
+    today: Today = "",
+) -> None:
+    """Print empty bag sheets: a line a bag with male row and type this evening, female row and ears tomorrow."""
+    on = open_books(station, today)
+    from firstsilk.faces.paper.field import print_empty_bag_sheets
+    from firstsilk.science.seed.tags import print_tag
+
+    done = print_empty_bag_sheets(on, season, count, worker, language)
+    write_pdf(out, done.pdf)
+    for sheet in done.sheets:
+        say(f"{print_tag(sheet.code)}: {sheet.worker or 'anybody'}, {sheet.blank} lines.")
+
+
 def tally_cards(
     season: Season = "",
     worker: Worker = [],  # noqa: B006 - typer wants a list
@@ -95,7 +115,7 @@ def paper_sheets(
 ) -> None:
     """Sheets printed in the last two weeks and how far each is keyed; or one sheet's lines, as a table to fill in."""
     on = open_books(station, today)
-    from firstsilk.science.flowering.paper_boxes import BOXES, Line
+    from firstsilk.science.flowering.paper_boxes import Line, list_boxes
     from firstsilk.science.seed.tags import print_tag
     from firstsilk.work.flowering.keying import list_sheets, read_sheet
 
@@ -106,14 +126,16 @@ def paper_sheets(
         give_result(columns, rows, out, as_json)
         return
     found = read_sheet(on, sheet, entry)
-    keys = [box.key for box in BOXES[found.standing.kind]]
-    columns = ("sheet", "line", "row", "line_name", "male", *keys)
+    keys = [box.key for box in list_boxes(found.standing.kind)]
+    bag = ("bag",) if found.standing.kind == "bag" else ()
+    columns = ("sheet", "line", *bag, "row", "line_name", "male", *keys)
     code = print_tag(found.standing.code)
     lines = []
     for line in found.lines:
         keyed = line.keyed or Line("")
         cells = (keyed.get(key) for key in keys)
-        lines.append((code, line.at + 1, line.number or "", line.line, keyed.male, *cells))
+        of_bag = (print_tag(keyed.bag) if keyed.bag else "",) if bag else ()
+        lines.append((code, line.at + 1, *of_bag, line.number or "", line.line, keyed.male, *cells))
     give_result(columns, lines, out, as_json)
 
 

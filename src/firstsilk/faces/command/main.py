@@ -151,6 +151,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("tally-cards", "field_papers:tally_cards", YEAR, "print cards to count bags and ears on"),
     Entry("walk-sheets", "field_papers:walk_sheets", YEAR, "print the day's tasks in walking order, to tick"),
     Entry("bag-tags", "field_papers:bag_tags", YEAR, "print labels with new codes for tassel bags"),
+    Entry("bag-sheets", "field_papers:bag_sheets", YEAR, "print sheets for bag codes: male row, then ears"),
     Entry("paper-sheets", "field_papers:paper_sheets", YEAR, "sheets printed and how far each is keyed back"),
     Entry("key-in", "field_papers:key_in", YEAR, "key sheets in from a table; --settle makes their notes"),
     Entry("lot-labels", "paper_year:lot_labels", YEAR, "print labels for seed lots"),

@@ -7,18 +7,18 @@ from pathlib import Path
 
 from firstsilk.answers import Finding, Place, stop_if_any
 from firstsilk.faces.files.tables import TableRow, read_table
-from firstsilk.science.flowering.paper_boxes import BOXES, HIGHEST_COUNT, Line
+from firstsilk.science.flowering.paper_boxes import BAG_BOXES, BOXES, HIGHEST_COUNT, Line
 
 SHEET_COLUMNS = ("sheet", "line")
-OTHER_COLUMNS = ("row", "male")
-BOX_KEYS = tuple(dict.fromkeys(box.key for boxes in BOXES.values() for box in boxes))
+OTHER_COLUMNS = ("row", "male", "bag")
+BOX_KEYS = tuple(dict.fromkeys(box.key for boxes in (*BOXES.values(), BAG_BOXES) for box in boxes))
 
 
 def read_keyed_sheets(path: str | Path) -> Mapping[str, Mapping[int, Line]]:
-    """Read lines of sheets ``sheet, line[, row][, male]`` and a column for each box: by sheet, by place from 0.
+    """Read lines of sheets ``sheet, line[, row][, male][, bag]`` and a column for each box: by sheet, by place from 0.
 
     An empty cell is an empty box; a line whose boxes are all empty is keyed as empty. `row` is needed for lines written
-    by hand alone.
+    by hand alone, `bag` on bag sheets.
 
     Raises
     ------
@@ -39,7 +39,7 @@ def read_keyed_sheets(path: str | Path) -> Mapping[str, Mapping[int, Line]]:
             findings.append(row.finding("out_of_range", "lines count from 1", "line", "Write the place on the sheet"))
             continue
         findings += row.find_twice(seen, f"{sheet} {at}", "this line", "line_twice", "line", "Keep one of the two")
-        line = Line(row.text("row"), row.text("male"), _read_boxes(row, table.columns, findings))
+        line = Line(row.text("row"), row.text("male"), _read_boxes(row, table.columns, findings), row.text("bag"))
         sheets.setdefault(sheet, {})[at - 1] = line
     stop_if_any(findings)
     return sheets

@@ -7,7 +7,7 @@ looked and half the plants did not show it yet.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from firstsilk.science.flowering.notes import KINDS
 
@@ -42,16 +42,40 @@ BOXES: Mapping[str, tuple[Box, ...]] = {
         Box("ears_picked", "ears_picked"),
     ),
 }
-"""The boxes of a line by kind of sheet, from left to right as they are printed and keyed."""
+"""The boxes of a line by kind of sheet with rows of the day, from left to right as they are printed and keyed."""
+BAG_TYPES = (
+    "self",
+    "sib",
+    "full_sib",
+    "half_sib",
+    "bulk_sib",
+    "cross",
+    "reciprocal",
+    "backcross",
+    "three_way",
+    "topcross",
+    "testcross",
+    "diallel",
+    "pollen_mix",
+    "induction",
+)
+"""Kinds of pollination by the number that stands for each on a bag sheet, from 1; printed numbers keep their meaning,
+so new ones are added at the end. Open and isolated pollination need no tassel bag."""
+BAG_BOXES = (Box("type", "tassel_bagged"), Box("pollinated", "pollinated"))
+"""The boxes of a line of a bag sheet: the number of the type, and ears."""
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line as keyed: the row's tag, the male's tag where it is written, and a number for each box with one."""
+    """One line as keyed: the row's tag, the male's tag where it is written, and a number for each box with one.
+
+    On a bag sheet `tag` is the female row, `male` the row whose tassel the bag covers, `bag` the bag's eight signs.
+    """
 
     tag: str
     male: str = ""
     values: tuple[tuple[str, int], ...] = ()
+    bag: str = ""
 
     def get(self, key: str) -> int | None:
         """The number in a box; None if it is empty."""
@@ -60,7 +84,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One cell in which two keyings of a sheet differ; `key` is a box, ``tag`` or ``male``; empty text: nothing."""
+    """One cell in which two keyings differ; `key` is a box, ``tag``, ``male`` or ``bag``; no text: none."""
 
     at: int
     key: str
@@ -77,14 +101,19 @@ class Fact:
     value: str
 
 
+def list_boxes(kind: str) -> tuple[Box, ...]:
+    """The boxes of a line of any kind of sheet."""
+    return BAG_BOXES if kind == "bag" else BOXES[kind]
+
+
 def find_limits(kind: str, plants: int) -> dict[str, int]:
     """The highest usual number of each box of a row with so many plants (0: not known); more is asked once more.
 
     Checked by tests/science/test_paper_boxes.py.
     """
     known = plants or USUAL_PLANTS
-    most = {"shoot_bagged": SHOOTS_A_PLANT * known}
-    return {box.key: 1 if box.seen else most.get(box.kind, known) for box in BOXES[kind]}
+    most = {"shoot_bagged": SHOOTS_A_PLANT * known, "type": len(BAG_TYPES)}
+    return {box.key: 1 if box.seen else most.get(box.key, known) for box in list_boxes(kind)}
 
 
 def find_unusual(kind: str, line: Line, plants: int) -> tuple[tuple[str, int, int], ...]:
@@ -125,8 +154,8 @@ def compare_keyings(
     for at in sorted(first.keys() | second.keys()):
         nothing = Line(printed[at] if at < len(printed) else "")
         one, other = first.get(at, nothing), second.get(at, nothing)
-        cells = [("tag", one.tag, other.tag), ("male", one.male, other.male)]
-        cells += [(box.key, _write(box, one), _write(box, other)) for box in BOXES[kind]]
+        cells = [("tag", one.tag, other.tag), ("male", one.male, other.male), ("bag", one.bag, other.bag)]
+        cells += [(box.key, _write(box, one), _write(box, other)) for box in list_boxes(kind)]
         found += [Difference(at, key, left, right) for key, left, right in cells if left != right]
     return tuple(found)
 
@@ -139,10 +168,12 @@ def _write(box: Box, line: Line) -> str:
 def replace_cell(line: Line, key: str, text: str) -> Line:
     """The line with one cell as somebody settled it; empty text empties it."""
     if key == "tag":
-        return Line(text, line.male, line.values)
+        return replace(line, tag=text)
     if key == "male":
-        return Line(line.tag, text, line.values)
+        return replace(line, male=text)
+    if key == "bag":
+        return replace(line, bag=text)
     values = {name: value for name, value in line.values if name != key}
     if text:
         values[key] = int(text)
-    return Line(line.tag, line.male, tuple(sorted(values.items())))
+    return replace(line, values=tuple(sorted(values.items())))

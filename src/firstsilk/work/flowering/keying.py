@@ -6,15 +6,15 @@ What is keyed waits in the sheet; notes are made when it is settled (`settle_she
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
 
 from firstsilk.answers import InputRefused, refuse
-from firstsilk.records.models import KeyedSheet, Row, Season, Station
-from firstsilk.science.flowering.paper_boxes import BOXES, HIGHEST_COUNT, Line, find_limits
+from firstsilk.records.models import KeyedSheet, Row, Season, Station, Tag
+from firstsilk.science.flowering.paper_boxes import HIGHEST_COUNT, Line, find_limits, list_boxes
 from firstsilk.science.seed.tag_slips import find_slips
 from firstsilk.science.seed.tags import print_tag, read_tag
 from firstsilk.work.flowering.states import read_states
@@ -53,7 +53,10 @@ class SheetStanding:
 
 @dataclass(frozen=True, slots=True)
 class LineToKey:
-    """One line of a sheet: its row (number 0 where it is to be written), males planned, limits, and what is keyed."""
+    """One line of a sheet: its row (number 0 where it is to be written), males planned, limits, and what is keyed.
+
+    `male_number` is that of the male keyed, 0 without one.
+    """
 
     at: int
     tag: str
@@ -63,6 +66,7 @@ class LineToKey:
     needs_male: bool
     limits: Mapping[str, int]
     keyed: Line | None
+    male_number: int = 0
 
     @property
     def is_blank(self) -> bool:
@@ -199,24 +203,6 @@ def find_sheet_row(season: Season, text: str) -> Row:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class RowByHand:
-    """A row that was written by hand on a sheet: its number, line and limits."""
-
-    number: int
-    line: str
-    limits: Mapping[str, int]
-
-
-def look_up_row(on: Occasion, code: str, text: str) -> RowByHand:
-    """The row that a number or tag written on a sheet means, as `find_sheet_row`."""
-    station = get_station(on.station)
-    sheet = find_entries(station, code)[1]
-    row = find_sheet_row(get_season(station, sheet.cells["season"]), text)
-    stands = read_stands(station, [row.tag], sheet.day)
-    return RowByHand(row.number, row.line.name, find_limits(sheet.kind, stands.get(row.tag, row.kernels)))
-
-
 def read_stands(station: Station, tags: Iterable[str], day: date) -> dict[str, int]:
     """Plants noted as alive by a day, by tag, where any were."""
     states = read_states(station, tags, day, ("stand",))
@@ -229,19 +215,54 @@ def check_line(season: Season, sheet: KeyedSheet, at: int, line: Line) -> Line:
     if not 0 <= at < len(printed) + sheet.cells["blank"]:
         raise refuse("line_wrong", f"The sheet has no line {at + 1}.", f"It has {len(printed)} printed lines.")
     where = f"line {at + 1}"
-    keys = {box.key: box for box in BOXES[sheet.kind]}
+    keys = {box.key: box for box in list_boxes(sheet.kind)}
     for key, value in line.values:
         if key not in keys:
             raise refuse("box_unknown", f"{where}: the sheet has no box {key!r}.", f"Boxes: {', '.join(keys)}.")
-        highest = 1 if keys[key].seen else HIGHEST_COUNT
+        highest = find_limits(sheet.kind, 0)[key] if keys[key].seen or key == "type" else HIGHEST_COUNT
         if not 0 <= value <= highest:
             told = f"{where}, {key.replace('_', ' ')}: {value} cannot be."
             raise refuse("count_wrong", told, f"Write a whole number from 0 to {highest:,}, or leave it empty.")
     tag = printed[at] if at < len(printed) else line.tag and find_sheet_row(season, line.tag).tag
+    if sheet.kind == "bag":
+        return check_bag_line(season, where, replace(line, tag=tag))
     if not tag and (line.values or line.male):
         raise refuse("row_missing", f"{where}: the row is not said.", "Write its number or the tag on its stake.")
     male = find_sheet_row(season, line.male).tag if line.male else ""
     return Line(tag, male, tuple(sorted(line.values)))
+
+
+def check_bag_line(season: Season, where: str, line: Line) -> Line:
+    """A line of a bag sheet with its bag and rows found; a line may tell the evening, the morning or both."""
+    ears = line.get("pollinated")
+    if not line.bag and (line.tag or line.male or line.values):
+        raise refuse("bag_missing", f"{where}: the bag is not said.", "Write the 8 signs on the bag's label.")
+    if ears and not line.tag:
+        raise refuse(
+            "row_missing", f"{where}: the female row is not said.", "Write its number or the tag on its stake."
+        )
+    if line.tag and ears is None:
+        raise refuse("ears_missing", f"{where}: the ears are not said.", "Write how many took the pollen; 0 for none.")
+    if line.get("type") is not None and not (line.male or line.tag):
+        raise refuse("row_missing", f"{where}: a type without a row.", "Write the male row, the female row or both.")
+    male = find_sheet_row(season, line.male).tag if line.male else ""
+    bag = find_bag(season.station, line.bag) if line.bag else ""
+    values = tuple(sorted(pair for pair in line.values if pair != ("type", 0)))
+    return Line(line.tag, male, values, bag)
+
+
+def find_bag(station: Station, text: str) -> str:
+    """The eight signs of a bag's code; else a refusal that names the sign, or says what else the code hangs on."""
+    bags = Tag.objects.filter(station=station, hangs_on="bag").values_list("code", flat=True)
+    try:
+        code = read_tag(text.strip())
+    except InputRefused as refused:
+        raise _tell_slips(text.strip(), refused, bags, "bag") from None
+    known = Tag.objects.filter(station=station, code=code).first()
+    if known is None or known.hangs_on != "bag":
+        told = f"{print_tag(code)} is no bag here" + ("." if known is None else f": it hangs on a {known.hangs_on}.")
+        raise refuse("bag_unknown", told, "Read the code on the bag's label again.")
+    return code
 
 
 def read_keyed(record: KeyedSheet | None) -> dict[int, Line]:
@@ -250,13 +271,13 @@ def read_keyed(record: KeyedSheet | None) -> dict[int, Line]:
         return {}
     cells: Mapping[str, Any] = record.cells["lines"]
     return {
-        int(at): Line(one["tag"], one["male"], tuple((key, value) for key, value in one["values"]))
+        int(at): Line(one["tag"], one["male"], tuple((key, value) for key, value in one["values"]), one.get("bag", ""))
         for at, one in cells.items()
     }
 
 
 def _as_cells(line: Line) -> dict[str, object]:
-    return {"tag": line.tag, "male": line.male, "values": [list(pair) for pair in line.values]}
+    return {"tag": line.tag, "male": line.male, "values": [list(pair) for pair in line.values], "bag": line.bag}
 
 
 def _open_entry(on: Occasion, known: Mapping[int, KeyedSheet], entry: int) -> KeyedSheet:
@@ -331,7 +352,7 @@ def _tell_standing(known: Mapping[int, KeyedSheet]) -> SheetStanding:
 
 
 def _read_rows(station: Station, season: Season, cells: Mapping[str, Any], mine: KeyedSheet | None) -> dict[str, Row]:
-    tags = {*cells["printed"], *(line.tag for line in read_keyed(mine).values())}
+    tags = {*cells["printed"], *(tag for line in read_keyed(mine).values() for tag in (line.tag, line.male))}
     rows = Row.objects.filter(station=station, season=season, tag__in=tags).select_related("line", "target")
     return {row.tag: row for row in rows}
 
@@ -358,6 +379,7 @@ def _tell_lines(
                 needs_male=len(males) > 1,
                 limits=find_limits(sheet.kind, plants),
                 keyed=keyed.get(at),
+                male_number=rows[keyed[at].male].number if at in keyed and keyed[at].male in rows else 0,
             )
         )
     return tuple(told)

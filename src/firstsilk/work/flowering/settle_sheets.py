@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 
 from firstsilk.answers import refuse
 from firstsilk.records.models import KeyedSheet, Row, Season, Station
+from firstsilk.science.flowering.bag_lines import list_bag_facts
 from firstsilk.science.flowering.paper_boxes import (
     Difference,
     Line,
@@ -86,7 +87,7 @@ def read_settling(on: Occasion, code: str) -> Settling:
         numbers={tag: row.number for tag, row in rows.items()},
         rows=keyed,
         unusual=_find_unusual(station, known[1], first, rows),
-        n_notes=sum(len(list_facts(known[1].kind, line)) for line in first.values()),
+        n_notes=_count_notes(known[1].kind, first),
         settled_at=known[1].settled_at,
         basis=Basis((("lines keyed first", len(first)), ("lines keyed a second time", len(second)))),
     )
@@ -126,7 +127,8 @@ def settle_sheet(on: Occasion, code: str, choices: Choices | None = None, worker
             raise refuse("worker_missing", "The sheet has no worker code.", "Write the code that stands on its head.")
         season = get_season(station, sheet.cells["season"])
         checked = {at: check_line(season, sheet, at, line) for at, line in lines.items()}
-        drafts = _make_drafts(on, season, sheet, checked, who)
+        make = _make_bag_drafts if sheet.kind == "bag" else _make_drafts
+        drafts = make(on, season, sheet, checked, who)
         write_notes(on, drafts, "paper")
         KeyedSheet.objects.filter(station=station, sheet=sheet.sheet).update(settled_at=on.now)
     return len(drafts)
@@ -173,12 +175,12 @@ def _merge(known: Mapping[int, KeyedSheet], chosen: Choices) -> dict[int, Line]:
     for one in differences:
         line = merged.get(one.at, Line(printed[one.at] if one.at < len(printed) else ""))
         merged[one.at] = replace_cell(line, one.key, _read_choice(one, chosen[one.at, one.key]))
-    return {at: line for at, line in merged.items() if line.tag or line.values or line.male}
+    return {at: line for at, line in merged.items() if line.tag or line.values or line.male or line.bag}
 
 
 def _read_choice(one: Difference, text: str) -> str:
     typed = text.strip()
-    if one.key in ("tag", "male") or not typed or typed.isdecimal():
+    if one.key in ("tag", "male", "bag") or not typed or typed.isdecimal():
         return typed
     told = f"Line {one.at + 1}, {one.key.replace('_', ' ')}: {typed[:20]!r} is no number."
     raise refuse("not_a_number", told, "Write a whole number, or nothing for an empty box.")
@@ -202,6 +204,42 @@ def _make_drafts(
             value = fact.value or sheet.day.isoformat()
             drafts.append(NoteDraft(fact.kind, line.tag, value, detail, male, taken_local=taken, worker=worker))
     return drafts
+
+
+def _count_notes(kind: str, lines: Mapping[int, Line]) -> int:
+    if kind == "bag":
+        return len(list_bag_facts(lines))
+    return sum(len(list_facts(kind, line)) for line in lines.values())
+
+
+def _make_bag_drafts(
+    on: Occasion, season: Season, sheet: KeyedSheet, lines: Mapping[int, Line], worker: str
+) -> list[NoteDraft]:
+    """Notes of a bag sheet: tassels of its evening, ears of the morning after; the planned kind if none is told."""
+    rows = _rows_by_tag(season, {line.tag for line in lines.values()})
+    facts = list_bag_facts(lines)
+    days = {"tassel_bagged": sheet.day, "pollinated": sheet.day + timedelta(days=1)}
+    if days["pollinated"] > on.today and any(fact.kind == "pollinated" for fact in facts):
+        told = f"The sheet has ears of the morning of {days['pollinated']}, after today, {on.today}."
+        raise refuse("note_of_later", told, "Settle it on that day or later.")
+    drafts = []
+    for fact in facts:
+        day = days[fact.kind]
+        taken = "" if day == on.today else f"{day.isoformat()}T12:00:00"
+        detail = fact.type
+        if fact.kind == "pollinated" and not detail:
+            detail = _choose_bag_type(rows[fact.tag], fact.male)
+        count = str(fact.count)
+        drafts.append(
+            NoteDraft(fact.kind, fact.tag, count, detail, fact.male, fact.bag, taken_local=taken, worker=worker)
+        )
+    return drafts
+
+
+def _choose_bag_type(row: Row, male: str) -> str:
+    """The planned kind; pollen from a bag is never open, whatever nobody planned."""
+    found = _choose_type(row, male)
+    return "cross" if found == "open" else found
 
 
 def _choose_type(row: Row, male: str) -> str:

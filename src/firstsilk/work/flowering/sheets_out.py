@@ -19,7 +19,7 @@ from firstsilk.work.flowering.day import DayList, RowFacts
 from firstsilk.work.flowering.teams import list_team_names, plan_teams
 from firstsilk.work.flowering.work_rules import read_rules
 from firstsilk.work.occasion import Occasion
-from firstsilk.work.shelf import get_station, take_tags
+from firstsilk.work.shelf import get_season, get_station, take_tags
 
 LINES_A_SHEET = {"tally": 20, "walk": 18}
 BLANK_LINES = {"tally": 3, "walk": 2}
@@ -30,6 +30,9 @@ KINDS_OF_TASK = {
 }
 """Kinds of task whose rows stand on a kind of sheet."""
 MOST_BAG_TAGS = 20_000
+MOST_BAG_SHEETS = 100
+BAG_LINES = 18
+"""Lines of a bag sheet, all empty: a line for each bag."""
 MOST_WORKERS = 40
 LONGEST_WORKER = 12
 
@@ -126,6 +129,28 @@ def take_bag_tags(on: Occasion, count: int) -> tuple[str, ...]:
         raise refuse("count_wrong", f"{count} bag tags cannot be printed.", f"Give 1 to {MOST_BAG_TAGS:,}.")
     with transaction.atomic():
         return tuple(take_tags(get_station(on.station), "bag", count))
+
+
+def print_bag_sheets(on: Occasion, season: str, count: int, workers: Sequence[str] = ()) -> tuple[PaperSheet, ...]:
+    """Take codes for empty bag sheets of this evening and the morning after: so many for each worker, or for anybody.
+
+    Raises
+    ------
+    InputRefused
+        For a number or a worker code that cannot be.
+    """
+    if not 1 <= count <= MOST_BAG_SHEETS:
+        raise refuse("count_wrong", f"{count} bag sheets cannot be printed.", f"Give 1 to {MOST_BAG_SHEETS}.")
+    pages = [(worker, page) for worker in _check_workers(workers) or ("",) for page in range(1, count + 1)]
+    with transaction.atomic():
+        station = get_station(on.station)
+        named = get_season(station, season, on.today).name
+        made = tuple(
+            PaperSheet(code, "bag", named, on.today, worker, "", page, count, (), BAG_LINES)
+            for code, (worker, page) in zip(take_tags(station, "sheet", len(pages)), pages, strict=True)
+        )
+        KeyedSheet.objects.bulk_create([_as_record(on, station, sheet) for sheet in made], batch_size=200)
+    return made
 
 
 def _keep_tasks(day: DayList, kinds: Sequence[str]) -> DayList:

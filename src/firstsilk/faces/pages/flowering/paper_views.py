@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -12,7 +13,7 @@ from django.urls import reverse
 from firstsilk.answers import InputRefused, refuse
 from firstsilk.faces.pages.forms import read_form_text, read_form_whole
 from firstsilk.faces.pages.papers import give_pdf
-from firstsilk.science.flowering.paper_boxes import BOXES, Difference, Line
+from firstsilk.science.flowering.paper_boxes import BAG_TYPES, BOXES, Difference, Line, list_boxes
 from firstsilk.science.seed.tags import print_tag
 from firstsilk.work.flowering.day import read_day_list
 from firstsilk.work.flowering.keying import (
@@ -20,11 +21,11 @@ from firstsilk.work.flowering.keying import (
     SheetToKey,
     check_keyer,
     list_sheets,
-    look_up_row,
     read_sheet,
     save_lines,
 )
 from firstsilk.work.flowering.settle_sheets import Settling, drop_sheet, read_settling, settle_sheet
+from firstsilk.work.flowering.sheet_look_up import look_up_bag, look_up_row
 from firstsilk.work.flowering.teams import list_team_names
 from firstsilk.work.occasion import Occasion
 
@@ -35,6 +36,7 @@ HEADINGS = {
     "shoot_bagged": "Shoot bags",
     "tassel_bagged": "Tassel bags",
     "tassel_unbagged": "Taken down",
+    "type": "Type",
     "pollinated": "Pollinated",
     "ears_picked": "Picked",
     "silk_exposed": "Silk was showing",
@@ -45,7 +47,7 @@ HEADINGS = {
     "other": "Something else",
 }
 """Boxes as the English sheets name them."""
-NAMES = {"tally": "Tally card", "walk": "Walk sheet"}
+NAMES = {"tally": "Tally card", "walk": "Walk sheet", "bag": "Bag sheet"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,7 @@ def show_paper(request: HttpRequest, on: Occasion) -> HttpResponse:
 
 def print_paper(request: HttpRequest, on: Occasion) -> HttpResponse:
     """Print sheets or bag tags under new codes."""
-    from firstsilk.faces.paper.field import print_bag_tags, print_field_sheets
+    from firstsilk.faces.paper.field import print_bag_tags, print_empty_bag_sheets, print_field_sheets
 
     language = read_form_text(request, "language") or "en"
     kind = read_form_text(request, "kind", wanted=True)
@@ -90,10 +92,14 @@ def print_paper(request: HttpRequest, on: Occasion) -> HttpResponse:
         if count is None:
             raise refuse("field_empty", "How many bags get a code is not said.", "Write a number.")
         return give_pdf(print_bag_tags(on, count, language), f"bag-tags-{on.today}.pdf")
+    workers = read_form_text(request, "workers").replace(",", " ").split()
+    if kind == "bag":
+        count = read_form_whole(request, "count", 1) or 1
+        made = print_empty_bag_sheets(on, request.GET.get("season", ""), count, workers, language)
+        return give_pdf(made.pdf, f"bag-sheets-{on.today}.pdf")
     if kind not in BOXES:
         raise refuse("sheet_kind_unknown", f"There is no sheet {kind!r}.", "Choose tally cards or walk sheets.")
     day = read_day_list(on, request.GET.get("season", ""), by_forecast=True)
-    workers = read_form_text(request, "workers").replace(",", " ").split()
     done = print_field_sheets(on, day, kind, workers, 0, read_form_text(request, "team"), language)
     if done.left:
         messages.warning(request, f"{done.left} tasks stand on no sheet printed last: nobody named may do them.")
@@ -101,8 +107,10 @@ def print_paper(request: HttpRequest, on: Occasion) -> HttpResponse:
 
 
 def find_paper_row(request: HttpRequest, on: Occasion) -> HttpResponse:
-    """Which row was written by hand, for the keying page; a mistyped tag is told its sign."""
+    """Which row or bag was written by hand, for the keying page; a mistyped code is told its sign."""
     try:
+        if "bag" in request.GET:
+            return JsonResponse({"bag": print_tag(look_up_bag(on, request.GET["bag"]))})
         row = look_up_row(on, request.GET.get("sheet", ""), request.GET.get("row", ""))
     except InputRefused as refused:
         return JsonResponse({"no": str(refused)}, status=422)
@@ -119,10 +127,11 @@ def key_paper(request: HttpRequest, on: Occasion, sheet: str) -> HttpResponse:
         return redirect("paper-settle", found.standing.code)
     check_keyer(on, sheet, entry)
     lines = [(line, _tell_cells(found.standing.kind, line)) for line in found.lines]
-    boxes = BOXES[found.standing.kind]
+    boxes = list_boxes(found.standing.kind)
     told = {"room": "flowering", "on": on, "sheet": found, "entry": entry, "lines": lines}
     told |= {"heads": [(HEADINGS[box.key], box.kind == "spoiled") for box in boxes], "name": NAMES[found.standing.kind]}
     told |= {"n_lost": sum(box.kind == "spoiled" for box in boxes), "looks": any(box.seen for box in boxes)}
+    told |= {"types": list(enumerate(BAG_TYPES, 1)), "morning": found.standing.day + timedelta(days=1)}
     return render(request, "flowering/paper_key.html", told)
 
 
@@ -130,7 +139,7 @@ def _tell_cells(kind: str, line: LineToKey) -> list[Cell]:
     values = dict(line.keyed.values) if line.keyed is not None else {}
     return [
         Cell(f"l-{line.at}-{box.key}", box.key, HEADINGS[box.key], str(values.get(box.key, "")), line.limits[box.key])
-        for box in BOXES[kind]
+        for box in list_boxes(kind)
     ]
 
 
@@ -160,7 +169,7 @@ def _read_lines(request: HttpRequest, found: SheetToKey) -> dict[int, Line]:
         if not any(name.startswith(prefix) for name in request.POST):
             continue
         values = []
-        for box in BOXES[found.standing.kind]:
+        for box in list_boxes(found.standing.kind):
             text = read_form_text(request, f"{prefix}{box.key}")
             if text and not (text.isdecimal() and len(text) < 6):
                 where = f"line {line.at + 1}, {HEADINGS[box.key].lower()}"
@@ -168,8 +177,9 @@ def _read_lines(request: HttpRequest, found: SheetToKey) -> dict[int, Line]:
             if text:
                 values.append((box.key, int(text)))
         row, male = read_form_text(request, f"{prefix}row"), read_form_text(request, f"{prefix}male")
-        if values or row or male or line.keyed is not None or request.headers.get("X-Keying"):
-            lines[line.at] = Line(row, male, tuple(values))
+        bag = read_form_text(request, f"{prefix}bag")
+        if values or row or male or bag or line.keyed is not None or request.headers.get("X-Keying"):
+            lines[line.at] = Line(row, male, tuple(values), bag)
     return lines
 
 
@@ -197,7 +207,7 @@ def _tell_difference(found: Settling, one: Difference) -> dict[str, object]:
         "key": one.key,
         "line": one.at + 1,
         "number": found.numbers.get(found.rows.get(one.at, ""), ""),
-        "heading": {"tag": "Row", "male": "Male"}.get(one.key) or HEADINGS[one.key],
+        "heading": {"tag": "Row", "male": "Male", "bag": "Bag"}.get(one.key) or HEADINGS[one.key],
         "first": one.first,
         "second": one.second,
         "first_said": say(one.first),

@@ -110,13 +110,15 @@ async function lookUp(cell) {
   const text = cell.value.trim();
   if (!text) return;
   const line = cell.closest("tr");
-  const address = `${form.dataset.row}?${new URLSearchParams({ sheet: form.dataset.sheet, row: text })}`;
+  const meant = cell.matches("[data-bag]") ? { bag: text } : { sheet: form.dataset.sheet, row: text };
+  const address = `${form.dataset.row}?${new URLSearchParams(meant)}`;
   try {
     const answer = await fetch(address);
     const said = await answer.json();
     if (cell.value.trim() !== text) return;
     cell.setAttribute("aria-invalid", String(!answer.ok));
     if (!answer.ok) { tell(said.no, "wrong"); return; }
+    if (said.bag) { if (told.className.includes("wrong")) tell(`Bag ${said.bag}`); return; }
     tell(`Row ${said.number}, ${said.line}`);
     if (!cell.matches("[data-row-cell]")) return;
     line.querySelector("[data-name]").textContent = said.line;
@@ -150,7 +152,7 @@ form.addEventListener("input", (event) => {
   hold(line);
 });
 form.addEventListener("focusout", (event) => {
-  if (event.target.matches("[data-row-cell], [data-male]")) lookUp(event.target);
+  if (event.target.matches("[data-row-cell], [data-male], [data-bag]")) lookUp(event.target);
   setTimeout(send, 0);
 });
 form.addEventListener("change", (event) => {
