@@ -18,7 +18,7 @@ from firstsilk.faces.paper.words import LANGUAGES, list_cautions, read_words, sa
 from firstsilk.records.models import Account, KeyedSheet, Note, Tag, Worker
 from firstsilk.science.flowering.paper_boxes import BOXES
 from firstsilk.work.flowering.day import read_day_list
-from firstsilk.work.flowering.sheets_out import LINES_A_SHEET, print_sheets
+from firstsilk.work.flowering.sheets_out import LINES_A_SHEET, print_bag_sheets, print_sheets
 from tests.factories import make_line, make_lot, make_row, make_season, make_station, make_target, occasion, sign_in
 from tests.factories import take_note as note
 
@@ -137,7 +137,7 @@ def test_line_with_many_males_leaves_them_to_the_leader_and_cuts_no_number(rows)
 
 
 def test_no_field_paper_of_the_year_names_a_person_or_tells_an_age(rows, monkeypatch) -> None:
-    from firstsilk.faces.paper import bag_tags, lists, tags, walkbook
+    from firstsilk.faces.paper import bag_sheets, bag_tags, lists, press, tags, walkbook
     from firstsilk.faces.paper.year import make_day_sheet, make_row_tags, make_walk_book
 
     printed: list[str] = []
@@ -146,15 +146,17 @@ def test_no_field_paper_of_the_year_names_a_person_or_tells_an_age(rows, monkeyp
         printed.append(json.dumps(data, default=str).lower())
         return b"%PDF-"
 
-    for module in (bag_tags, lists, tags, walkbook):
+    for module in (bag_sheets, lists, press, tags, walkbook):
         monkeypatch.setattr(module, "print_sheet", keep)
     day = read_day_list(ON)
     tags.render_row_tags(make_row_tags(day), check=False)
     walkbook.render_walk_book(make_walk_book(ON, day))
     lists.render_day_sheet(make_day_sheet(ON, day, "W07"))
-    monkeypatch.setattr(bag_tags, "check_print", lambda *_: None)
+    for module in (bag_sheets, press):
+        monkeypatch.setattr(module, "check_print", lambda *_: None)
     bag_tags.render_bag_tags(["0000002Y"])
-    assert len(printed) == 4
+    bag_sheets.render_bag_sheets(print_bag_sheets(ON, "", 1, ["W07"]), "Eskerholm")
+    assert len(printed) == 5
     for text in printed:
         assert not any(hidden in text for hidden in ("matilda", "under_16", "16_17", "age_band"))
 
