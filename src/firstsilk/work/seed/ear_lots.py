@@ -9,7 +9,6 @@ from uuid import UUID
 from firstsilk.answers import Finding, refuse
 from firstsilk.records.models import Lot, LotOrigin, Movement, Row
 from firstsilk.science.flowering.rows import RowState, read_row_states
-from firstsilk.work.flowering.states import read_notes
 from firstsilk.work.lineage.generations import is_fixed
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.seed.ears import EarGroup, group_ears
@@ -25,6 +24,7 @@ from firstsilk.work.seed.new_lots import (
     store_new_lot,
     tell_no_lot,
 )
+from firstsilk.work.seed.scan_notes import read_notes_around
 from firstsilk.work.shelf import get_season, get_station
 
 
@@ -59,11 +59,13 @@ def put_in_lot(on: Occasion, season: str, row_tag: str, shelled: Mapping[str, st
     """
     station = get_station(on.station)
     book = get_season(station, season, on.today)
-    rows = list(Row.objects.filter(station=station, season=book).select_related("line", "lot").order_by("number"))
-    notes = read_notes(station, [row.tag for row in rows], on.today)
+    notes = read_notes_around(station, row_tag, on.today)
+    tags = {row_tag, *(note.tag for note in notes), *(note.male for note in notes)}
+    around = Row.objects.filter(station=station, season=book, tag__in=tags)
+    rows = list(around.select_related("line", "lot").order_by("number"))
+    row = next(one for one in rows if one.tag == row_tag)
     states = read_row_states(notes, on.today)
-    harvest = open_harvest(on, station, book, rows, states, notes, True)
-    row = harvest.rows[row_tag]
+    harvest = open_harvest(on, station, book, rows, states, notes, True, row)
     group = _find_group(harvest, row, set(shelled))
     if isinstance(group, Finding):
         return EarLot(None, 0, False, False, (group,))

@@ -120,8 +120,9 @@ def open_harvest(
     states: Mapping[str, RowState],
     notes: Sequence[Note],
     ears_apart: bool,
+    only: Row | None = None,
 ) -> Harvest:
-    """Gather what making lots needs, once for a season."""
+    """Gather what making lots needs, once for a season, or for `only` one of its rows."""
     lines = read_true_lines(rows, states)
     by_tag: dict[str, list[Note]] = defaultdict(list)
     replaced = [note for note in notes if note.replaces]
@@ -130,8 +131,10 @@ def open_harvest(
     for tag in {row.tag for row in rows}:
         by_tag[tag] = [*by_tag[tag], *(note for note in replaced if note.tag != tag)]
     origins = LotOrigin.objects.filter(station=station, row__season=season, row__isnull=False)
+    origins = origins.filter(row=only) if only else origins
     before = _find_made(origins.select_related("lot", "male_row__line"))
-    names = set(Lot.objects.filter(station=station, name__startswith=season.name).values_list("name", flat=True))
+    start = f"{season.name}-{only.number:04d}" if only else season.name
+    names = set(Lot.objects.filter(station=station, name__startswith=start).values_list("name", flat=True))
     line_of = {tag: line.name for tag, line in lines.items()}
     givers = name_givers(keep_standing_notes(notes)[0])
     return Harvest(

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
-from django.db.models import CharField, Q
+from django.db.models import CharField, Q, QuerySet
 from django.db.models.functions import Cast
 
 from firstsilk.answers import InputRefused, refuse, shorten_value
@@ -66,16 +66,20 @@ def read_season_notes(on: Occasion, season: str = "") -> SeasonNotes:
     crates = frozenset(Tag.objects.filter(station=station, hangs_on="crate").values_list("code", flat=True))
     standing = [
         one
-        for one in keep_standing_notes(_tell_notes(station, date(book.year, 1, 1), on.today))[0]
+        for one in keep_standing_notes(tell_notes(choose_notes(station, date(book.year, 1, 1), on.today)))[0]
         if one.tag in rows or one.tag in crates or (not one.tag and one.taken_on.year == book.year)
     ]
     return SeasonNotes(station, book, rows, tuple(standing), crates, count_ears(standing), find_bag_rows(standing))
 
 
-def _tell_notes(station: Station, first: date, last: date) -> Iterator[Note]:
-    """Notes of ears, bags and crates, and all that replace or take one back; only what they say, for many are read."""
+def choose_notes(station: Station, first: date, last: date) -> QuerySet[NoteRecord]:
+    """Notes of ears, bags and crates taken on these days, and all that replace or take one back."""
     records = NoteRecord.objects.filter(station=station, practice=False, taken_on__gte=first, taken_on__lte=last)
-    records = records.filter(Q(kind__in=KINDS_READ) | Q(replaces__isnull=False))
+    return records.filter(Q(kind__in=KINDS_READ) | Q(replaces__isnull=False))
+
+
+def tell_notes(records: QuerySet[NoteRecord]) -> Iterator[Note]:
+    """Notes as values; only what they say, for many are read."""
     told = records.annotate(key=Cast("uuid", CharField()), undoes=Cast("replaces", CharField()))
     for key, worker, kind, detail, tag, male, bag, plant, value, taken, undoes in told.values_list(*_TOLD).iterator(
         5000
@@ -127,7 +131,7 @@ def find_ear(there: SeasonNotes, typed: str) -> Ear:
 
 def find_crate(there: SeasonNotes, typed: str) -> str:
     """The crate's tag that somebody scanned; empty if it is none."""
-    sign = _read_sign(typed)
+    sign = read_sign(typed)
     return sign if sign in there.crates else ""
 
 
@@ -142,7 +146,7 @@ def get_crate(there: SeasonNotes, typed: str) -> str:
 def _find_bag(there: SeasonNotes, text: str) -> str:
     """A bag's code as the notes write it: as typed, or as eight signs."""
     said = text.strip()
-    sign = _read_sign(said)
+    sign = read_sign(said)
     return sign if sign and said not in there.bag_rows else said[:16]
 
 
@@ -150,10 +154,11 @@ def _find_row(there: SeasonNotes, text: str) -> Row | None:
     said = text.strip()
     if said.isascii() and said.isdecimal() and len(said) < 8:
         return next((row for row in there.rows.values() if row.number == int(said)), None)
-    return there.rows.get(_read_sign(said))
+    return there.rows.get(read_sign(said))
 
 
-def _read_sign(text: str) -> str:
+def read_sign(text: str) -> str:
+    """The eight signs of a tag; empty where it is none."""
     try:
         return read_tag(text)
     except InputRefused:

@@ -15,12 +15,13 @@ from firstsilk.science.flowering.rows import keep_standing_notes, name_pollen
 from firstsilk.science.seed.weighing import weigh_kernels
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.flowering.notes import read_notes as read_written
-from firstsilk.work.nursery.rates import read_line_rates
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.booking import add_movement
 from firstsilk.work.seed.ear_lots import EarLot, put_in_lot
+from firstsilk.work.seed.evening_rates import read_evening_kernels
 from firstsilk.work.seed.new_lots import count_booked
-from firstsilk.work.seed.season_notes import Ear, SeasonNotes, find_crate, find_ear, print_code, read_season_notes
+from firstsilk.work.seed.scan_notes import read_scan_notes
+from firstsilk.work.seed.season_notes import Ear, SeasonNotes, find_crate, find_ear, print_code
 from firstsilk.work.seed.stock import read_lot_stock
 from firstsilk.work.shelf import get_lot, get_station
 
@@ -93,7 +94,7 @@ def read_shelling(on: Occasion, season: str, codes: Sequence[str], crate: str = 
     InputRefused
         As `find_ear`; if an ear is scanned twice, or ears of several rows are to be one lot.
     """
-    there = read_season_notes(on, season)
+    there = read_scan_notes(on, season, codes, crate)
     found = _find_ears(there, codes)
     crate_code = find_crate(there, crate)
     ears = tuple(_tell_ear(there, one, code) for one, code in zip(found, codes, strict=True))
@@ -178,12 +179,11 @@ def _count(there: SeasonNotes, ear: Ear) -> int:
 
 
 def _expect(on: Occasion, there: SeasonNotes, found: Sequence[Ear], ears: Sequence[BenchEar]) -> int:
-    """Kernels that so many ears of the line give."""
+    """Kernels that so many ears of the line give, by what was known last evening."""
     if not found:
         return 0
-    line = found[0].row.line.name
-    rate = read_line_rates(there.station, {line}, on.today)[line].ear_rates
-    return round(rate.kernels_per_ear * sum(one.ears for one in ears))
+    kernels = read_evening_kernels(there.station, found[0].row.line.name, on.today)
+    return round(kernels * sum(one.ears for one in ears))
 
 
 def _find_kernel_weight(there: SeasonNotes, found: Sequence[Ear]) -> float | None:
@@ -266,7 +266,7 @@ def _count_kernels(
 
 def _note_kernels(on: Occasion, bench: ShellBench, codes: Sequence[str], kernels: int, worker: str) -> dict[str, str]:
     """Write the notes; returns their bags by id. Kernels of several ears are equal parts, the first ones one more."""
-    there = read_season_notes(on, bench.season)
+    there = read_scan_notes(on, bench.season, codes)
     found = _find_ears(there, codes)
     share, rest = divmod(kernels, len(found))
     unit = "kernels" if len(found) == 1 else "equal part"

@@ -13,7 +13,8 @@ from firstsilk.answers import InputRefused
 from firstsilk.faces.pages.forms import read_form_number, read_form_text, read_form_whole
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.seed.bench import BenchLot, read_bench_lot
-from firstsilk.work.seed.season_notes import find_crate, print_code, read_season_notes
+from firstsilk.work.seed.scan_notes import find_crate_tag
+from firstsilk.work.seed.season_notes import print_code
 from firstsilk.work.seed.shelling import (
     BLANK,
     CAUTION,
@@ -40,7 +41,7 @@ def show_shelling(request: HttpRequest, on: Occasion) -> HttpResponse:
         if "lot" in request.GET and told["last"]:
             return redirect(f"{reverse('lot-labels')}?{urlencode({'lot': told['last']})}")
         return _show_ready(request, on, told)
-    crate = find_crate(read_season_notes(on, told["season"]), asked)
+    crate = find_crate_tag(on, asked)
     if crate:
         return redirect(_address({**told, "crate": crate, "ears": ""}))
     # A scan after a plus is one more ear of the same lot; else it is the next ear, and what lay there is put back.
