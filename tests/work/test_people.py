@@ -18,6 +18,7 @@ from firstsilk.work.flowering.people import PersonWritten, add_person, change_pe
 from firstsilk.work.flowering.teams import plan_teams
 from firstsilk.work.flowering.walk import read_walk
 from firstsilk.work.flowering.work_rules import BANDS, Rule, read_barred_teams, read_rules, set_rule
+from tests.faces.calling import call
 from tests.factories import (
     make_line,
     make_lot,
@@ -219,3 +220,15 @@ def test_the_list_takes_as_many_questions_for_three_people_as_for_twenty(field, 
         add_person(ON, PersonWritten(f"W{at}", "adult", "A", DAY))
     with django_assert_num_queries(len(few)):
         read_people(ON, "2031")
+
+
+def test_a_file_of_people_has_no_age_bands_unless_they_are_asked_for(field, capsys, tmp_path):
+    whole, asked = tmp_path / "crew.csv", ("people", "--today", str(DAY), "--out")
+    assert call(capsys, *asked, whole)[0] == 0
+    plain = whole.read_text()
+    assert plain.splitlines()[0].startswith("code,team,first_day")
+    assert "W03,B,2031-07-01" in plain
+    assert not any(band in plain for band in ("age_band", *BANDS))
+    assert call(capsys, *asked, whole, "--with-age-bands")[0] == 0
+    assert "W03,16_17,B,2031-07-01" in whole.read_text()
+    assert "W03,16_17,B" in call(capsys, *asked[:-1])[1]

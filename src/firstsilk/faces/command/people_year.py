@@ -28,6 +28,9 @@ def people(
     left: Annotated[str, typer.Option(help="Set: first day on which the person is gone; none takes it back.")] = "",
     season: Season = "",
     out: Out = "",
+    with_age_bands: Annotated[
+        bool, typer.Option("--with-age-bands", help="Write age bands into the file of --out too.")
+    ] = False,
     as_json: AsJson = False,
     station: StationCode = "",
     today: Today = "",
@@ -51,8 +54,18 @@ def people(
     for line in (*(one.as_text() for one in found.findings), HEAT.text, UNDER_18.text, LAW_DECIDES):
         say(line)
     say(found.basis.as_text())
-    columns = ("code", "age_band", "team", "first_day", "trained_on", "left_on", "there", "today_h", "week_h")
-    rows = [
+    columns: tuple[str, ...] = (
+        "code",
+        "age_band",
+        "team",
+        "first_day",
+        "trained_on",
+        "left_on",
+        "there",
+        "today_h",
+        "week_h",
+    )
+    rows: list[tuple[object, ...]] = [
         (
             one.written.code,
             one.written.age_band,
@@ -69,7 +82,18 @@ def people(
         )
         for one in found.people
     ]
-    give_result((*columns, "planned_h", "may_h", "first_days"), rows, out, as_json, {"today": found.today})
+    columns = (*columns, "planned_h", "may_h", "first_days")
+    if out not in ("", "-") and not with_age_bands:
+        columns, rows = _leave_out_bands(columns, rows)
+    give_result(columns, rows, out, as_json, {"today": found.today})
+
+
+def _leave_out_bands(
+    columns: tuple[str, ...], rows: list[tuple[object, ...]]
+) -> tuple[tuple[str, ...], list[tuple[object, ...]]]:
+    """A file travels: who is a minor stays in the books unless it is asked for."""
+    at = columns.index("age_band")
+    return columns[:at] + columns[at + 1 :], [row[:at] + row[at + 1 :] for row in rows]
 
 
 def _write_person(on: Occasion, code: str, changes: dict[str, object]) -> None:
