@@ -15,6 +15,7 @@ pytestmark = pytest.mark.xdist_group("year")
 DAYS = ("2030-12-01", "2030-12-31", "2031-04-01", "2031-06-01", "2031-07-20", "2031-09-15", "2031-11-01", "2031-12-31")
 
 AHEAD = {"sow_on", "sow_from", "cutoff_on", "silk_expected", "shed_expected", "end_on", "silk", "shed"}
+AHEAD |= {"last_on", "stop_on"}
 """What is planned or expected may lie ahead of the day."""
 
 READ = """

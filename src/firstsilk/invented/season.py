@@ -18,9 +18,9 @@ from firstsilk.invented.drafts import Mistake, NoteDraft, blur_drafts
 from firstsilk.invented.nursery import FieldRow, RowFacts, draw_kernels, draw_row_facts
 from firstsilk.invented.world import World, find_row_truth
 
-DOINGS = ("sow", "stand", "look", "shoot_bag", "pollinate", "tassel_bag", "rate", "pick", "shell")
+DOINGS = ("sow", "stand", "look", "shoot_bag", "pollinate", "take_down", "tassel_bag", "rate", "pick", "shell")
 """What a task can ask for, in the order of a day."""
-START_MINUTES = {"look": 450, "shoot_bag": 510, "pollinate": 600, "tassel_bag": 870}
+START_MINUTES = {"look": 450, "shoot_bag": 510, "pollinate": 600, "take_down": 780, "tassel_bag": 870}
 """Minutes after midnight at which each is begun; the others at eight. Pollen flies when the dew is gone."""
 EIGHT_O_CLOCK = 480
 
@@ -31,7 +31,9 @@ WET_POLLEN_SHARE = 0.2
 BAG_LOST_SHARE = 0.015
 PLANT_BROKEN_SHARE = 0.005
 BY_BAG_SHARE = 0.3
-"""Pollinations lost on a wet day, lost bags, broken plants, and row visits noted bag by bag. Ours, no source."""
+CODED_BAGS = 3
+"""Pollinations lost on a wet day, lost bags, broken plants; evenings on which a row gets numbered bags, and how many of
+them at most. Ours, no source."""
 MINUTES_AN_EAR, PACE_SPREAD = 3.3, 0.12
 """Minutes of this crew for a pollination, a little faster than the published 3.92, and its workers' spread (ours)."""
 
@@ -81,7 +83,8 @@ class Field:
     facts: dict[str, RowFacts]
     progress: dict[str, Progress]
     mistakes: list[Mistake] = field(default_factory=list)
-    bags_used: int = 0
+    codes: list[str] = field(default_factory=list)
+    hung: dict[str, tuple[date, list[str]]] = field(default_factory=dict)
 
     def phone_of(self, tag: str) -> int:
         """Which phone goes past a row: neighbouring rows share one. Counts from 0."""
@@ -284,7 +287,25 @@ def _do_tassel_bag(field: Field, task: CrewTask, day: date, dice: np.random.Gene
     facts = field.facts[task.tag]
     if not facts.sheds(day + timedelta(days=1)):
         return []
-    return [_Said("tassel_bagged", str(min(task.count or facts.stand // 2, facts.stand)))]
+    bags = min(task.count or facts.stand // 2, facts.stand)
+    coded = field.codes[: min(bags, CODED_BAGS)] if dice.random() < BY_BAG_SHARE else []
+    del field.codes[: len(coded)]
+    said = _say_taken_down(field, task.tag)
+    field.hung[task.tag] = (day, coded)
+    said += [_Said("tassel_bagged", "1", bag=code) for code in coded]
+    return [*said, _Said("tassel_bagged", str(bags - len(coded)))] if bags > len(coded) else said
+
+
+def _do_take_down(field: Field, task: CrewTask, day: date, dice: np.random.Generator) -> list[_Said]:
+    said = _say_taken_down(field, task.tag)
+    rest = task.count - len(said)
+    return [*said, _Said("tassel_unbagged", str(rest))] if rest > 0 else said
+
+
+def _say_taken_down(field: Field, tag: str) -> list[_Said]:
+    """Numbered bags of an earlier evening that nobody used come down, each told by its number."""
+    _, codes = field.hung.pop(tag, (None, []))
+    return [_Said("tassel_unbagged", "1", bag=code) for code in codes]
 
 
 def _do_pollinate(field: Field, task: CrewTask, day: date, dice: np.random.Generator) -> list[_Said]:
@@ -298,7 +319,7 @@ def _do_pollinate(field: Field, task: CrewTask, day: date, dice: np.random.Gener
         return []
     done.pollinated += ears
     done.last_pollinated_on = day
-    said = _say_pollinated(field, kind, male, ears, by_bag=bool(dice.random() < BY_BAG_SHARE))
+    said = _say_pollinated(kind, male, ears, _take_hung(field, male or task.tag, ears, day))
     losses = [("bag_lost", BAG_LOST_SHARE), ("plant_broken", PLANT_BROKEN_SHARE)]
     losses += [("wet_pollen", WET_POLLEN_SHARE)] if rain_mm >= WET_MM else []
     for reason, share in losses:
@@ -317,12 +338,20 @@ def _choose_pollen(field: Field, row: FieldRow, task: CrewTask, day: date) -> tu
     return (row.pollination or "cross", shedding[0]) if shedding else ("", "")
 
 
-def _say_pollinated(field: Field, kind: str, male: str, ears: int, by_bag: bool) -> list[_Said]:
-    if not by_bag:
-        return [_Said("pollinated", str(ears), kind, male)]
-    first = field.bags_used + 1
-    field.bags_used += ears
-    return [_Said("pollinated", "1", kind, male, f"{bag:05d}") for bag in range(first, first + ears)]
+def _take_hung(field: Field, male: str, ears: int, day: date) -> list[str]:
+    """Codes of the bags that came on this male's tassels the evening before, one for an ear as far as they go."""
+    on, codes = field.hung.get(male, (day, []))
+    if on != day - timedelta(days=1):
+        return []
+    taken = codes[:ears]
+    del codes[: len(taken)]
+    return taken
+
+
+def _say_pollinated(kind: str, male: str, ears: int, bags: list[str]) -> list[_Said]:
+    """A note for each bag with a code, and one tally of the ears that have none."""
+    said = [_Said("pollinated", "1", kind, male, bag) for bag in bags]
+    return [*said, _Said("pollinated", str(ears - len(bags)), kind, male)] if ears > len(bags) else said
 
 
 def _do_rate(field: Field, task: CrewTask, day: date, dice: np.random.Generator) -> list[_Said]:
@@ -359,6 +388,7 @@ _DO = {
     "shoot_bag": _do_shoot_bag,
     "pollinate": _do_pollinate,
     "tassel_bag": _do_tassel_bag,
+    "take_down": _do_take_down,
     "rate": _do_rate,
     "pick": _do_pick,
     "shell": _do_shell,

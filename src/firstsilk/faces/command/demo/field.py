@@ -16,6 +16,7 @@ from firstsilk.work.flowering.crew_plan import CrewFacts, set_crew
 from firstsilk.work.flowering.day import DayList, RowFacts, read_day_list, read_rows
 from firstsilk.work.flowering.devices import enrol_device, open_enrolment
 from firstsilk.work.flowering.receive import receive_notes
+from firstsilk.work.flowering.sheets_out import take_bag_tags
 from firstsilk.work.nursery.sow import settle_sowing
 from firstsilk.work.occasion import Occasion
 
@@ -27,6 +28,9 @@ PHONES = 4
 STAND_AFTER_DAYS = 24
 RATE_ON = (7, 5)
 SHELL_AFTER_DAYS = 12
+BAG_CODES = 400
+"""Numbered tassel bags printed for the season; the rest go on without a number and are told by the row."""
+DAY_JOBS = {"look", "shoot_bag", "pollinate", "take_down", "tassel_bag"}
 BEGINNERS_FROM, CREW_HOURS = (7, 14), 3.0
 """The first day of two beginners beside two who know the work, and hours a day; few, for a small nursery."""
 
@@ -48,10 +52,11 @@ def play_nursery(
     _send(year, at(date(int(season), *RATE_ON)), crew, _all(year, "rate"))
     crew_set = CrewFacts(2, 2, date(int(season), *BEGINNERS_FROM), CREW_HOURS, None, None)
     set_crew(at(date(int(season), 7, 1)), season, crew_set)
+    year.nursery.codes.extend(take_bag_tags(at(date(int(season), 7, 1)), BAG_CODES))
     tell("Flowering: the day list of each day, the crew's answers, phones sending in the evening.")
     for day in _days(date(int(season), 7, 8), date(int(season), 8, 23)):
         bring_weather(day - timedelta(days=1))
-        _work(year, season, at(day), crew, {"look", "shoot_bag", "pollinate", "tassel_bag"})
+        _work(year, season, at(day), crew, DAY_JOBS)
     tell("Harvest: ears picked at black layer, shelled two weeks later.")
     for day in _days(date(int(season), 9, 20), date(int(season), 10, 22), 4):
         bring_weather(day - timedelta(days=1))
