@@ -52,7 +52,7 @@ class Basis:
         return f"Rests on {used}. Missing: {missing}." if missing else f"Rests on {used}. Nothing was missing."
 
 
-_LINKS = (" of ", " with ", " in ", " that ", " whose ", " as ", " before ", " up ")
+_LINKS = (" of ", " laid ", " with ", " in ", " that ", " whose ", " as ", " before ", " up ")
 
 
 def _one(what: str) -> str:
