@@ -250,6 +250,9 @@ def test_cutoff_tells_ranges_families_and_rows_what_ending_earlier_selects_and_l
         found = read_cutoff(ON, by=by)
         assert sum(group.wanted for group in found.groups) == found.wanted
         assert sum(group.rows for group in found.groups) == len(rows)
+    assert found.until == found.cutoff_on
+    Season.objects.update(cutoff_on=None)
+    found = read_cutoff(ON, by="row")
     assert found.until == found.middle
     earlier = [day.earlier_days for day in found.days if day.earlier_days is not None]
     assert earlier == sorted(earlier, reverse=True)
