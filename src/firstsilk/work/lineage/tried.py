@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from firstsilk.records.models import Estimate, Line, Plot, Result, Station, Trial, Verdict
 from firstsilk.work.occasion import Occasion
@@ -93,9 +93,11 @@ def list_trial_results(
     if not plots:
         return ()
     trials = Trial.objects.select_related("site").in_bulk({trial for trial, _ in plots})
-    checks = _read_checks(station, trials)
-    asked = [plot for group in (*plots.values(), *checks.values()) for plot in group]
-    newest = read_newest_of_plots(station, asked)
+    beside = _find_checks(station, trials)
+    checks: dict[int, list[int]] = defaultdict(list)
+    for plot, trial in beside.order_by("pk").values_list("pk", "trial"):
+        checks[trial].append(plot)
+    newest = read_newest_of_plots(station, grown) | read_newest_of_plots(station, beside)
     of_checks = {trial: _mean_yield(checks[trial], newest) for trial in trials}
     results = [
         _tell_result(group, newest, trials[trial], of_checks[trial], entries[entry], line, names, records)
@@ -104,14 +106,10 @@ def list_trial_results(
     return tuple(sorted(results, key=lambda one: (one.year, one.trial, one.entry)))
 
 
-def _read_checks(station: Station, trials: Iterable[int]) -> dict[int, list[int]]:
-    """The check plots of trials, by trial."""
-    of_trial: dict[int, list[int]] = defaultdict(list)
+def _find_checks(station: Station, trials: Iterable[int]) -> QuerySet[Plot]:
+    """The check plots of trials."""
     plots = Plot.objects.filter(station=station, trial__in=list(trials))
-    among = plots.filter(Q(is_check=True) | Q(entry__is_check=True))
-    for plot, trial in among.order_by("pk").values_list("pk", "trial"):
-        of_trial[trial].append(plot)
-    return of_trial
+    return plots.filter(Q(is_check=True) | Q(entry__is_check=True))
 
 
 def _counted(plots: Sequence[int], newest: Mapping[int, PlotGave]) -> list[PlotGave]:
