@@ -10,6 +10,7 @@ from django.db.models import Q
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.notation import find_shares, parse_pedigree
+from firstsilk.work.flowering.collecting import pause_collecting
 from firstsilk.work.flowering.line_history import NotedUnits, read_noted_units
 from firstsilk.work.lineage.ancestry import Ancestor, Books, draw_tree, read_family, tell_method
 from firstsilk.work.lineage.descent import tell_descent, tell_wishes
@@ -91,6 +92,7 @@ class LinePage:
         return len({one.trial for one in self.trials})
 
 
+@pause_collecting()
 def read_line(on: Occasion, name: str) -> LinePage:
     """The whole history of a line or hybrid on one page.
 
