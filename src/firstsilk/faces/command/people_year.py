@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, time
 from typing import TYPE_CHECKING, Annotated
@@ -14,9 +15,14 @@ from firstsilk.faces.command.nursery_year import Season
 from firstsilk.faces.command.station import StationCode, Today, open_books, read_day
 
 if TYPE_CHECKING:
+    from firstsilk.work.flowering.people import Person
     from firstsilk.work.occasion import Occasion
 
 NONE = "none"
+COLUMNS: tuple[str, ...] = (
+    *("code", "age_band", "team", "first_day", "trained_on", "left_on"),
+    *("there", "today_h", "week_h", "planned_h", "may_h", "first_days"),
+)
 
 
 def people(
@@ -42,50 +48,33 @@ def people(
     from firstsilk.work.flowering.work_rules import LAW_DECIDES
 
     code = code.upper()
-    changes: dict[str, object] = {"age_band": band} if band else {}
-    if team:
-        changes["team"] = "" if team == NONE else team
-    for name, text in (("first_day", first_day), ("trained_on", trained), ("left_on", left)):
-        if text:
-            changes[name] = None if text == NONE else read_day(text)
+    changes = _read_changes(band, team, {"first_day": first_day, "trained_on": trained, "left_on": left})
     if changes:
         _write_person(on, code, changes)
     found = read_people(on, season, code)
     for line in (*(one.as_text() for one in found.findings), HEAT.text, UNDER_18.text, LAW_DECIDES):
         say(line)
     say(found.basis.as_text())
-    columns: tuple[str, ...] = (
-        "code",
-        "age_band",
-        "team",
-        "first_day",
-        "trained_on",
-        "left_on",
-        "there",
-        "today_h",
-        "week_h",
-    )
-    rows: list[tuple[object, ...]] = [
-        (
-            one.written.code,
-            one.written.age_band,
-            one.written.team,
-            one.written.first_day,
-            one.written.trained_on,
-            one.written.left_on,
-            one.is_there,
-            round(one.today_h, 2),
-            round(one.week_h, 2),
-            _round(one.planned_h),
-            _round(one.may_h),
-            one.first_days,
-        )
-        for one in found.people
-    ]
-    columns = (*columns, "planned_h", "may_h", "first_days")
+    columns, rows = COLUMNS, [_tell_person(one) for one in found.people]
     if out not in ("", "-") and not with_age_bands:
         columns, rows = _leave_out_bands(columns, rows)
     give_result(columns, rows, out, as_json, {"today": found.today})
+
+
+def _read_changes(band: str, team: str, days: Mapping[str, str]) -> dict[str, object]:
+    """What is to be set of a person; `none` takes a team or a day away."""
+    changes: dict[str, object] = {"age_band": band} if band else {}
+    if team:
+        changes["team"] = "" if team == NONE else team
+    return changes | {name: None if text == NONE else read_day(text) for name, text in days.items() if text}
+
+
+def _tell_person(one: Person) -> tuple[object, ...]:
+    """One person as a row of the table."""
+    known = one.written
+    written = (known.code, known.age_band, known.team, known.first_day, known.trained_on, known.left_on)
+    hours = (round(one.today_h, 2), round(one.week_h, 2), _round(one.planned_h), _round(one.may_h))
+    return (*written, one.is_there, *hours, one.first_days)
 
 
 def _leave_out_bands(

@@ -103,17 +103,11 @@ def read_cutoff(
     n_left_out = 0
     if most_asi_days is not None:
         demand, n_left_out = keep_short_asi(demand, most_asi_days)
-    if not 0 < wanted_frac <= 1:
-        raise refuse("share_wrong", f"A share of {wanted_frac:g} cannot be wanted.", "Give one above 0, up to 1.")
     frosts = _read_frosts(on, book)
-    days: tuple[CutoffDay, ...] = ()
-    if demand.wanted:
-        ripe = ripen_before_frost(demand.days, frosts)
-        days = weigh_cutoffs(demand.draws, 0, demand.standing, demand.wanted, wanted_frac, ripe)
+    days = _weigh_days(demand, wanted_frac, frosts)
     middle, sure = (_day_of(on.today, day) for day in find_cutoffs(days, wanted_frac))
     earlier = find_earlier(demand, range(len(demand.rows)), [one.day for one in days]) if days else []
     listed = tuple(_last_day(on.today, one, gain) for one, gain in zip(days, earlier, strict=True))
-    shown = _trim(listed)
     set_day = next((one for one in listed if one.date == book.cutoff_on), None)
     until = book.cutoff_on if set_day is not None else middle
     never = 1.0 - listed[-1].share_p50 if listed else 0.0
@@ -126,7 +120,7 @@ def read_cutoff(
         cutoff_on=book.cutoff_on,
         middle=middle,
         sure=sure,
-        days=shown,
+        days=_trim(listed),
         set_day=set_day,
         never_frac=max(0.0, never),
         frost_years=len(frosts),
@@ -139,6 +133,16 @@ def read_cutoff(
         ),
         basis=demand.basis,
     )
+
+
+def _weigh_days(demand: SeasonDemand, wanted_frac: float, frosts: Sequence[date | None]) -> tuple[CutoffDay, ...]:
+    """What each last day gives; none where nothing is wanted."""
+    if not 0 < wanted_frac <= 1:
+        raise refuse("share_wrong", f"A share of {wanted_frac:g} cannot be wanted.", "Give one above 0, up to 1.")
+    if not demand.wanted:
+        return ()
+    ripe = ripen_before_frost(demand.days, frosts)
+    return weigh_cutoffs(demand.draws, 0, demand.standing, demand.wanted, wanted_frac, ripe)
 
 
 def _read_frosts(on: Occasion, season: Season) -> list[date | None]:

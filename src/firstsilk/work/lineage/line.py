@@ -117,9 +117,11 @@ def read_line(on: Occasion, name: str) -> LinePage:
     verdicts = list_verdicts(on, station, line, merged)
     estimates, earlier = list_estimates(on, station, [line, *hybrids], merged)
     facts = _tell_facts(tell_lines(on, station, [line])[0], lots, verdicts)
+    made = _tell_made(facts)
+    events = (rows, lots, trials, verdicts, tell_merges(on, station, line))
     return LinePage(
         facts=facts,
-        made=_tell_made(facts),
+        made=made,
         scale=station.scale,
         tree=draw_tree(line, books),
         shares=shares,
@@ -136,10 +138,7 @@ def read_line(on: Occasion, name: str) -> LinePage:
         earlier_estimates=earlier,
         verdicts=verdicts,
         timeline=tell_history(
-            _tell_made(facts),
-            *(rows, lots, trials, verdicts, tell_merges(on, station, line)),
-            tell_descent(station, line, books, on.today),
-            tell_wishes(line, merged, on.today),
+            made, *events, tell_descent(station, line, books, on.today), tell_wishes(line, merged, on.today)
         ),
         noted_units=read_noted_units(station, line, on.today, merged, states),
         names=list_names_of(on, line),
