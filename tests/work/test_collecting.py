@@ -6,7 +6,7 @@ import gc
 
 import pytest
 
-from firstsilk.work.flowering.collecting import pause_collecting
+from firstsilk.work.collecting import pause_collecting
 
 
 @pause_collecting()

@@ -11,6 +11,7 @@ from firstsilk.answers import refuse
 from firstsilk.faces.command.giving import AsJson, Out, check_pdf_out, give_json, give_result, say
 from firstsilk.faces.command.nursery_year import Season
 from firstsilk.faces.command.station import StationCode, Today, open_books
+from firstsilk.science.seed.tags import print_tag
 
 Worker = Annotated[str, typer.Option("--worker", help="Code of the worker who did it.")]
 Codes = Annotated[
@@ -121,7 +122,7 @@ def crate_tags(
 
     codes = give_crate_tags(on, count)
     for code in codes:
-        print(f"{code[:4]}-{code[4:]}")
+        print(print_tag(code))
     write_pdf(pdf, render_crate_tags(codes, read_station(on.station).name))
 
 

@@ -11,7 +11,7 @@ from firstsilk.records.models import Season, Station, WeatherDay
 from firstsilk.science.climate.frost import KILLING_FROST_C
 from firstsilk.science.flowering.day import RowOnDay, Task, list_tasks
 from firstsilk.science.nursery.sowing_question import weigh_priority
-from firstsilk.work.flowering.collecting import pause_collecting
+from firstsilk.work.collecting import pause_collecting
 from firstsilk.work.flowering.forecast import RowForecast, SeasonForecast, read_forecast
 from firstsilk.work.flowering.progress import TargetProgress, measure_progress
 from firstsilk.work.flowering.rows import RowFacts, read_rows, read_season_rows

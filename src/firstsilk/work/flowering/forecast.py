@@ -17,7 +17,7 @@ from firstsilk.science.flowering.season_forecast import NotedRows, SeasonTold, f
 from firstsilk.science.flowering.season_heat import SeasonHeat, build_season_heat
 from firstsilk.science.flowering.whole_dates import find_whole_dates
 from firstsilk.work.climate.readings import Readings, fill_short_holes, read_readings
-from firstsilk.work.flowering.collecting import pause_collecting
+from firstsilk.work.collecting import pause_collecting
 from firstsilk.work.flowering.line_history import LineHistory, read_line_history
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Basis, Occasion

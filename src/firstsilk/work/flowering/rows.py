@@ -15,8 +15,8 @@ from firstsilk.science.flowering.rows import RowState
 from firstsilk.science.nursery.sowing import expect_day
 from firstsilk.science.seed.pollinations import EarRates
 from firstsilk.work.climate.series import DailyHeat, normal_daily, read_daily_heat
+from firstsilk.work.collecting import pause_collecting
 from firstsilk.work.flowering.clock import find_moment
-from firstsilk.work.flowering.collecting import pause_collecting
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.nursery.rates import LineRates, read_line_rates
 from firstsilk.work.occasion import Basis, Occasion

@@ -10,7 +10,7 @@ from django.db.models import Q
 from firstsilk.answers import InputRefused
 from firstsilk.records.models import Line, Station
 from firstsilk.science.lineage.notation import find_shares, parse_pedigree
-from firstsilk.work.flowering.collecting import pause_collecting
+from firstsilk.work.collecting import pause_collecting
 from firstsilk.work.flowering.line_history import NotedUnits, read_noted_units
 from firstsilk.work.lineage.ancestry import Ancestor, Books, draw_tree, read_family, tell_method
 from firstsilk.work.lineage.descent import tell_descent, tell_wishes
