@@ -170,12 +170,16 @@ def _pool(count: int) -> Iterator[concurrent.futures.ProcessPoolExecutor]:
         yield pool
     finally:
         workers = list((pool._processes or {}).values())
+        manager: threading.Thread | None = pool._executor_manager_thread  # type: ignore[assignment]
         idle = not pool._pending_work_items
         pool.shutdown(wait=idle, cancel_futures=True)
         for worker in workers:
             if not idle and worker.is_alive():
                 worker.kill()
             worker.join(ENDING_S)
+        # The pool's own thread waits for the same workers: until it has ended too, a worker gone may still count.
+        if manager is not None:
+            manager.join(ENDING_S)
 
 
 def _end_with_parent() -> None:
