@@ -201,6 +201,14 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
 
 STATIC_URL = "/static/"
+# What was worked out from the books and can be again; may be deleted at any time.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
+        "LOCATION": HOME / "kept",
+        "OPTIONS": {"MAX_ENTRIES": 1000},
+    }
+}
 STATIC_ROOT = HOME / "static"
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 STATICFILES_DIRS = [_FACES / "pages" / "static", _FACES / "pocket" / "static"]

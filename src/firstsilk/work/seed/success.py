@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 
+from django.db.models import QuerySet
+
 from firstsilk.answers import InputRefused, refuse
-from firstsilk.records.models import Station
-from firstsilk.science.flowering.rows import RowState
+from firstsilk.records.models import Line, Row, Station
 from firstsilk.science.nursery.counts import count_rows
 from firstsilk.science.seed.line_rates import LineCounts, ProgrammeRates, learn_programme, rate_line
 from firstsilk.science.seed.pollinations import EarRates, find_reach_chance, plan_pollinations
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Basis, Occasion
+from firstsilk.work.seed.past_success import TOLD_BY, Sums, count_past_seasons, count_rows_told
 from firstsilk.work.shelf import get_line, get_station
 from firstsilk.work.standing import read_kept_names, rows_on
 
@@ -25,8 +26,8 @@ MOST_WANTED = 10_000_000
 MOST_HEDGED = 3
 """A line of which next to nothing is known gets this many times the pollinations of one whose rates are known, and no
 more: a plan has other lines too (a choice of ours)."""
-_TOLD_BY = ("pollinated", "ears_picked", "shelled")
-"""Kinds of notes that success and set are counted from."""
+MOST_LINES_ASKED = 5_000
+"""A database takes only so many values in one question (a choice of ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,28 +150,37 @@ def count_lines(station: Station, day: date) -> tuple[dict[str, LineCounts], int
 
     Rows of a record merged into another line count for the line kept.
     """
+    past = count_past_seasons(station, day)
+    rows = rows_on(station, day).exclude(season__in=past)
+    counted = [(one.sums, one.n_rows) for one in past.values()]
+    counted += _count_by_notes(station, rows, day)
+    lines = {line for sums, _ in counted for line in sums}
+    names = _read_names(station, lines)
     kept = read_kept_names(station, day)
-    rows = list(rows_on(station, day).values_list("tag", "line__name", "season_id", "season__year"))
-    states = read_states(station, up_to=day, kinds=_TOLD_BY)
-    over = _find_seasons_over(rows, states, day.year)
-    sums: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
-    n_rows = 0
-    for tag, line, season, _ in rows:
-        state = states.get(tag)
-        if state is None or not state.ears_pollinated or not (state.ears_picked or season in over):
-            continue
-        n_rows += 1
-        shelled = state.ears_picked if state.kernels else 0
-        good = min(state.ears_picked, state.ears_pollinated)
-        for at, count in enumerate((state.ears_pollinated, good, shelled, state.kernels if shelled else 0)):
-            sums[kept.get(line, line)][at] += count
-    return {line: LineCounts(line, *counts) for line, counts in sums.items()}, n_rows
+    totals: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
+    for sums, _ in counted:
+        for line, counts in sums.items():
+            total = totals[kept.get(names[line], names[line])]
+            for at, count in enumerate(counts):
+                total[at] += count
+    return {line: LineCounts(line, *counts) for line, counts in totals.items()}, sum(n_rows for _, n_rows in counted)
 
 
-def _find_seasons_over(rows: Iterable[tuple[str, str, int, int]], states: dict[str, RowState], year: int) -> set[int]:
-    """Seasons of earlier years of which ears were picked: what was not picked there gave nothing."""
-    return {
-        season
-        for tag, _, season, of_year in rows
-        if of_year < year and (state := states.get(tag)) is not None and state.ears_picked
-    }
+def _count_by_notes(station: Station, rows: QuerySet[Row], day: date) -> list[tuple[Sums, int]]:
+    """The sums of these rows season by season, from the notes up to the day."""
+    by_season: dict[tuple[int, int], list[tuple[str, int]]] = defaultdict(list)
+    for tag, line, season, year in rows.values_list("tag", "line_id", "season_id", "season__year"):
+        by_season[season, year].append((tag, line))
+    states = read_states(station, rows.values_list("tag", flat=True), day, TOLD_BY) if by_season else {}
+    counted = []
+    for (_, year), told in by_season.items():
+        picked = any((state := states.get(tag)) is not None and state.ears_picked for tag, _ in told)
+        counted.append(count_rows_told(told, states, is_over=picked and year < day.year))
+    return counted
+
+
+def _read_names(station: Station, lines: set[int]) -> dict[int, str]:
+    """The names of lines by number; of all lines where many are asked for, which is quicker than asking for each."""
+    asked = Line.objects.filter(station=station)
+    asked = asked.filter(pk__in=lines) if len(lines) <= MOST_LINES_ASKED else asked
+    return dict(asked.values_list("pk", "name"))
