@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -66,6 +66,23 @@ def test_moisture_of_a_year_ago_is_of_another_filling():
 
 def test_unknown_crates_and_moistures_that_cannot_be_are_told():
     notes = [crated("nothing"), crated(), dried("wet", DAYS[1]), dried("12", DAYS[1], crate=FEMALE)]
-    told = check_crates(notes, NAMES, [ONE])
+    told = check_crates(notes, NAMES, [ONE], DAYS[5])
     assert [(tag, one.code) for tag, one in told] == [(FEMALE, "crate_unknown"), ("", "moisture_unreadable")]
     assert read_moisture(dried("nan", DAYS[1])) is None
+
+
+def test_a_crate_that_nobody_measured_or_shelled_is_told_once_it_is_forgotten():
+    late = DAYS[0] + timedelta(days=31)
+
+    def told(notes, on=late):
+        return [(tag, one.code, one.value) for tag, one in check_crates(notes, NAMES, [ONE], on)]
+
+    inside = [crated(), crated(bag="B2", at=2, on=DAYS[2])]
+    assert told(inside) == [("", "crate_forgotten", ONE)]
+    assert told(inside, DAYS[0] + timedelta(days=30)) == []
+    assert told([*inside, dried("14", DAYS[3])]) == []
+    assert told([*inside, dried("14", DAYS[0] - timedelta(days=9))]) == [("", "crate_forgotten", ONE)]
+    half = [*inside, note("shelled", FEMALE, 90, DAYS[4], 9, bag="B1")]
+    assert told(half) == []
+    assert told(half, DAYS[2] + timedelta(days=31)) == [("", "crate_forgotten", ONE)]
+    assert told([*half, note("shelled", FEMALE, 90, DAYS[4], 10, bag="B2")], DAYS[2] + timedelta(days=99)) == []

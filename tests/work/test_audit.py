@@ -110,6 +110,27 @@ def test_a_note_on_a_tag_of_nothing_is_found(on):
     assert found.kind == "note"
 
 
+def test_crates_nobody_gave_out_and_crates_forgotten_are_found_season_by_season(on):
+    from firstsilk.work.seed.crates import give_crate_tags
+
+    good, other = give_crate_tags(on, 2)
+    bag = "7KQ4RN2M"
+    write(on, "crated", 1, bag, date(2031, 8, 20), bag="B1")
+    write(on, "crated", 1, good, date(2031, 8, 20), bag="B2")
+    write(on, "crated", 2, other, date(2031, 8, 20), bag="B3")
+    write_notes(on, [NoteDraft("dried", other, "14.5", taken_local="2031-08-25T10:00:00")])
+    found = audit_books(replace(on, today=date(2031, 9, 30))).choose("seed")
+    told = [(one.finding.code, one.kind, one.key) for one in found if one.finding.code.startswith("crate")]
+    row = Row.objects.get(number=1)
+    assert told == [("crate_unknown", "row", row.tag), ("crate_forgotten", "crate", good)]
+    assert next(one for one in found if one.kind == "crate").weight == "not_told"
+    soon = audit_books(replace(on, today=date(2031, 9, 10)))
+    assert [code for code in codes_of(soon, "seed") if code.startswith("crate")] == ["crate_unknown"]
+    write(on, "shelled", 1, 90, date(2031, 9, 20))
+    after = audit_books(replace(on, today=date(2031, 9, 30)))
+    assert "crate_forgotten" not in codes_of(after)
+
+
 def test_a_harvested_lot_when_its_row_is_of_another_line_is_found(on):
     station = Station.objects.get()
     line, row = Line.objects.get(name="E3-1"), Row.objects.get(number=2)
@@ -159,7 +180,7 @@ def test_the_books_when_ten_times_as_large_are_asked_as_often(on):
 def test_every_code_that_a_rule_can_give_has_a_weight():
     science = Path(firstsilk.__file__).parent / "science"
     files = ("lineage/line_rules", "seed/lot_rules", "nursery/row_rules", "flowering/bagging_rules", "flowering/bags")
-    files += ("flowering/checks", "flowering/harvest", "trials/plot_rules")
+    files += ("flowering/checks", "flowering/harvest", "flowering/crates", "trials/plot_rules")
     given = {
         code
         for name in files

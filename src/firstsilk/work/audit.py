@@ -13,7 +13,7 @@ from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import keep_standing_notes, read_row_states
 from firstsilk.work.audited import SUBJECTS, WEIGHT_OF, WEIGHTS, Audit, Found
-from firstsilk.work.flowering.audit import audit_loose_ears, audit_notes, audit_tags
+from firstsilk.work.flowering.audit import audit_crates, audit_loose_ears, audit_notes, audit_tags
 from firstsilk.work.flowering.note_names import name_note, read_device_numbers
 from firstsilk.work.flowering.states import read_notes
 from firstsilk.work.lineage.audit import audit_lines, read_merged
@@ -69,8 +69,9 @@ def audit_books(on: Occasion, every_year: bool = False) -> Audit:
     marked, n_samples = audit_markers(station, on.today)
     noted, silent = audit_notes(rows, standing, states, on.today)
     found += marked + lots + audit_rows(rows, states, came, merged) + packets + noted
-    found += audit_tags(standing, {row.tag for row in rows} | _read_other_tags(station))
-    found += audit_loose_ears(standing) + trials
+    crates = set(Tag.objects.filter(station=station, hangs_on="crate").values_list("code", flat=True))
+    found += audit_tags(standing, {row.tag for row in rows} | crates | _read_other_tags(station))
+    found += audit_loose_ears(standing) + audit_crates(rows, standing, crates, on.today) + trials
     looked_at = (
         ("lines", n_lines),
         ("lots", n_lots),
@@ -112,6 +113,4 @@ def _name_notes(station: Station, found: Sequence[Found], notes: Iterable[Note])
 
 def _read_other_tags(station: Station) -> set[str]:
     lots = Lot.objects.filter(station=station).values_list("tag", flat=True)
-    lots = lots.union(Tag.objects.filter(station=station, hangs_on="crate").values_list("code", flat=True))
-    plots = Plot.objects.filter(station=station).exclude(tag="").values_list("tag", flat=True)
-    return set(lots) | set(plots)
+    return set(lots.union(Plot.objects.filter(station=station).exclude(tag="").values_list("tag", flat=True)))

@@ -84,6 +84,9 @@ WEIGHT_OF = {
     "ears_of_no_row": "not_told",
     "more_ears_of_bag": "cannot_be",
     "bag_not_seen": "not_told",
+    "crate_unknown": "cannot_be",
+    "moisture_unreadable": "cannot_be",
+    "crate_forgotten": "not_told",
     "kernels_without_ears": "not_told",
     "too_many_kernels": "unlikely",
     "note_of_no_record": "cannot_be",
@@ -99,8 +102,8 @@ WEIGHT_OF = {
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One finding about one record. `subject` is of `SUBJECTS`; `kind` is ``line``, ``lot``, ``row``, ``trial`` or
-    ``note``, `key` what its page is asked by, `record` how a person calls it. Where the finding's value is a note, it
+    """One finding about one record. `subject` is of `SUBJECTS`; `kind` is ``line``, ``lot``, ``row``, ``trial``, ``crate``
+    or ``note``, `key` what its page is asked by, `record` how a person calls it. Where the finding's value is a note, it
     is called as a person does (``phone 3, note 212``) and `note` is its id; `position` is its place in the chain where
     no row tells of it, else 0."""
 

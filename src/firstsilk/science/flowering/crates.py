@@ -26,6 +26,10 @@ DRIEST_PCT, WETTEST_PCT = 3.0, 60.0
 ONE_FILLING_DAYS = 200
 """Moisture noted later than this after the first ear went in is that of another filling (a choice of ours)."""
 
+FORGOTTEN_DAYS = 30
+"""Ears that lie in a crate for longer, neither shelled nor ever measured, are forgotten there (a choice of ours; drying
+takes days, not weeks)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Load:
@@ -126,7 +130,7 @@ def read_moisture(note: Note) -> float | None:
 
 
 def check_crates(
-    standing: Sequence[Note], names: Mapping[str, str], crates: Iterable[str]
+    standing: Sequence[Note], names: Mapping[str, str], crates: Iterable[str], today: date
 ) -> tuple[tuple[str, Finding], ...]:
     """What is odd about crates, each with the tag of the row it is told at; empty where it is told of a crate.
 
@@ -136,6 +140,12 @@ def check_crates(
         Standing notes of one season, and how each row is called by tag.
     crates
         Tags given out for crates. Ears without a known row are told by `harvest.check_harvest`.
+    today
+        The day of the look: ears put in lately are not forgotten yet.
+
+    Notes
+    -----
+    Checked by tests/science/test_crates.py.
     """
     known = set(crates)
     told = []
@@ -147,8 +157,23 @@ def check_crates(
         elif note.kind == "dried" and code in known and read_moisture(note) is None:
             said = f"crate {print_tag(code)}: a moisture of {note.value[:20]!r} percent cannot be"
             told.append(("", _odd("moisture_unreadable", said, note.id)))
+    there = (crate for crate in read_crates(standing) if crate.code in known)
+    told += [("", one) for crate in there for one in _check_forgotten(crate, today)]
     return tuple(told)
 
 
-def _odd(code: str, told: str, value: str) -> Finding:
-    return Finding(code, told, Place("", None, "crate"), value, "Take the note back and write it again", stops=False)
+def _check_forgotten(crate: Crate, today: date) -> list[Finding]:
+    """Ears that went in long ago, were never shelled, and whose crate nobody measured since."""
+    since = min((load.on for load in crate.inside), default=today)
+    if (today - since).days <= FORGOTTEN_DAYS or any(day >= since for day, _ in crate.moistures):
+        return []
+    n_loads = len(crate.inside)
+    said = (
+        f"crate {print_tag(crate.code)}: {n_loads} load{'s' if n_loads > 1 else ''} of ears since {since}, neither "
+        "measured nor shelled"
+    )
+    return [_odd("crate_forgotten", said, crate.code, "Look for it: note its moisture and its kernels, or ears left")]
+
+
+def _odd(code: str, told: str, value: str, repair: str = "Take the note back and write it again") -> Finding:
+    return Finding(code, told, Place("", None, "crate"), value, repair, stops=False)

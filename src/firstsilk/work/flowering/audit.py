@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -12,6 +12,7 @@ from firstsilk.records.models import Row
 from firstsilk.science.flowering.bagging_rules import check_pollinations
 from firstsilk.science.flowering.bags import Shares, check_bags, name_givers
 from firstsilk.science.flowering.checks import check_row_notes
+from firstsilk.science.flowering.crates import check_crates
 from firstsilk.science.flowering.harvest import check_harvest
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import RowState
@@ -120,6 +121,36 @@ def audit_loose_ears(standing: Iterable[Note]) -> list[Found]:
         for note in loose
         for _, one in check_harvest([note], {})
     ]
+
+
+def audit_crates(rows: Iterable[Row], standing: Sequence[Note], crates: Collection[str], today: date) -> list[Found]:
+    """Findings about drying crates, season by season: a crate keeps its tag from year to year.
+
+    Parameters
+    ----------
+    rows
+        With their season at hand.
+    standing
+        All standing notes of the station.
+    crates
+        Tags given out for crates.
+    today
+        The day of the look.
+    """
+    season_of = {row.tag: row.season_id for row in rows}
+    name_of = {row.tag: name_row(row) for row in rows}
+    told: dict[int, list[Note]] = {season: [] for season in season_of.values()}
+    measured = [note for note in standing if note.kind == "dried"]
+    for note in standing:
+        if note.tag in season_of and note.kind in ("crated", "shelled"):
+            told[season_of[note.tag]].append(note)
+    found = {}
+    for notes in told.values():
+        # A note of moisture is told once, however many seasons knew the crate.
+        for tag, one in check_crates([*notes, *measured], name_of, crates, today) if notes else ():
+            kind, key, record = ("row", tag, name_of[tag]) if tag else ("crate", one.value, "a drying crate")
+            found[one.code, one.value, tag] = Found("seed", kind, key, record, one)
+    return list(found.values())
 
 
 def audit_tags(standing: Iterable[Note], known: set[str]) -> list[Found]:

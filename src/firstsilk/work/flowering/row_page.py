@@ -17,6 +17,7 @@ from firstsilk.science.flowering.day import SHED_LASTS_DAYS, Task
 from firstsilk.science.flowering.notes import Note
 from firstsilk.science.flowering.rows import RowState, find_undone, keep_standing_notes
 from firstsilk.work.flowering.chain import as_note
+from firstsilk.work.flowering.clock import correct_time, read_wrong_clocks
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.forecast import RowForecast
 from firstsilk.work.flowering.rows import RowFacts
@@ -32,7 +33,8 @@ class RowNote:
     """One note about a row as a page shows it.
 
     `fate` is ``stands``, ``replaced`` or ``taken back`` with `by` the note that did so, ``takes back``, or
-    ``practice``; `male_name` the male's row in words.
+    ``practice``; `male_name` the male's row in words. `corrected` is its time by our clock, where its device's is far
+    out; empty elsewhere.
     """
 
     note: Note
@@ -41,6 +43,7 @@ class RowNote:
     fate: str
     by: str
     male_name: str
+    corrected: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +135,7 @@ def read_row_page(on: Occasion, tag_or_number: str, season: str = "") -> RowPage
         males=males,
         serves=tuple(one.number for one in day.rows.values() if row.number in one.male_rows),
         target=targets.of_row(row.number) if targets is not None else None,
-        notes=_tell_notes(tag, records, notes, names),
+        notes=_tell_notes(tag, records, notes, names, read_wrong_clocks(station)),
         findings=_check(day, row, notes, states, names),
         lots=_lots_of(station, tag, on.today),
         before=numbers[at - 1] if at else None,
@@ -157,7 +160,11 @@ def _lots_of(station: Station, tag: str, today: date) -> tuple[tuple[str, str], 
 
 
 def _tell_notes(
-    tag: str, records: Sequence[NoteRecord], notes: Sequence[Note], names: Mapping[str, str]
+    tag: str,
+    records: Sequence[NoteRecord],
+    notes: Sequence[Note],
+    names: Mapping[str, str],
+    clocks: Mapping[str, float],
 ) -> tuple[RowNote, ...]:
     """The notes about a row, newest receipt first, each with what became of it."""
     by_id = {note.id: note for note in notes}
@@ -174,7 +181,8 @@ def _tell_notes(
         else:
             fate = "takes back" if note.kind == "withdrawn" else "stands"
         male = names.get(note.male, note.male) if note.male != tag else "its own"
-        told.append(RowNote(note, record.position, record.received_at, fate, by.id if by else "", male))
+        clock = correct_time(note, clocks.get(note.device))
+        told.append(RowNote(note, record.position, record.received_at, fate, by.id if by else "", male, clock))
     return tuple(sorted(told, key=lambda one: -one.position))
 
 

@@ -93,8 +93,11 @@ def list_crates(on: Occasion, season: str = "") -> CratePage:
     lines = [_tell_crate(there, crate, on.today) for crate in read_crates(there.standing)]
     order = ("dry", "measure", "wet", "empty")
     lines.sort(key=lambda one: (order.index(one.state), -one.days, one.code))
-    odd = [*check_harvest(there.standing, there.names), *check_crates(there.standing, there.names, there.crates)]
-    told = ("crate_unknown", "moisture_unreadable", "ears_of_no_row", "ear_of_other_row")
+    odd = [
+        *check_harvest(there.standing, there.names),
+        *check_crates(there.standing, there.names, there.crates, on.today),
+    ]
+    told = ("crate_unknown", "moisture_unreadable", "crate_forgotten", "ears_of_no_row", "ear_of_other_row")
     unmeasured = sum(1 for one in lines if one.state == "measure")
     missing = (f"a moisture of {unmeasured} crates since their last ear",) if unmeasured else ()
     ears = sum(one.ears for one in lines)

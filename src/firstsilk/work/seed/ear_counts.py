@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass
+from datetime import date
 
 from firstsilk.answers import Finding, Place
 from firstsilk.records.models import Row
@@ -62,7 +63,7 @@ def read_ear_book(on: Occasion, season: str = "") -> EarBook:
     tests/work/test_ear_to_lot.py.
     """
     there = read_season_notes(on, season)
-    odd = _check(there)
+    odd = _check(there, on.today)
     crates, males = _find_crates(there), _find_males(there)
     rows = [
         _tell_row(there.rows[tag], ears, odd.get(tag, []), crates, males)
@@ -95,7 +96,7 @@ def _number(there: SeasonNotes, tag: str) -> int:
     return row.number if row else 0
 
 
-def _check(there: SeasonNotes) -> dict[str, list[Finding]]:
+def _check(there: SeasonNotes, today: date) -> dict[str, list[Finding]]:
     """Findings by row; those that no row is known of under an empty tag."""
     odd: dict[str, list[Finding]] = defaultdict(list)
     names = there.names
@@ -107,7 +108,8 @@ def _check(there: SeasonNotes) -> dict[str, list[Finding]]:
             told = f"{found} ears found, {total.standing} pollinated and standing"
             repair = "Look whether ears of a neighbour row are among them"
             odd[tag].append(Finding("more_ears_than_pollinated", told, Place(), str(found), repair, stops=False))
-    for tag, one in (*check_harvest(about_rows, names), *check_crates(there.standing, names, there.crates)):
+    of_crates = check_crates(there.standing, names, there.crates, today)
+    for tag, one in (*check_harvest(about_rows, names), *of_crates):
         odd[tag].append(one)
     return {tag: [_at_row(names.get(tag, ""), one) for one in told] for tag, told in odd.items()}
 

@@ -10,8 +10,8 @@ from firstsilk.work.occasion import Occasion
 
 MOST_SHOWN = 500
 """Findings on one page; more are counted, and the command gives them all."""
-LEADS_TO = {"line": "lineage-line", "lot": "lot", "row": "row", "trial": "trial"}
-"""The page of each kind of record."""
+LEADS_TO = {"line": "lineage-line", "lot": "lot", "row": "row", "trial": "trial", "crate": "crates"}
+"""The page of each kind of record; a crate stands on that of all crates."""
 
 
 def show_audit(request: HttpRequest, on: Occasion) -> HttpResponse:
