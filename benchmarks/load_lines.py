@@ -111,11 +111,12 @@ def with_server(home: Path, pages: tuple[str, ...]) -> None:
     try:
         root = f"http://127.0.0.1:{port}"
         browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar()))
-        form = wait_for(browser, f"{root}/sign-in/")
+        door = f"{root}/sign-in/?next={pages[0]}"
+        form = wait_for(browser, door)
         token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', form)
         assert token is not None
         typed = {"name": "breeder", "password": PASSWORD, "csrfmiddlewaretoken": token[1]}
-        browser.open(f"{root}/sign-in/", urllib.parse.urlencode(typed).encode(), timeout=30).read()
+        browser.open(door, urllib.parse.urlencode(typed).encode(), timeout=30).read()
         for page in pages:
             tell(f"real server  {page}", lambda page=page: len(browser.open(root + page, timeout=60).read()), TIMES)
     finally:
