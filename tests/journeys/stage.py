@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
+from firstsilk.faces.pocket import views
 from firstsilk.faces.pocket.views import FOLDER, TYPES
 from firstsilk.science.seed.tags import tag_for_serial
 
@@ -131,7 +132,8 @@ class _Station(BaseHTTPRequestHandler):
         elif self.pseudo and path.name == "words.fr.json":
             self._give(make_pseudo_words(path.read_text("utf-8")), TYPES[".json"])
         elif "/own/" in self.path and path.is_file():
-            self._give(path.read_bytes(), TYPES[path.suffix])
+            # Joined as on its way to a phone; a script alone for a test that looks into one.
+            self._give(views._read_files().get(path.name) or path.read_bytes(), TYPES[path.suffix])
         else:
             self._give(b"{}", "application/json", 404)
 
@@ -153,7 +155,7 @@ def make_service_worker() -> bytes:
     """The page's own service worker, with the files that are there."""
     text = (FOLDER.parent.parent / "templates" / "pocket" / "sw.js").read_text("utf-8")
     names = ["/pocket/", "/pocket/manifest.json"]
-    names += [f"/pocket/own/{path.name}" for path in sorted(FOLDER.iterdir()) if path.suffix in TYPES]
+    names += [f"/pocket/own/{name}" for name in views._read_files()]
     text = text.replace("{% autoescape off %}", "").replace("{% endautoescape %}", "")
     return text.replace("{{ names }}", json.dumps(names)).replace("{{ edition }}", "test").encode()
 

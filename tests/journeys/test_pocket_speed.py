@@ -105,6 +105,7 @@ def slow_phone(tmp_path_factory: pytest.TempPathFactory):
         page.wait_for_selector("[data-task]")
         page.wait_for_selector("#counts .busy", state="detached")
         context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
+        context.played = address
         yield page
         context.close()
 
@@ -187,6 +188,31 @@ def test_row_end_tally_and_bag_are_quick_for_a_hand(slow_phone) -> None:
         f"single bag: machine {machine:.0f} ms, with aiming once {bag:.0f} ms, strictly {strict:.0f} ms (bar {BAG_MS})"
     )
     assert bag < BAG_MS
+
+
+HOLD = """
+// The reader of both stores answers, and the page hears it when it is told to.
+window.release = [];
+const listen = Worker.prototype.addEventListener;
+Worker.prototype.addEventListener = function (name, heard) {
+  return listen.call(this, name, name !== "message" ? heard : (event) => window.release.push(() => heard(event)));
+};
+"""
+
+
+def test_no_number_stands_and_nothing_can_be_noted_before_both_stores_are_read(slow_phone) -> None:
+    context = slow_phone.context
+    page = context.new_page()
+    slow_phone.goto("about:blank")  # Two pages at once would not both get the notes.
+    page.add_init_script(HOLD)
+    page.goto(context.played)
+    page.wait_for_function("window.release?.length")
+    assert page.locator("#counts b").count() == 0
+    assert page.locator("button").count() == 0
+    page.evaluate("() => { window.release.splice(0).forEach((tell) => tell()); }")
+    page.wait_for_selector("[data-task]")
+    assert page.inner_text("[data-count=here] b") != "0"
+    page.close()
 
 
 def test_files_of_the_page_are_few_and_small() -> None:

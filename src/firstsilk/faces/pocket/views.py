@@ -21,6 +21,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from firstsilk import __version__
+from firstsilk.faces.pocket.scripts import find_parts, join_scripts
 
 FOLDER = Path(__file__).resolve().parent / "static" / "pocket"
 TYPES = {
@@ -34,12 +35,21 @@ TYPES = {
 PACKED = {".js", ".css", ".json", ".svg", ".wasm"}
 """What gets smaller on its way to a phone; over a field's network the reader of codes takes long enough as it is."""
 PAGE = "pocket/page.html"
+JOINED = ("app.js", "log_worker.js")
+"""The scripts that start something. Each travels with all that it imports as one file."""
 
 
 @cache
 def _read_files() -> dict[str, bytes]:
-    """Every file of the pocket by name, read once."""
-    return {path.name: path.read_bytes() for path in sorted(FOLDER.iterdir()) if path.suffix in TYPES}
+    """Every file that the phone holds, by name, read once."""
+    parts = {part for name in JOINED for part in find_parts(name, _read_script)}
+    files = {path.name: path.read_bytes() for path in sorted(FOLDER.iterdir()) if path.suffix in TYPES}
+    joined = {name: join_scripts(name, _read_script).encode("utf-8") for name in JOINED}
+    return {name: joined.get(name, content) for name, content in files.items() if name in joined or name not in parts}
+
+
+def _read_script(name: str) -> str:
+    return (FOLDER / name).read_text("utf-8")
 
 
 @cache

@@ -43,6 +43,9 @@ start();
 
 async function start() {
   const missing = !window.isSecureContext || !navigator.serviceWorker || !navigator.storage?.getDirectory || !navigator.locks;
+  // The notes are read while the words are: nothing is shown before both are there.
+  const opened = missing ? null : openAlone();
+  opened?.catch(() => null);
   try {
     await loadWords(root, readLanguage());
   } catch {
@@ -50,32 +53,39 @@ async function start() {
     return;
   }
   document.title = say("page.title");
-  if (missing) {
-    tellStop(say("stop.old"), say("stop.old.text"));
+  if (missing) tellStop(say("stop.old"), say("stop.old.text"));
+  else await startWith(opened).finally(registerWorker);
+}
+
+async function startWith(opened) {
+  try {
+    pocket.store = await opened;
+  } catch (fault) {
+    tellRed(fault);
     return;
   }
-  registerWorker();
-  navigator.locks.request("firstsilk-pocket", { ifAvailable: true }, async (lock) => {
-    if (!lock) {
-      tellStop(say("stop.twice"), say("stop.twice.text"));
-      return;
-    }
-    try {
-      pocket.store = await openStore(root);
-    } catch (fault) {
-      tellRed(fault);
-      return;
-    }
-    pocket.held = new Held(pocket.store);
-    setSound(pocket.store.settings.get("sound"));
-    navigator.storage.persist?.();
-    tellRepairs();
-    if (pocket.store.settings.get("token")) startDay(pocket, pocket.goHome);
-    else goJoin();
-    tellCounts();
-    listen();
-    sync();
-    await new Promise(() => {});
+  if (!pocket.store) {
+    tellStop(say("stop.twice"), say("stop.twice.text"));
+    return;
+  }
+  pocket.held = new Held(pocket.store);
+  setSound(pocket.store.settings.get("sound"));
+  tellRepairs();
+  if (pocket.store.settings.get("token")) startDay(pocket, pocket.goHome);
+  else goJoin();
+  tellCounts();
+  navigator.storage.persist?.();
+  listen();
+  sync();
+}
+
+/** The notes, opened by this page alone and held as long as it stands; null where another tab has them. */
+function openAlone() {
+  return new Promise((resolve, reject) => {
+    navigator.locks.request("firstsilk-pocket", { ifAvailable: true }, (lock) => {
+      resolve(lock && openStore(root));
+      return lock && new Promise(() => {});
+    }).catch(reject);
   });
 }
 
@@ -86,6 +96,7 @@ function listen() {
   });
 }
 
+/** Last of all: the phone holds the page already, or has a network now. */
 async function registerWorker() {
   const known = await navigator.serviceWorker.register(`${root}sw.js`, { scope: root, updateViaCache: "none" }).catch(() => null);
   const hadOne = Boolean(navigator.serviceWorker.controller);

@@ -33,6 +33,10 @@ export class Held {
     this.gone = new Set();
     this.size = 0;
     for (const note of this.store.notes.values()) this.add(note);
+    this.stopsOf = new Map();
+    for (const row of this.inOrder) {
+      for (const task of row.tasks || []) put(this.stopsOf, task.do, { row, task });
+    }
   }
 
   /** Anew only if another list has come, or notes of another phone. */
@@ -135,12 +139,7 @@ export class Held {
   /** What is to be done of one kind today, in walking order; of one team's stretch if this phone goes with a team. */
   stops(task) {
     const stretch = this.stretchOf(task);
-    const found = [];
-    for (const row of this.inOrder) {
-      const one = row.tasks?.find((some) => some.do === task);
-      if (one && (!stretch || stretch.has(row.number))) found.push({ row, task: one });
-    }
-    return found;
+    return (this.stopsOf.get(task) || []).filter(({ row }) => !stretch || stretch.has(row.number));
   }
 
   /** The rows of the phone's own team for a kind of task; null where it goes with no team of today. */

@@ -7,6 +7,8 @@ export const BODY_FIELDS = [
   "taken_local", "offset_min", "source", "app", "format", "practice", "doubt", "doubt_reason", "replaces",
 ];
 
+const encoder = new TextEncoder();
+
 const CRC_TABLE = Uint32Array.from({ length: 256 }, (_, byte) => {
   let rest = byte;
   for (let bit = 0; bit < 8; bit += 1) rest = rest & 1 ? (rest >>> 1) ^ 0xedb88320 : rest >>> 1;
@@ -21,8 +23,11 @@ export function crcOfBytes(bytes) {
   return (rest ^ 0xffffffff) >>> 0;
 }
 
+/** The sum of bytes as it is written: eight lower-case hexadecimal signs. */
+export const sumOfBytes = (bytes) => crcOfBytes(bytes).toString(16).padStart(8, "0");
+
 /** CRC-32 of a text in UTF-8, as eight lower-case hexadecimal signs. */
-export const crc32 = (text) => crcOfBytes(new TextEncoder().encode(text)).toString(16).padStart(8, "0");
+export const crc32 = (text) => sumOfBytes(encoder.encode(text));
 
 /** The body as one JSON array in the order of BODY_FIELDS: the same bytes as the station writes. */
 export function canonicalText(note) {

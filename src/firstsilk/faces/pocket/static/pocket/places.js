@@ -16,7 +16,7 @@ export class Log {
   constructor(address) {
     this.waiting = new Map();
     this.calls = 0;
-    this.worker = new Worker(address);
+    this.worker = new Worker(address, { type: "module" });
     this.worker.addEventListener("message", (event) => {
       const { call, answer, fault } = event.data;
       const { resolve, reject } = this.waiting.get(call) || {};
@@ -68,8 +68,13 @@ export class Database {
     return this.use((database) => change(database, tables, write));
   }
 
+  /** All of a table: pairs of key and value. */
   read(table) {
     return this.use((database) => readTable(database, table));
+  }
+
+  async close() {
+    (await this.opened)?.close();
   }
 }
 

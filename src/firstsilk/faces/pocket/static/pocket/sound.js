@@ -19,7 +19,11 @@ export function signal(name) {
   const { notes, buzz } = TONES[name];
   navigator.vibrate?.(buzz);
   document.body.dataset.signal = name;
-  if (!on || !window.AudioContext) return;
+  // The first tone takes a while to make ready: the tick does not wait for it.
+  if (on && window.AudioContext) setTimeout(() => play(notes), 0);
+}
+
+function play(notes) {
   try {
     player ||= new AudioContext();
     if (player.state === "suspended") player.resume().catch(() => {});

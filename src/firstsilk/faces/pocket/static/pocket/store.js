@@ -1,7 +1,7 @@
 // Where are the notes on this phone? In two places, and what is in either of them counts.
 //
 // A browser may lose its whole database at once when it is killed; a flushed file was not lost. So each note is appended
-// to a file first and put into the database second, and both are joined at start.
+// to a file and put into the database, and both are joined at start.
 
 import { FORMAT, crc32, isWhole, newId, readClock, sealNote } from "./note.js";
 import { Database, Log, NotKept } from "./places.js";
@@ -10,12 +10,12 @@ export { NotKept };
 
 export const APP = document.documentElement.dataset.app;
 
-/** Open both places and join them. */
+/** Open both places and join them; what they hold is read away from the page. */
 export async function openStore(root) {
-  const log = new Log(`${root}own/log_worker.js`);
-  const held = await log.call("open");
-  const store = new Store(log, new Database());
-  await store.join(held);
+  const store = new Store(new Log(`${root}own/log_worker.js`), new Database());
+  const { held, list } = await store.log.call("open");
+  await store.join(JSON.parse(held));
+  store.list = list ? readList(JSON.parse(list)) : null;
   return store;
 }
 
@@ -23,12 +23,6 @@ const asLine = (entry) => {
   const text = JSON.stringify(entry);
   return `${crc32(text)} ${text}`;
 };
-
-function readLine(line) {
-  const text = line.slice(9);
-  if (line[8] !== " " || crc32(text) !== line.slice(0, 8)) return null;
-  return JSON.parse(text);
-}
 
 class Store {
   constructor(log, database) {
@@ -47,41 +41,35 @@ class Store {
   }
 
   /** The union of file and database; what one lacks is written back to it. */
-  async join(held) {
-    const inFile = this.readLines(held.lines);
-    const rows = await this.database.read("notes");
-    const inDatabase = new Map(rows.filter(([, note]) => isWhole(note)));
-    this.repaired.damaged += rows.length - inDatabase.size;
-    const ofDatabase = new Map(await this.database.read("settings"));
-    for (const [key, mark] of await this.database.read("marks")) this.marks.set(key, mark);
+  async join({ entries, damaged, onlyInDatabase: forFile, notInDatabase, settings, marks }) {
+    const inFile = this.readEntries(entries);
+    this.repaired.damaged = damaged;
+    const ofDatabase = new Map(settings);
+    this.marks = new Map(marks);
     await this.finishLettingGo(inFile, ofDatabase);
-    const settingsLost = ![...ofDatabase.keys()].includes("device");
+    const settingsLost = !ofDatabase.has("device");
     for (const [key, value] of ofDatabase) if (!this.settings.has(key)) this.settings.set(key, value);
-    const forFile = [...inDatabase.values()].filter((note) => !inFile.has(note.id));
-    const forDatabase = [...inFile.values()].filter((note) => !inDatabase.has(note.id));
+    const forDatabase = notInDatabase.map((id) => inFile.get(id)).filter(Boolean);
     await this.putBack(forFile, forDatabase, settingsLost);
     const all = [...inFile.values(), ...forFile].sort((one, other) => one.number - other.number);
     for (const note of all) this.notes.set(note.id, note);
-    this.list = readList(held.list);
     if (!this.settings.has("device")) await this.keep("device", newId());
     this.highest = Math.max(this.settings.get("highest") || 0, ...this.own().map((note) => note.number));
     this.repaired.missing = this.findMissing();
   }
 
   /** The notes of the log, by id; its settings are taken over, the newest of each. */
-  readLines(lines) {
+  readEntries(entries) {
     const notes = new Map();
     const newest = new Map();
-    for (const line of lines) {
-      const entry = readLine(line);
-      if (entry?.note && isWhole(entry.note)) notes.set(entry.note.id, entry.note);
-      else if (entry?.setting) {
-        const at = entry.at || 0;
-        if (at >= (newest.get(entry.setting) || 0)) this.settings.set(entry.setting, entry.value);
-        newest.set(entry.setting, Math.max(at, newest.get(entry.setting) || 0));
+    for (const { note, setting, value, at = 0 } of entries) {
+      if (note) notes.set(note.id, note);
+      else {
+        if (at >= (newest.get(setting) || 0)) this.settings.set(setting, value);
+        newest.set(setting, Math.max(at, newest.get(setting) || 0));
         this.settingAt = Math.max(this.settingAt, at);
-        this.inFile.add(entry.setting);
-      } else this.repaired.damaged += 1;
+        this.inFile.add(setting);
+      }
     }
     return notes;
   }
@@ -133,11 +121,11 @@ class Store {
     await this.keep("highest", number);
   }
 
-  /** Keep the field list that came from the station. */
-  async keepList(list) {
-    const text = JSON.stringify(list);
-    await this.log.call("keepList", `${crc32(text)} ${text}`);
-    this.list = list;
+  /** Keep the field list that came from the station as this text, with what the phone adds to it. */
+  async keepList(text, list, added) {
+    // The list is long: its text goes into the file as it came.
+    await this.log.call("keepList", `{"added":${JSON.stringify(added)},"list":${text}}`);
+    this.list = { ...list, ...added };
   }
 
   /** Make a note, number it, and keep it in both places. Resolves only when both hold it. */
@@ -173,12 +161,13 @@ class Store {
   /** Keep one made note in both places, after those before it. */
   save(note) {
     const kept = this.turn.then(async () => {
-      try {
-        await this.log.call("append", [asLine({ note })]);
-        await this.database.change(["notes"], (table) => table.put(note));
-      } catch (fault) {
-        throw new NotKept(fault.message, note);
-      }
+      // Both at once: each forces its disk, and a kill between them is mended at the next start whichever came first.
+      const kept = [
+        this.log.call("append", [asLine({ note })]),
+        this.database.change(["notes"], (table) => table.put(note)),
+      ];
+      const failed = (await Promise.allSettled(kept)).find((one) => one.status === "rejected");
+      if (failed) throw new NotKept(failed.reason.message, note);
       this.notes.set(note.id, note);
       return note;
     });
@@ -257,21 +246,21 @@ class Store {
 
   /** The three numbers that are always shown, and how many the station laid aside. */
   count() {
-    const marks = [...this.notes.keys()].map((id) => this.marks.get(id));
-    return {
-      here: marks.length,
-      sent: marks.filter((mark) => mark !== undefined).length,
-      confirmed: marks.filter((mark) => mark === "confirmed" || mark === "aside").length,
-      aside: marks.filter((mark) => mark === "aside").length,
-      carried: marks.length - this.own().length,
-    };
+    const device = this.settings.get("device");
+    const all = { here: this.notes.size, sent: 0, confirmed: 0, aside: 0, carried: 0 };
+    for (const note of this.notes.values()) {
+      const mark = this.marks.get(note.id);
+      if (mark !== undefined) all.sent += 1;
+      if (mark === "confirmed" || mark === "aside") all.confirmed += 1;
+      if (mark === "aside") all.aside += 1;
+      if (note.device !== device) all.carried += 1;
+    }
+    return all;
   }
 }
 
-function readList(text) {
-  const body = text.slice(9);
-  return text.length > 9 && crc32(body) === text.slice(0, 8) ? JSON.parse(body) : null;
-}
+/** The field list with what the phone added; an older edition of the page kept both in one. */
+const readList = (kept) => (kept.list ? { ...kept.list, ...kept.added } : kept);
 
 /** Ranges of whole numbers, first and last, joined and in order. */
 export function joinRanges(ranges) {

@@ -16,13 +16,14 @@ export class NoAnswer extends Error {
   }
 }
 
-async function ask(address, options = {}) {
+async function ask(address, options = {}, read = JSON.parse) {
   const stop = new AbortController();
   const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
   try {
     const response = await fetch(address, { ...options, signal: stop.signal, credentials: "omit", cache: "no-store" });
-    const answer = await response.json();
-    if (response.ok) return answer;
+    const text = await response.text();
+    if (response.ok) return read(text);
+    const answer = JSON.parse(text);
     throw new NoAnswer(`${answer.message || "The station said no."} ${answer.yes_if || ""}`.trim(), answer.code || "no");
   } catch (fault) {
     if (fault instanceof NoAnswer) throw fault;
@@ -48,8 +49,8 @@ export async function bring(store, root) {
   // The station may have lost notes that it once confirmed: those that are still here go again.
   const again = answer.gaps.length ? await unmarkGaps(store, answer.gaps) : 0;
   if (again) answer = await sendAll(store, root);
-  const list = await ask(`${root}api/v1/walk`, { headers: authorise(store) });
-  await store.keepList({ ...list, after_number: answer.confirmed_to, fetched_at: readClock().taken_local });
+  const [text, list] = await ask(`${root}api/v1/walk`, { headers: authorise(store) }, (all) => [all, JSON.parse(all)]);
+  await store.keepList(text, list, { after_number: answer.confirmed_to, fetched_at: readClock().taken_local });
   // Room is all that is lost if this fails: the notes stay, and the next time lets them go.
   await store.letGo(findOld(store, answer)).catch(() => null);
   return answer.gaps;

@@ -24,10 +24,20 @@ export class Walk {
     this.order = this.back ? [...held.inOrder].reverse() : held.inOrder;
     const stops = held.stops(this.task);
     this.stops = this.back ? stops.reverse() : stops;
-    this.places = new Map(this.order.map((row, at) => [row.tag, at]));
     this.at = new Map(this.stops.map((stop, at) => [stop.row.tag, at]));
+    this.males = null;
+  }
+
+  /** The place of a row in the order of this walk. */
+  placeOf(tag) {
+    const place = this.pocket.held.place.get(tag);
+    return this.back && place !== undefined ? this.order.length - 1 - place : place;
+  }
+
+  /** Tags of the rows whose pollen this walk needs; looked for when first drawn. */
+  findMales() {
     const numbers = new Set(this.stops.flatMap(({ row, task }) => task.males.filter((male) => male !== row.number)));
-    this.males = new Set(held.inOrder.filter((row) => numbers.has(row.number)).map((row) => row.tag));
+    return new Set(this.order.filter((row) => numbers.has(row.number)).map((row) => row.tag));
   }
 
   /** A new list may have come while walking. */
@@ -61,9 +71,9 @@ export class Walk {
 
   /** The first stop after a row that is not done; from the beginning again if there is none. */
   find(tag) {
-    const from = tag === null ? -1 : this.places.get(tag) ?? -1;
+    const from = tag === null ? -1 : this.placeOf(tag) ?? -1;
     const open = this.stops.filter((stop) => stop.row.tag !== tag && !this.isDone(stop.row.tag));
-    return open.find((stop) => this.places.get(stop.row.tag) > from) || open[0] || null;
+    return open.find((stop) => this.placeOf(stop.row.tag) > from) || open[0] || null;
   }
 
   sayNext(tag) {
@@ -86,15 +96,16 @@ export class Walk {
   /** The stop before, done or not; home from the first. */
   previous(tag) {
     this.refresh();
-    const here = this.places.get(tag) ?? 0;
-    const before = this.stops.filter((stop) => this.places.get(stop.row.tag) < here).at(-1);
+    const here = this.placeOf(tag) ?? 0;
+    const before = this.stops.filter((stop) => this.placeOf(stop.row.tag) < here).at(-1);
     if (before) openRow(this.pocket, before.row.tag, this);
     else this.pocket.goHome();
   }
 
   draw(tag, drawRange) {
-    const at = this.places.get(tag);
+    const at = this.placeOf(tag);
     if (at === undefined) return null;
+    this.males ||= this.findMales();
     return drawRange(this.order, at, new Set(this.stops.filter((stop) => !this.isDone(stop.row.tag)).map((stop) => stop.row.tag)), this.males);
   }
 

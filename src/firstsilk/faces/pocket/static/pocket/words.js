@@ -14,8 +14,9 @@ export const language = () => held.language;
 
 /** Read the catalogues of a language and of English, which the station reads. */
 export async function loadWords(root, wanted) {
-  const [words, english] = await Promise.all([wanted, "en"].map((code) => readCatalogue(root, code)));
-  Object.assign(held, { language: wanted, words, english });
+  const english = readCatalogue(root, "en");
+  const [words, inEnglish] = await Promise.all([wanted === "en" ? english : readCatalogue(root, wanted), english]);
+  Object.assign(held, { language: wanted, words, english: inEnglish });
   document.documentElement.lang = wanted;
 }
 
