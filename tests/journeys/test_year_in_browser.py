@@ -189,6 +189,21 @@ def test_field_is_switched_without_a_reload_and_walked_with_the_arrow_keys(desk,
     assert desk.evaluate(shown) == []
 
 
+def test_who_looks_at_an_earlier_day_stays_on_it_until_led_back(desk, address: str) -> None:
+    desk.goto(f"{address}/flowering/?day=2031-07-25")
+    assert "as they stand on Friday 25 July 2031" in desk.inner_text(".looked-at")
+    desk.click("nav[aria-label=Rooms] a:has-text('Nursery')")
+    desk.wait_for_url("**/nursery/?day=2031-07-25")
+    desk.goto(f"{address}/seed/bench/?day=2031-07-25")
+    desk.fill("input[name=lot]", "no-lot")
+    desk.keyboard.press("Enter")
+    desk.wait_for_selector("[role=alert]")
+    assert "day=2031-07-25" in desk.url
+    desk.click(".looked-at a")
+    desk.wait_for_url("**/seed/bench/")
+    assert desk.locator(".looked-at").count() == 0
+
+
 def test_keyboard_alone_reaches_the_rooms_and_skips_to_the_page(desk, address: str) -> None:
     desk.goto(f"{address}/")
     desk.keyboard.press("Tab")

@@ -71,9 +71,12 @@ def describe_station(request: HttpRequest) -> dict[str, object]:
     if account is None or not account.is_authenticated or getattr(account, "station_id", None) is None:
         return {"rooms": (), "version": __version__}
     on = make_occasion(request)
+    station = read_station(on.station)
+    own_day = station.today(on.now)
     return {
-        "station": read_station(on.station),
+        "station": station,
         "today": on.today,
+        "own_day": own_day if own_day != on.today else None,
         "rooms": ROOMS,
         "version": __version__,
         "role": account.role,

@@ -52,6 +52,8 @@ function goOn(field) {
       const one = field.form.querySelector(`input[type=hidden][name=${name}]`);
       if (one) kept.set(name, one.value);
     }
+    const day = new URLSearchParams(location.search).get("day");
+    if (day) kept.set("day", day);
     openPage(`${location.pathname}?${kept}`);
     return;
   }

@@ -28,3 +28,24 @@ for (const wide of document.querySelectorAll(".scroll:not([tabindex])")) {
   wide.setAttribute("role", "region");
   wide.setAttribute("aria-label", name ? name.textContent.trim().slice(0, 90) : "Table");
 }
+// Who looks at the books as they stood on an earlier day stays on that day from page to page.
+const LOOKED_AT = new URLSearchParams(location.search).get("day");
+function keepDay(event) {
+  const link = event.target.closest("a[href^='/'], a[href^='?']");
+  if (!link || link.closest("[data-own-day]") || link.pathname === location.pathname && link.hash) return;
+  const asked = new URL(link.href);
+  if (asked.searchParams.has("day")) return;
+  asked.searchParams.set("day", LOOKED_AT);
+  link.href = asked;
+}
+if (LOOKED_AT) {
+  document.addEventListener("click", keepDay, true);
+  document.addEventListener("auxclick", keepDay, true);
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.method !== "get" || form.elements.day) return;
+    const day = document.createElement("input");
+    Object.assign(day, { type: "hidden", name: "day", value: LOOKED_AT });
+    form.append(day);
+  }, true);
+}
