@@ -11,9 +11,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
+from typing import TypeVar
 
 from firstsilk.answers import Finding, Place
-from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.notes import Told
 
 ONE_BAG_DAYS = 60
 """Notes on one code that lie further apart than this speak of two bags: numbers written by hand start anew each season
@@ -21,6 +22,7 @@ ONE_BAG_DAYS = 60
 USED_WITHIN_DAYS = 2
 """A tassel is bagged the evening before its pollen is used, at most two days before (common practice, no source)."""
 
+N = TypeVar("N", bound=Told)
 Shares = tuple[tuple[str, float], ...]
 """Tags of the males in a bag, sorted, with the share of each by its tassels; the shares add up to 1."""
 
@@ -72,7 +74,7 @@ class Bag:
         return sum(by_row.values())
 
 
-def read_bags(standing: Iterable[Note]) -> tuple[Bag, ...]:
+def read_bags(standing: Iterable[Told]) -> tuple[Bag, ...]:
     """Every bag that the standing notes speak of, by code and day.
 
     Parameters
@@ -83,35 +85,42 @@ def read_bags(standing: Iterable[Note]) -> tuple[Bag, ...]:
     return tuple(_read_bag(code, notes) for code, notes in _group(standing))
 
 
-def name_givers(standing: Iterable[Note]) -> dict[str, tuple[Shares, str]]:
+def name_givers(standing: Iterable[Told]) -> dict[str, tuple[Shares, str]]:
     """Males with shares, and kind of pollination, that the bag of each pollination note gives, by the note's id.
 
     Notes without a bag, and those on a bag that nobody noted as put on, are left out.
     """
     named = {}
-    for code, notes in _group(standing, of_use=True):
-        bag = _read_bag(code, notes)
-        for use in bag.uses:
-            named[use.note] = (bag.shares, bag.types[0] if len(bag.types) == 1 else "")
+    for _, notes in _group(standing, of_use=True):
+        put = [note for note in notes if note.kind == "tassel_bagged"]
+        types = {note.detail for note in put if note.detail}
+        gives = _share(_count_tassels(put)), types.pop() if len(types) == 1 else ""
+        for note in notes:
+            if note.kind == "pollinated":
+                named[note.id] = gives
     return named
 
 
-def _group(standing: Iterable[Note], of_use: bool = False) -> list[tuple[str, list[Note]]]:
+def _group(standing: Iterable[N], of_use: bool = False) -> list[tuple[str, list[N]]]:
     """Notes about tassels and pollinations by bag; if of use, only bags that were both put on and used."""
-    by_code: dict[str, list[Note]] = defaultdict(list)
-    put_on = set()
+    by_code: dict[str, list[N]] = defaultdict(list)
+    put_on, used = set(), set()
     for note in standing:
         if note.bag and note.kind in ("tassel_bagged", "pollinated", "tassel_unbagged"):
             by_code[note.bag].append(note)
             if note.kind == "tassel_bagged":
                 put_on.add(note.bag)
-    codes = put_on if of_use else by_code.keys()
+            elif note.kind == "pollinated":
+                used.add(note.bag)
+    codes = put_on & used if of_use else by_code.keys()
     return [(code, notes) for code in sorted(codes) for notes in _part(by_code[code])]
 
 
-def _part(notes: list[Note]) -> list[list[Note]]:
+def _part(notes: list[N]) -> list[list[N]]:
     """Notes of one code, parted where nothing was noted on it for so long that it must be another bag."""
     ordered = sorted(notes, key=lambda note: (note.taken_on, note.id))
+    if (ordered[-1].taken_on - ordered[0].taken_on).days <= ONE_BAG_DAYS:
+        return [ordered]
     parts = [[ordered[0]]]
     for before, note in pairwise(ordered):
         if (note.taken_on - before.taken_on).days > ONE_BAG_DAYS:
@@ -120,14 +129,22 @@ def _part(notes: list[Note]) -> list[list[Note]]:
     return parts
 
 
-def _read_bag(code: str, notes: Sequence[Note]) -> Bag:
+def _count_tassels(put: Iterable[Told]) -> dict[str, int]:
+    """Tassels in a bag by the tag of their row; notes of one row are the same tassels, so the largest counts once."""
     tassels: dict[str, int] = {}
-    for note in notes:
-        if note.kind == "tassel_bagged":
-            tassels[note.tag] = max(tassels.get(note.tag, 0), count_noted(note.value))
-    in_it = {tag: count for tag, count in tassels.items() if count}
-    total = sum(in_it.values())
+    for note in put:
+        tassels[note.tag] = max(tassels.get(note.tag, 0), count_noted(note.value))
+    return {tag: count for tag, count in tassels.items() if count}
+
+
+def _share(tassels: Mapping[str, int]) -> Shares:
+    total = sum(tassels.values())
+    return tuple((tag, tassels[tag] / total) for tag in sorted(tassels))
+
+
+def _read_bag(code: str, notes: Sequence[Told]) -> Bag:
     put = [note for note in notes if note.kind == "tassel_bagged"]
+    tassels = _count_tassels(put)
     uses = [
         Use(note.id, note.tag, count_noted(note.value), note.taken_on, note.male, note.detail)
         for note in notes
@@ -135,8 +152,8 @@ def _read_bag(code: str, notes: Sequence[Note]) -> Bag:
     ]
     return Bag(
         code=code,
-        shares=tuple((tag, in_it[tag] / total) for tag in sorted(in_it)),
-        tassels=total,
+        shares=_share(tassels),
+        tassels=sum(tassels.values()),
         types=tuple(sorted({note.detail for note in put if note.detail})),
         put_on=tuple(sorted({note.taken_on for note in put})),
         uses=tuple(sorted(uses, key=lambda use: (use.on, use.tag, use.note))),
@@ -152,8 +169,10 @@ def count_noted(value: str) -> int:
         return 1
 
 
-def sum_counts(notes: Iterable[Note]) -> int:
+def sum_counts(notes: Sequence[Told]) -> int:
     """Counts added up; notes on the same bag are the same ear or ears, so the largest of them counts once."""
+    if len(notes) < 2:
+        return count_noted(notes[0].value) if notes else 0
     by_bag: dict[str, int] = {}
     loose = 0
     for note in notes:
@@ -190,7 +209,7 @@ def check_bag(bag: Bag, names: Mapping[str, str], today: date | None = None) -> 
 
 
 def check_bags(
-    standing: Iterable[Note], names: Mapping[str, str], today: date | None = None
+    standing: Iterable[Told], names: Mapping[str, str], today: date | None = None
 ) -> dict[str, tuple[Finding, ...]]:
     """What is odd about the bags of the standing notes, by the tag of the row it is told at; as `check_bag`."""
     by_tag: dict[str, list[Finding]] = defaultdict(list)

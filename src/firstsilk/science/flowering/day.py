@@ -168,7 +168,8 @@ def _say_loss(stake: Stake) -> str:
 
 def _still_wanted(row: RowOnDay) -> int:
     """Ears still to pollinate; those whose bags were found open or with silk seen do not count as made."""
-    return max(0, row.wanted - max(0, row.state.ears_pollinated - _lost(row)))
+    made = row.state.ears_pollinated
+    return max(0, row.wanted - max(0, made - _lost(row))) if made else row.wanted
 
 
 def _lost(row: RowOnDay) -> int:
@@ -250,6 +251,7 @@ def _male_bags(day: SeasonDay) -> list[Task]:
     today, tomorrow = day.today, day.today + timedelta(days=1)
     if day.is_past(tomorrow):
         return []
+    giving = {row.tag for row in day.rows if _can_give(row, tomorrow)}
     need: dict[str, int] = {}
     stakes: dict[str, list[Stake]] = defaultdict(list)
     for row in day.rows:
@@ -258,11 +260,14 @@ def _male_bags(day: SeasonDay) -> list[Task]:
             continue
         if not _silk_is_good(half_on, tomorrow):
             continue
-        givers = [tag for tag in row.males if tag in day.by_tag and _can_give(day.by_tag[tag], tomorrow)]
-        stake, _ = day.find_stake(row, half_on, wanted, tomorrow) if givers else (NOTHING_LOST, 0)
+        givers = [tag for tag in row.males if tag in giving]
+        if not givers:
+            continue
+        stake, _ = day.find_stake(row, half_on, wanted, tomorrow)
+        share, of_each = replace(stake, gain_ears=stake.gain_ears / len(givers)), -(-wanted // len(givers))
         for tag in givers:
-            need[tag] = need.get(tag, 0) + -(-wanted // len(givers))
-            stakes[tag].append(replace(stake, gain_ears=stake.gain_ears / len(givers)))
+            need[tag] = need.get(tag, 0) + of_each
+            stakes[tag].append(share)
     return [
         _bag_male(day.by_tag[tag], ears, stakes[tag], today)
         for tag, ears in need.items()

@@ -106,6 +106,7 @@ class SeasonDay:
         self.rows, self.today, self.end_on, self.killed_on = rows, today, end_on, killed_on
         self.workable_frac = workable_frac
         self.by_tag = {row.tag: row for row in rows}
+        self._starts: dict[tuple[str, ...], tuple[date, ...]] = {}
         self.standing: dict[int, int] = defaultdict(int)
         self.used_on: dict[str, date] = {}
         for row in rows:
@@ -127,14 +128,21 @@ class SeasonDay:
     def find_later(self, row: RowOnDay, half_on: date, day: date) -> tuple[int, ...]:
         """In how many days from a day on the row can be pollinated once more: silk good, a male sheds, no cutoff."""
         last = half_on + timedelta(days=SILK_LASTS_DAYS)
-        males = [self.by_tag[tag] for tag in row.males if tag in self.by_tag]
-        starts = [start for male in males if (start := _shed_start(male, self.today)) is not None]
+        starts = self._find_starts(row.males)
         later = []
         for ahead in range(1, (last - day).days + 1):
             on = day + timedelta(days=ahead)
             if not self.is_past(on) and any(0 <= (on - start).days <= SHED_LASTS_DAYS for start in starts):
                 later.append(ahead)
         return tuple(later)
+
+    def _find_starts(self, males: tuple[str, ...]) -> tuple[date, ...]:
+        """The days on which the shed of any of these begins; many rows share their males, and many males a day."""
+        if males not in self._starts:
+            there = [self.by_tag[tag] for tag in males if tag in self.by_tag]
+            starts = {start for male in there if (start := _shed_start(male, self.today)) is not None}
+            self._starts[males] = tuple(sorted(starts))
+        return self._starts[males]
 
     def find_look_stake(self, row: RowOnDay, count: int, age_days: int, out_frac: float) -> Stake:
         """What is lost if nobody looks today at a row that is out with this chance, so many days ago: a day's wait of

@@ -111,7 +111,7 @@ def _count(tag: str, bag: str, notes: Sequence[Note]) -> EarCount:
     for note in notes:
         of[note.kind].append(note)
     whys = sorted({note.detail or "other" for note in of["ears_left"]})
-    left = [(why, sum_counts(one for one in of["ears_left"] if (one.detail or "other") == why)) for why in whys]
+    left = [(why, sum_counts([one for one in of["ears_left"] if (one.detail or "other") == why])) for why in whys]
     return EarCount(
         tag=tag,
         bag=bag,

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, timedelta, timezone
 from hashlib import sha256
+from typing import NamedTuple, Protocol
 from uuid import UUID
 
 from firstsilk.science.lineage.generation import POLLINATIONS
@@ -146,6 +147,55 @@ class Note:
     def taken_on(self) -> date:
         """The day the note speaks of on the device's calendar."""
         return date.fromisoformat(self.taken_local[:10])
+
+
+class Told(Protocol):
+    """What a row's state and a bag are made of, of a whole note or of a brief one."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def detail(self) -> str: ...
+    @property
+    def tag(self) -> str: ...
+    @property
+    def male(self) -> str: ...
+    @property
+    def bag(self) -> str: ...
+    @property
+    def value(self) -> str: ...
+    @property
+    def taken_local(self) -> str: ...
+    @property
+    def taken_on(self) -> date: ...
+    @property
+    def doubt(self) -> str: ...
+    @property
+    def replaces(self) -> str: ...
+    @property
+    def practice(self) -> bool: ...
+
+
+class BriefNote(NamedTuple):
+    """A note of which only that is read that a state is made of: a nursery has a hundred thousand of them.
+
+    `id` and `replaces` are written alike, with hyphens or without.
+    """
+
+    id: str
+    kind: str
+    detail: str
+    tag: str
+    male: str
+    bag: str
+    value: str
+    taken_local: str
+    taken_on: date
+    doubt: str
+    replaces: str
+    practice: bool = False
 
 
 BODY_FIELDS: tuple[str, ...] = tuple(field.name for field in fields(Note) if field.name != "check_sum")

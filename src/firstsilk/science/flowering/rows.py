@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any, TypeVar
 
 from firstsilk.science.flowering.bags import Shares, count_noted, name_givers, sum_counts
-from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.notes import Told
+
+N = TypeVar("N", bound=Told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +75,7 @@ class RowState:
     @property
     def ears_pollinated(self) -> int:
         """All ears pollinated, spoiled or not."""
-        return sum(tally.ears for tally in self.pollinations)
+        return sum(tally.ears for tally in self.pollinations) if self.pollinations else 0
 
     @property
     def ears_standing(self) -> int:
@@ -80,7 +83,7 @@ class RowState:
         return max(0, self.ears_pollinated - self.spoiled)
 
 
-def find_undone(notes: Iterable[Note]) -> dict[str, str]:
+def find_undone(notes: Iterable[Told]) -> dict[str, str]:
     """Which notes no longer stand, and by which note each of them was replaced or taken back.
 
     Parameters
@@ -126,7 +129,7 @@ def _find_taken_back(withdrawals: Mapping[str, str]) -> dict[str, str]:
     return taken_back
 
 
-def keep_standing_notes(notes: Iterable[Note]) -> tuple[list[Note], list[str]]:
+def keep_standing_notes(notes: Iterable[N]) -> tuple[list[N], list[str]]:
     """The notes that stand: each once, not undone, not practice; and the ids over which two corrections differ.
 
     Notes
@@ -149,7 +152,7 @@ def keep_standing_notes(notes: Iterable[Note]) -> tuple[list[Note], list[str]]:
     return standing, conflicts
 
 
-def read_row_states(notes: Iterable[Note], up_to: date | None = None) -> dict[str, RowState]:
+def read_row_states(notes: Iterable[Told], up_to: date | None = None) -> dict[str, RowState]:
     """The state of every row that any note speaks of, by tag.
 
     Parameters
@@ -159,14 +162,14 @@ def read_row_states(notes: Iterable[Note], up_to: date | None = None) -> dict[st
     up_to
         Only notes taken on or before this day count; all if None.
     """
-    known = [note for note in notes if up_to is None or note.taken_on <= up_to]
+    known = list(notes) if up_to is None else [note for note in notes if note.taken_on <= up_to]
     standing, conflicts = keep_standing_notes(known)
-    about = {note.id: note.tag for note in known}
-    by_tag: dict[str, list[Note]] = defaultdict(list)
+    by_tag: dict[str, list[Told]] = defaultdict(list)
     for note in standing:
         if note.tag:
             by_tag[note.tag].append(note)
     torn: dict[str, list[str]] = defaultdict(list)
+    about = {note.id: note.tag for note in known} if conflicts else {}
     for one in conflicts:
         torn[about.get(one, "")].append(one)
     givers = name_givers(standing)
@@ -174,38 +177,24 @@ def read_row_states(notes: Iterable[Note], up_to: date | None = None) -> dict[st
 
 
 def _read_row(
-    tag: str, notes: list[Note], conflicts: tuple[str, ...], givers: Mapping[str, tuple[Shares, str]]
+    tag: str, notes: list[Told], conflicts: tuple[str, ...], givers: Mapping[str, tuple[Shares, str]]
 ) -> RowState:
-    by_kind: dict[str, list[Note]] = {}
+    of: dict[str, list[Told]] = {}
     for note in notes:
-        by_kind.setdefault(note.kind, []).append(note)
-    of = _Kinds(by_kind)
-    stands = sorted((note.taken_local, note.id, note.value) for note in of["stand"])
-    return RowState(
-        tag=tag,
-        sown_on=_first_day(of["sown"]),
-        misplanted=tuple(sorted({f"{note.detail} {note.value}".strip() for note in of["misplanted"]})),
-        stand=count_noted(stands[-1][2]) if stands else None,
-        silk_on=_first_day(of["silk"]),
-        silk_not_yet=_last_day(of["silk_not_yet"]),
-        shed_on=_first_day(of["shed"]),
-        shed_not_yet=_last_day(of["shed_not_yet"]),
-        shoot_bags=sum_counts(of["shoot_bagged"]),
-        last_shoot_bag_on=_last_taken(of["shoot_bagged"]),
-        tassel_bags=sum_counts(of["tassel_bagged"]),
-        last_tassel_bag_on=_last_taken(of["tassel_bagged"]),
-        tassel_bags_hanging=_count_hanging(of["tassel_bagged"], of["tassel_unbagged"]),
-        pollinations=_tally_pollinations(of["pollinated"], givers),
-        spoiled=sum_counts(of["spoiled"]),
-        bags_not_well=sum_counts([note for note in of["rechecked"] if note.detail in NOT_WELL]),
-        ratings=_mean_ratings(of["rated"]),
-        ears_picked=sum_counts(of["ears_picked"]),
-        kernels=sum_counts(of["shelled"]),
-        remarks=tuple(note.value for note in of["remarked"]),
-        n_notes=len(notes),
-        n_doubted=sum(1 for note in notes if note.doubt),
-        conflicts=conflicts,
-    )
+        if note.kind in of:
+            of[note.kind].append(note)
+        else:
+            of[note.kind] = [note]
+    # A row has notes of a few kinds only: the rest of its state stays as it begins.
+    told: dict[str, Any] = {}
+    for kind, of_kind in of.items():
+        for name, read in _READ_KIND.get(kind, ()):
+            told[name] = read(of_kind)
+    if "tassel_bagged" in of:
+        told["tassel_bags_hanging"] = _count_hanging(of["tassel_bagged"], of.get("tassel_unbagged", []))
+    if "pollinated" in of:
+        told["pollinations"] = _tally_pollinations(of["pollinated"], givers)
+    return RowState(tag, n_notes=len(notes), n_doubted=_count_doubted(notes), conflicts=conflicts, **told)
 
 
 NOT_WELL = ("silk_seen", "bag_open", "wrong_code")
@@ -214,7 +203,7 @@ NOTED_WITHIN_DAYS = 370
 """A note speaks of a day of its own season: a value further from the day it was taken is no day (a choice of ours)."""
 
 
-def noted_day(note: Note) -> date:
+def noted_day(note: Told) -> date:
     """The day a dated note speaks of: its value, or the day it was taken where the value is no date that it can mean.
 
     Nobody sees tomorrow's silk: a value after the day on which the note was taken is that day.
@@ -226,46 +215,53 @@ def noted_day(note: Note) -> date:
     return day if 0 <= (note.taken_on - day).days <= NOTED_WITHIN_DAYS else note.taken_on
 
 
-class _Kinds(dict[str, list[Note]]):
-    """Notes by kind; no notes of a kind that there is none of."""
-
-    def __missing__(self, kind: str) -> list[Note]:
-        return _NONE
+def _first_taken(notes: Sequence[Told]) -> date:
+    return notes[0].taken_on if len(notes) == 1 else min(note.taken_on for note in notes)
 
 
-_NONE: list[Note] = []
+def _last_taken(notes: Sequence[Told]) -> date:
+    return notes[0].taken_on if len(notes) == 1 else max(note.taken_on for note in notes)
 
 
-def _last_taken(notes: list[Note]) -> date | None:
-    return max(note.taken_on for note in notes) if notes else None
+def _first_day(notes: Sequence[Told]) -> date:
+    return noted_day(notes[0]) if len(notes) == 1 else min(noted_day(note) for note in notes)
 
 
-def _first_day(notes: list[Note]) -> date | None:
-    return min(noted_day(note) for note in notes) if notes else None
+def _last_day(notes: Sequence[Told]) -> date:
+    return noted_day(notes[0]) if len(notes) == 1 else max(noted_day(note) for note in notes)
 
 
-def _last_day(notes: list[Note]) -> date | None:
-    return max(noted_day(note) for note in notes) if notes else None
+def _count_stand(notes: Sequence[Told]) -> int:
+    """The stand counted last."""
+    return count_noted(max((note.taken_local, note.id, note.value) for note in notes)[2])
 
 
-def _count_hanging(put_on: list[Note], taken_down: list[Note]) -> int:
+def _count_doubted(notes: Sequence[Told]) -> int:
+    return len([note for note in notes if note.doubt])
+
+
+def _say_misplanted(notes: Sequence[Told]) -> tuple[str, ...]:
+    return tuple(sorted({f"{note.detail} {note.value}".strip() for note in notes}))
+
+
+def _count_not_well(notes: Sequence[Told]) -> int:
+    return sum_counts([note for note in notes if note.detail in NOT_WELL])
+
+
+def _count_hanging(put_on: list[Told], taken_down: list[Told]) -> int:
     last = _last_taken(put_on)
-    if last is None:
-        return 0
     hung = sum_counts([note for note in put_on if note.taken_on == last])
     return max(0, hung - sum_counts([note for note in taken_down if note.taken_on >= last]))
 
 
-def name_pollen(note: Note, givers: Mapping[str, tuple[Shares, str]]) -> tuple[str, Shares]:
+def name_pollen(note: Told, givers: Mapping[str, tuple[Shares, str]]) -> tuple[str, Shares]:
     """Kind of a pollination note and its males with their shares: as it says, else as its bag tells (`name_givers`)."""
     shares, kind = givers.get(note.id, ((), ""))
     return note.detail or kind, ((note.male, 1.0),) if note.male else shares
 
 
-def _tally_pollinations(notes: list[Note], givers: Mapping[str, tuple[Shares, str]]) -> tuple[PollinationTally, ...]:
-    if not notes:
-        return ()
-    groups: dict[tuple[str, Shares], list[Note]] = defaultdict(list)
+def _tally_pollinations(notes: list[Told], givers: Mapping[str, tuple[Shares, str]]) -> tuple[PollinationTally, ...]:
+    groups: dict[tuple[str, Shares], list[Told]] = defaultdict(list)
     for note in notes:
         groups[name_pollen(note, givers)].append(note)
     return tuple(
@@ -273,21 +269,19 @@ def _tally_pollinations(notes: list[Note], givers: Mapping[str, tuple[Shares, st
             type=kind,
             male=shares[0][0] if len(shares) == 1 else "",
             ears=sum_counts(group),
-            first_on=min(note.taken_on for note in group),
-            last_on=max(note.taken_on for note in group),
+            first_on=_first_taken(group),
+            last_on=_last_taken(group),
             bulk=shares if len(shares) > 1 else (),
         )
         for (kind, shares), group in sorted(groups.items())
     )
 
 
-def _mean_ratings(notes: list[Note]) -> dict[str, float]:
+def _mean_ratings(notes: list[Told]) -> dict[str, float]:
     """The mean of each rated trait over its notes; a value that is no number counts for none.
 
     Rounded, so that the order of adding cannot show.
     """
-    if not notes:
-        return {}
     values: dict[str, list[float]] = defaultdict(list)
     for note in notes:
         try:
@@ -297,3 +291,23 @@ def _mean_ratings(notes: list[Note]) -> dict[str, float]:
         if math.isfinite(score):
             values[note.detail].append(score)
     return {trait: round(math.fsum(found) / len(found), 9) for trait, found in sorted(values.items())}
+
+
+_READ_KIND: dict[str, tuple[tuple[str, Callable[[list[Told]], object]], ...]] = {
+    "sown": (("sown_on", _first_day),),
+    "misplanted": (("misplanted", _say_misplanted),),
+    "stand": (("stand", _count_stand),),
+    "silk": (("silk_on", _first_day),),
+    "silk_not_yet": (("silk_not_yet", _last_day),),
+    "shed": (("shed_on", _first_day),),
+    "shed_not_yet": (("shed_not_yet", _last_day),),
+    "shoot_bagged": (("shoot_bags", sum_counts), ("last_shoot_bag_on", _last_taken)),
+    "tassel_bagged": (("tassel_bags", sum_counts), ("last_tassel_bag_on", _last_taken)),
+    "spoiled": (("spoiled", sum_counts),),
+    "rechecked": (("bags_not_well", _count_not_well),),
+    "rated": (("ratings", _mean_ratings),),
+    "ears_picked": (("ears_picked", sum_counts),),
+    "shelled": (("kernels", sum_counts),),
+    "remarked": (("remarks", lambda notes: tuple(note.value for note in notes)),),
+}
+"""What notes of one kind tell of a row: fields of its state, each with how it is read from them."""

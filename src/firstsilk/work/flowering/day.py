@@ -81,6 +81,11 @@ def read_day_list(on: Occasion, season: str = "", by_forecast: bool = False) -> 
     cutoff, a killing frost. Not considered: rain, heat of the day, the hour, walking distance beyond row order, who is
     there.
     """
+    with pause_collecting():
+        return _read_day(on, season, by_forecast)
+
+
+def _read_day(on: Occasion, season: str, by_forecast: bool) -> DayList:
     station = get_station(on.station)
     book = get_season(station, season, on.today)
     facts, basis = read_season_rows(on, station, book)
@@ -89,11 +94,10 @@ def read_day_list(on: Occasion, season: str = "", by_forecast: bool = False) -> 
         facts, basis = _expect_by(forecast, facts), forecast.basis
     by_number = {row.number: row for row in facts}
     killed = find_killing_frost(station, book, facts, on.today)
-    with pause_collecting():
-        tags = {rows: tuple(by_number[number].tag for number in rows) for rows in {row.male_rows for row in facts}}
-        there = [_on_day(row, tags[row.male_rows], on.today) for row in facts]
-        tasks = list_tasks(there, on.today, book.cutoff_on, killed)
-        progress = measure_progress(facts, on.today, _first(book.cutoff_on, killed))
+    tags = {rows: tuple(by_number[number].tag for number in rows) for rows in {row.male_rows for row in facts}}
+    there = [_on_day(row, tags[row.male_rows], on.today) for row in facts]
+    tasks = list_tasks(there, on.today, book.cutoff_on, killed)
+    progress = measure_progress(facts, on.today, _first(book.cutoff_on, killed))
     return DayList(book.name, on.today, book.cutoff_on, tasks, by_number, basis, progress, killed, forecast)
 
 

@@ -100,6 +100,9 @@ class HeatClock:
         self.ordinals = np.array([day.toordinal() for day in heat.days], dtype=np.int64)
         self.totals = np.concatenate([[0.0], np.cumsum(heat.units)])
         self.ahead = normal_daily(heat, heat.last or today, LOOK_AHEAD_DAYS).tolist()
+        # Many rows are sown on one day, and many of one line.
+        self._places: dict[date, int] = {}
+        self._expected: dict[tuple[date, float], date | None] = {}
 
     def count_since(self, sown_on: date) -> float:
         """Units from the day after sowing up to the last reading."""
@@ -107,6 +110,12 @@ class HeatClock:
 
     def expect(self, sown_on: date, need: float) -> date | None:
         """The day on which the units were or will be reached at the normal pace; None if that cannot be told."""
+        asked = (sown_on, need)
+        if asked not in self._expected:
+            self._expected[asked] = self._expect(sown_on, need)
+        return self._expected[asked]
+
+    def _expect(self, sown_on: date, need: float) -> date | None:
         if self.heat.last is None:
             return None
         start = self._after(sown_on)
@@ -118,7 +127,9 @@ class HeatClock:
         return None if days is None else max(self.heat.last, sown_on) + timedelta(days=days)
 
     def _after(self, day: date) -> int:
-        return int(np.searchsorted(self.ordinals, day.toordinal(), side="right"))
+        if day not in self._places:
+            self._places[day] = int(np.searchsorted(self.ordinals, day.toordinal(), side="right"))
+        return self._places[day]
 
 
 def read_rows(on: Occasion, season: str = "") -> tuple[tuple[RowFacts, ...], Basis]:
@@ -135,7 +146,7 @@ def read_season_rows(on: Occasion, station: Station, season: Season) -> tuple[tu
         told = rows_on(station, on.today).filter(season=season).order_by("number")
         # Plain values: a large nursery has 20,000 rows, and five records for each take a second and more.
         rows = [PlannedRow(*values) for values in told.values_list(*_ROW_COLUMNS)]
-        states = read_states(station, [row.tag for row in rows], on.today)
+        states = read_states(station, told.order_by().values_list("tag", flat=True), on.today)
         heat = read_daily_heat(station, season.site, on.today)
         rates = read_line_rates(station, {row.line for row in rows}, on.today)
         facts = _facts_of(rows, states, HeatClock(heat, on.today), rates, on)

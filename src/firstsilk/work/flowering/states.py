@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import date
-from typing import TypeGuard
+from typing import TypeGuard, TypeVar
 
 from django.db.models import CharField, Q, QuerySet
 from django.db.models.functions import Cast
 
 from firstsilk.records.models import Note as NoteRecord
 from firstsilk.records.models import Row, Station
-from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.notes import BriefNote, Note, Told
 from firstsilk.science.flowering.rows import RowState, read_row_states
 from firstsilk.work.flowering.chain import as_note
 
+N = TypeVar("N", bound=Told)
 MOST_TAGS_ASKED = 10_000
 """A database takes only so many values in one question; with more tags all notes are read and sifted here. Ours."""
 _TOLD = ("key", "kind", "detail", "tag", "male", "bag", "value", "taken_local", "doubt", "undoes")
@@ -34,16 +36,34 @@ def read_states(
     """
     wanted = tags if tags is None or isinstance(tags, QuerySet) else set(tags)
     if _is_few(wanted):
-        return read_row_states(_gather(station, wanted, up_to, kinds, _tell))
+        return _read_told(_gather(station, wanted, up_to, kinds, _tell))
     chosen = _choose(station, wanted, up_to)
     if kinds:
         chosen = chosen.filter(Q(kind__in=kinds) | Q(replaces__isnull=False))
-    notes = _tell(chosen)
+    notes = list(_tell(chosen))
     if wanted is None:
-        return read_row_states(notes)
-    kept = [note for note in notes if isinstance(wanted, QuerySet) or note.tag in wanted or note.replaces]
+        return _read_told(notes)
+    kept = [one for one in notes if isinstance(wanted, QuerySet) or one.tag in wanted or one.replaces]
     codes = _find_codes(kept)
-    return read_row_states([*kept, *_tell(_choose_bags(station, codes, up_to))] if codes else kept)
+    if not codes:
+        return _read_told(kept)
+    if isinstance(wanted, QuerySet):
+        asked = _choose_bags(station, codes, up_to)
+        # Tassels of the rows asked for are at hand, unless only some kinds of notes were read.
+        bags = _tell(asked if kinds else asked.exclude(tag__in=wanted))
+    else:
+        bags = iter(notes) if not kinds else _tell(_choose_bags(station, codes, up_to))
+    # A note that comes twice is one note: states are made of the set.
+    return _read_told([*kept, *(one for one in bags if one.kind == "tassel_bagged" and one.bag in codes)])
+
+
+def _read_told(notes: Iterable[BriefNote]) -> dict[str, RowState]:
+    """States with the ids of their conflicts as they are written."""
+    states = read_row_states(notes)
+    for tag, state in states.items():
+        if state.conflicts:
+            states[tag] = replace(state, conflicts=tuple(dash_id(one) for one in state.conflicts))
+    return states
 
 
 def _is_few(tags: set[str] | QuerySet[Row, str] | None) -> TypeGuard[set[str]]:
@@ -55,8 +75,8 @@ def _gather(
     tags: set[str],
     up_to: date | None,
     kinds: Sequence[str],
-    tell: Callable[[QuerySet[NoteRecord]], Iterable[Note]],
-) -> list[Note]:
+    tell: Callable[[QuerySet[NoteRecord]], Iterable[N]],
+) -> list[N]:
     """Notes about few tags and their bags, and those by which these no longer stand; no others, however many there are.
 
     A note that undoes one of them may have another tag, and may itself be undone by one: each step is one question.
@@ -80,10 +100,10 @@ def find_undoing(
     every: QuerySet[NoteRecord],
     known: Collection[str],
     ids: Iterable[str],
-    tell: Callable[[QuerySet[NoteRecord]], Iterable[Note]],
-) -> list[Note]:
+    tell: Callable[[QuerySet[NoteRecord]], Iterable[N]],
+) -> list[N]:
     """Notes by which these no longer stand, and those by which these in turn do not; without those `known` already."""
-    found: dict[str, Note] = {}
+    found: dict[str, N] = {}
     asked = list(ids)
     while asked:
         told = [note for note in tell(every.filter(replaces__in=asked)) if note.id not in found]
@@ -93,15 +113,19 @@ def find_undoing(
     return list(found.values())
 
 
-def _tell(records: QuerySet[NoteRecord]) -> Iterator[Note]:
+def _tell(records: QuerySet[NoteRecord]) -> Iterator[BriefNote]:
     """Only what a state is made of: a nursery has a hundred thousand notes, and whole ones take three times as long."""
     told = records.annotate(key=Cast("uuid", CharField()), undoes=Cast("replaces", CharField()))
+    # A season has few days: each is read once.
+    days: dict[str, date] = {}
     for key, kind, detail, tag, male, bag, value, taken, doubt, undoes in told.values_list(*_TOLD).iterator(5000):
-        yield Note(dash_id(key), "", 0, "", kind, detail, tag, male, bag, None, value, "", taken, 0, "", "", 0, False,
-                   doubt, "", dash_id(undoes) if undoes else "")  # fmt: skip
+        text = taken[:10]
+        if text not in days:
+            days[text] = date.fromisoformat(text)
+        yield BriefNote(key, kind, detail, tag, male, bag, value, taken, days[text], doubt, undoes or "")
 
 
-def _find_codes(notes: Iterable[Note]) -> set[str]:
+def _find_codes(notes: Iterable[Told]) -> set[str]:
     """Bags whose males the pollination notes leave to the bag: they may hang on rows that were not asked for."""
     return {note.bag for note in notes if note.kind == "pollinated" and note.bag and not (note.male and note.detail)}
 

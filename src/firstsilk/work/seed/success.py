@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from firstsilk.answers import InputRefused, refuse
-from firstsilk.records.models import Line, Row, Station
+from firstsilk.records.models import Line, Note, Row, Station
 from firstsilk.science.nursery.counts import count_rows
 from firstsilk.science.seed.line_rates import LineCounts, ProgrammeRates, learn_programme, rate_line
 from firstsilk.science.seed.pollinations import EarRates, find_reach_chance, plan_pollinations
@@ -151,7 +151,10 @@ def count_lines(station: Station, day: date) -> tuple[dict[str, LineCounts], int
     Rows of a record merged into another line count for the line kept.
     """
     past = count_past_seasons(station, day)
-    rows = rows_on(station, day).exclude(season__in=past)
+    # Of a season of this year only rows count of which ears were picked; before the harvest that is none.
+    picked = Note.objects.filter(station=station, kind="ears_picked", taken_on__lte=day)
+    tells = Q(season__year__lt=day.year) | Q(tag__in=picked.values("tag"))
+    rows = rows_on(station, day).filter(tells).exclude(season__in=past)
     counted = [(one.sums, one.n_rows) for one in past.values()]
     counted += _count_by_notes(station, rows, day)
     lines = {line for sums, _ in counted for line in sums}
