@@ -45,13 +45,15 @@ def test_day_is_closed_on_its_page_with_a_reason_where_notes_are_missing(client,
 
 
 def test_wrong_clock_is_told_and_the_corrected_time_stands_beside_the_raw_one(client, station) -> None:
-    receive_notes(ON, PHONE, [make_wire(1)], "2031-07-14T12:00:00", 120)
+    row = make_row(make_season(station), 7, make_line(station, "E1"))
+    receive_notes(ON, PHONE, [make_wire(1, tag=row.tag)], "2031-07-14T12:00:00", 120)
     # The station's 9:00 UTC is 11:00 at +120 min: the phone is an hour ahead.
     page = client.get("/flowering/phones/").content.decode()
     assert "1 h 0 min ahead" in page
     page = client.get("/flowering/notes/").content.decode()
     assert "10:00" in page
     assert "9:00 by our clock" in page
+    assert "9:00 by our clock" in client.get(f"/flowering/rows/{row.tag}/").content.decode()
     receive_notes(ON, PHONE, [], "2031-07-14T11:01:59", 120)
     assert "by our clock" not in client.get("/flowering/notes/").content.decode()
 

@@ -13,6 +13,7 @@ from firstsilk.faces.command.main import run
 from firstsilk.faces.files.guard import check_marker_upload
 from firstsilk.faces.files.marker_sheets import give_markers, sheet_from_bytes
 from firstsilk.faces.files.markers import markers_from_bytes
+from firstsilk.faces.pages.lineage.foretelling import _tell_trust
 from firstsilk.invented.markers import list_markers, write_variants
 from firstsilk.records.models import MarkerPanel, MarkerSample
 from firstsilk.work.accounts import add_account
@@ -125,6 +126,15 @@ def test_the_untested_page_asks_for_a_job_and_refuses_an_unknown_trait(on, sign_
     assert "Nothing is foretold" in client.get("/lineage/untested/").content.decode()
     assert client.get("/lineage/untested/?trait=height").status_code == 422
     assert client.post("/lineage/untested/", {"trait": "moisture_pct"})["Location"].startswith("/jobs/")
+
+
+def test_a_family_is_told_why_without_its_name_and_count_once_more():
+    words = "Family A x B, 3 untested: no family had enough tested lines. Tested relatives: 4, of the family itself 1."
+    told = _tell_trust({"family": "A x B", "untested": 3, "words": words, "trust": "not_measured"})
+    assert told == (
+        "not measured",
+        "No family had enough tested lines. Tested relatives: 4, of the family itself 1.",
+    )
 
 
 @pytest.mark.django_db

@@ -54,7 +54,7 @@ def test_account_of_the_year_tells_the_figures_of_the_books(demo_year, demo_book
     told = " ".join(told.split())
     sown = -one(demo_books, "SELECT sum(kernels) FROM records_movement WHERE reason = 'sown'")
     made = one(demo_books, "SELECT sum(kernels) FROM records_movement WHERE reason = 'harvested'")
-    lots = one(demo_books, "SELECT count(*) FROM records_movement WHERE reason = 'harvested'")
+    lots = one(demo_books, "SELECT count(DISTINCT lot_id) FROM records_movement WHERE reason = 'harvested'")
     season = "SELECT id FROM records_season WHERE name = '2031'"
     rows = one(demo_books, f"SELECT count(*) FROM records_row WHERE season_id = ({season})")
     notes = one(demo_books, "SELECT count(*) FROM records_note")

@@ -125,6 +125,8 @@ def test_closed_days_are_told_for_thirty_days() -> None:
     for back in (0, 30, 31):
         close_day(replace(ON, today=ON.today - timedelta(days=back)), "season before the phones")
     assert list_closed_days(ON) == (ON.today - timedelta(days=30), ON.today)
+    yesterday = ON.today - timedelta(days=1)
+    assert list_closed_days(replace(ON, today=yesterday))[-1] == ON.today - timedelta(days=30)
 
 
 def test_standing_of_a_day_is_read_with_the_same_questions_for_two_notes_as_for_two_hundred() -> None:

@@ -14,7 +14,14 @@ from firstsilk.faces.paper.year import make_day_sheet, make_walk_book
 from firstsilk.faces.pocket.api import api
 from firstsilk.records.models import Worker
 from firstsilk.work.flowering.day import read_day_list
-from firstsilk.work.flowering.people import PersonWritten, add_person, change_person, count_days_worked, read_people
+from firstsilk.work.flowering.people import (
+    PersonWritten,
+    add_person,
+    change_person,
+    count_days_worked,
+    note_hours,
+    read_people,
+)
 from firstsilk.work.flowering.teams import plan_teams
 from firstsilk.work.flowering.walk import read_walk
 from firstsilk.work.flowering.work_rules import BANDS, Rule, read_barred_teams, read_rules, set_rule
@@ -91,6 +98,41 @@ def test_hours_noted_and_planned_are_held_against_the_rule(field):
     assert (told["W01"].today_h, told["W01"].may_h) == (12.0, None)
     assert codes(found) == ["hours_day", "hours_week", "worker_not_listed"]
     assert told["W03"].planned_h == pytest.approx(plan_teams(ON, read_day_list(ON)).busy_min("B") / 60)
+
+
+def test_hours_written_down_take_the_place_of_those_noted_before(field):
+    def told():
+        return {one.written.code: (one.today_h, one.week_h) for one in read_people(ON, "2031").people}
+
+    take_note(ON, field[0], "worked", 2, date(2031, 7, 21), worker="W03")
+    take_note(ON, field[0], "worked", 1, worker="W03")
+    take_note(ON, field[0], "worked", 4, worker="W03")
+    take_note(ON, field[0], "worked", 6, worker="W01")
+    assert note_hours(ON, "W03", 3.5) == 3.5
+    assert told()["W03"] == (3.5, 5.5)
+    note_hours(ON, "W03", 4.25)
+    note_hours(ON, "W02", 1)
+    assert (told()["W03"], told()["W02"], told()["W01"]) == ((4.25, 6.25), (1.0, 1.0), (6.0, 6.0))
+    for code, hours, said in (("W99", 3, "no worker"), ("Anna", 3, "no worker"), ("W03", 0, "cannot be")):
+        with pytest.raises(InputRefused, match=said):
+            note_hours(ON, code, hours)
+    with pytest.raises(InputRefused, match=r"25 hours in a day cannot be\. Give up to 24"):
+        note_hours(ON, "W03", 25)
+    assert told()["W03"] == (4.25, 6.25)
+
+
+def test_hours_are_written_on_the_page_and_by_the_command(client, field, station, capsys):
+    sign_in(client, station, "crew_leader")
+    assert "Hours of" in client.get("/flowering/people/?season=2031").content.decode()
+    assert client.post("/flowering/people/?season=2031", {"code": "w03", "hours": "3,5"}).status_code == 302
+    assert client.post("/flowering/people/?season=2031", {"code": "W03", "hours": "many"}).status_code == 422
+    assert client.post("/flowering/people/?season=2031", {"code": "W03", "hours": ""}).status_code == 422
+    assert ">3.5<" in client.get("/flowering/people/?season=2031").content.decode()
+    code, _, said = call(capsys, "people", "W03", "--hours", "4", "--today", str(DAY))
+    assert (code, "W03 worked 4 h on 2031-07-22" in said) == (0, True)
+    code, _, said = call(capsys, "people", "--hours", "4", "--today", str(DAY))
+    assert (code, "not said" in said) == (1, True)
+    assert {one.written.code: one.today_h for one in read_people(ON, "2031").people}["W03"] == 4.0
 
 
 def test_a_newcomer_works_a_fifth_on_day_one_and_anew_after_a_week_away(field):

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -124,6 +127,18 @@ def test_correction_of_a_correction_is_no_conflict() -> None:
     second = make_wire(2, replaces=first["id"])
     receive_notes(ON, PHONE, [first, second, make_wire(3, replaces=second["id"])])
     assert read_to_settle(ON).conflicts == ()
+
+
+def test_a_day_looked_back_at_knows_nothing_of_what_came_or_was_settled_later() -> None:
+    yesterday = replace(ON, today=ON.today - timedelta(days=1))
+    number = _lay_aside()
+    _correct_twice()
+    assert (read_to_settle(yesterday).n_open, read_to_settle(yesterday).conflicts) == (0, ())
+    assert (read_to_settle(ON).n_open, len(read_to_settle(ON).conflicts)) == (1, 1)
+    settle_as_nothing(replace(ON, now=ON.now + timedelta(days=1)), number, "known")
+    assert (read_to_settle(ON).n_open, read_to_settle(ON).n_settled) == (1, 0)
+    tomorrow = read_to_settle(replace(ON, today=ON.today + timedelta(days=1)))
+    assert (tomorrow.n_open, tomorrow.n_settled) == (0, 1)
 
 
 def test_what_waits_is_read_with_the_same_questions_for_one_as_for_twenty() -> None:

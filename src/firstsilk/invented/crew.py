@@ -18,7 +18,7 @@ from firstsilk.science.flowering.notes import FORMAT, Note, make_note_id, note_a
 class Crew:
     """The phones of a crew: their device ids, how many notes each has taken, and the id of each draft written.
 
-    Grows with every draft.
+    Grows with every draft. `ahead_s` is how far the clock of each phone is ahead of the true time [s]; none: all right.
     """
 
     seed: int
@@ -26,9 +26,20 @@ class Crew:
     offset_min: int
     taken: list[int]
     ids: dict[str, str] = field(default_factory=dict)
+    ahead_s: tuple[int, ...] = ()
+
+    def find_clock(self, phone: int, local: datetime) -> datetime:
+        """What a phone's clock shows at a time of the station's clock."""
+        return local + timedelta(seconds=self.ahead_s[phone] if self.ahead_s else 0)
 
 
-def make_crew(seed: int, phones: int = 4, devices: Sequence[str] = (), offset_min: int = OFFSET_MIN) -> Crew:
+def make_crew(
+    seed: int,
+    phones: int = 4,
+    devices: Sequence[str] = (),
+    offset_min: int = OFFSET_MIN,
+    ahead_s: Sequence[int] = (),
+) -> Crew:
     """A crew with fresh phones.
 
     Parameters
@@ -41,10 +52,12 @@ def make_crew(seed: int, phones: int = 4, devices: Sequence[str] = (), offset_mi
         Device UUIDs, if the phones are enrolled already; draft phone 0 is the first.
     offset_min
         The phones' offset from UTC [min].
+    ahead_s
+        How far each phone's clock is ahead [s]; all right if empty.
     """
     made = [str(UUID(bytes=roll(seed, "phone", at).bytes(16), version=4)) for at in range(phones)]
     chosen = tuple(devices) or tuple(made)
-    return Crew(seed, chosen, offset_min, [0] * len(chosen))
+    return Crew(seed, chosen, offset_min, [0] * len(chosen), ahead_s=tuple(ahead_s))
 
 
 def write_notes(crew: Crew, drafts: Iterable[NoteDraft]) -> tuple[Note, ...]:
@@ -75,7 +88,8 @@ def send_notes(crew: Crew, drafts: Iterable[NoteDraft]) -> tuple[list[dict[str, 
 
 def _write_note(crew: Crew, draft: NoteDraft) -> Note:
     zone = timezone(timedelta(minutes=crew.offset_min))
-    moment = datetime.fromisoformat(draft.taken_local).replace(tzinfo=zone)
+    local = crew.find_clock(draft.phone, datetime.fromisoformat(draft.taken_local))
+    moment = local.replace(tzinfo=zone)
     note_id = make_note_id(int(moment.timestamp()) * 1000, roll(crew.seed, "note", draft.key).bytes(10))
     crew.taken[draft.phone] += 1
     crew.ids[draft.key] = note_id
@@ -92,7 +106,7 @@ def _write_note(crew: Crew, draft: NoteDraft) -> Note:
         plant=draft.plant,
         value=draft.value,
         unit=draft.unit,
-        taken_local=draft.taken_local,
+        taken_local=local.isoformat(),
         offset_min=crew.offset_min,
         source="phone",
         app=f"firstsilk {__version__}",

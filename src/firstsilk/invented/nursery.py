@@ -121,7 +121,13 @@ def draw_row_facts(seed: int, weather: InventedWeather, site: str, line: LineTru
     return RowFacts(stand, silk if stand else None, shed if stand else None, line.success_frac, line.kernels_per_ear)
 
 
-def draw_kernels(dice: np.random.Generator, kernels_per_ear: float, ears: int) -> int:
-    """Kernels shelled from a number of good ears; gamma about the line's mean, at least one an ear."""
+def draw_ear_kernels(dice: np.random.Generator, kernels_per_ear: float, ears: int) -> list[int]:
+    """Kernels on each of a number of good ears; gamma about the line's mean, at least one an ear."""
     shape = 1.0 / KERNELS_CV**2
-    return int(np.maximum(np.round(dice.gamma(shape, kernels_per_ear / shape, ears)), 1.0).sum())
+    drawn = np.maximum(np.round(dice.gamma(shape, kernels_per_ear / shape, ears)), 1.0)
+    return [int(one) for one in drawn]
+
+
+def draw_kernels(dice: np.random.Generator, kernels_per_ear: float, ears: int) -> int:
+    """Kernels shelled from a number of good ears, as `draw_ear_kernels`."""
+    return sum(draw_ear_kernels(dice, kernels_per_ear, ears))

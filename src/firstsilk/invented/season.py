@@ -55,7 +55,7 @@ class CrewTask:
 
 @dataclass(slots=True)
 class Progress:
-    """What has been done on a row so far."""
+    """What has been done on a row so far; `codes` are the bags of ears with a number, once picked of the good ones."""
 
     sown: bool = False
     silk_noted: bool = False
@@ -65,6 +65,7 @@ class Progress:
     pollinated: int = 0
     spoiled: int = 0
     last_pollinated_on: date | None = None
+    codes: list[str] = field(default_factory=list)
     picked: int | None = None
     picked_on: date | None = None
     kernels: int | None = None
@@ -189,7 +190,7 @@ def answer_day_list(field: Field, tasks: Iterable[CrewTask], day: date) -> tuple
     for task in ordered:
         dice = roll(field.world.seed, "task", task.tag, task.do, task.trait, day)
         drafts += [_stamp(field, task, said, day) for said in _DO[task.do](field, task, day, dice)]
-    timed = _set_clocks(field, drafts, day)
+    timed = set_clocks(field, drafts, day)
     males = [tag for tag, row in field.rows.items() if row.purpose == "male"]
     blurred, mistakes = blur_drafts(field.world.seed, timed, males)
     field.mistakes += mistakes
@@ -229,8 +230,9 @@ def _stamp(field: Field, task: CrewTask, said: _Said, day: date) -> NoteDraft:
     )
 
 
-def _set_clocks(field: Field, drafts: Iterable[NoteDraft], day: date) -> list[NoteDraft]:
-    """Each phone's own clock, never going back: a job begins at its hour, notes follow at a walker's pace."""
+def set_clocks(field: Field, drafts: Iterable[NoteDraft], day: date) -> list[NoteDraft]:
+    """Each phone's clock, never going back: a job begins at its minute of the day, which stands for the time of its
+    drafts, and notes follow at a walker's pace."""
     clocks: dict[int, int] = {}
     timed = []
     for at, draft in enumerate(drafts):
@@ -319,7 +321,9 @@ def _do_pollinate(field: Field, task: CrewTask, day: date, dice: np.random.Gener
         return []
     done.pollinated += ears
     done.last_pollinated_on = day
-    said = _say_pollinated(kind, male, ears, _take_hung(field, male or task.tag, ears, day))
+    bags = _take_hung(field, male or task.tag, ears, day)
+    done.codes += bags
+    said = _say_pollinated(kind, male, ears, bags)
     losses = [("bag_lost", BAG_LOST_SHARE), ("plant_broken", PLANT_BROKEN_SHARE)]
     losses += [("wet_pollen", WET_POLLEN_SHARE)] if rain_mm >= WET_MM else []
     for reason, share in losses:

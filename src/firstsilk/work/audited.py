@@ -102,10 +102,10 @@ WEIGHT_OF = {
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One finding about one record. `subject` is of `SUBJECTS`; `kind` is ``line``, ``lot``, ``row``, ``trial``, ``crate``
-    or ``note``, `key` what its page is asked by, `record` how a person calls it. Where the finding's value is a note, it
-    is called as a person does (``phone 3, note 212``) and `note` is its id; `position` is its place in the chain where
-    no row tells of it, else 0."""
+    """One finding about one record. `subject` is of `SUBJECTS`; `kind` is ``line``, ``lot``, ``row``, ``trial``,
+    ``crate`` or ``note``, `key` what its page is asked by, `record` how a person calls it. Where the finding's value is
+    a note, it is called as a person does (``phone 3, note 212``) and `note` is its id; `position` is its place in the
+    chain where no row tells of it, else 0."""
 
     subject: str
     kind: str

@@ -226,10 +226,11 @@ def _desk_due(station: Station, on: Occasion) -> Iterator[Due]:
     if failed:
         why = "Days do not come in from there; what was said stands on the page."
         yield Due("places of weather that failed", failed, why, "soon", "climate", page="climate-feeds", roles=DESK)
-    aside = NoteAside.objects.filter(station=station).count()
+    known = NoteAside.objects.filter(station=station, received_at__lt=end_of_day(station, on.today))
+    aside = known.exclude(settled__settled_at__lt=end_of_day(station, on.today)).count()
     if aside:
         why = "They could not stand as notes; a person reads them."
-        yield Due("notes laid aside", aside, why, "soon", "flowering", "#aside", "notes")
+        yield Due("notes laid aside", aside, why, "soon", "flowering", "", "settle")
     read = read_reading_age(on)
     if read is not None and (read.age_days is None or read.age_days > 1):
         why = f"The last reading is {read.age_days} days old." if read.age_days else "There is none yet."

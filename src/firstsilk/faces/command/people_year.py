@@ -32,6 +32,7 @@ def people(
     first_day: Annotated[str, typer.Option(help="Set: first day, as 2031-07-14.")] = "",
     trained: Annotated[str, typer.Option(help="Set: day of training.")] = "",
     left: Annotated[str, typer.Option(help="Set: first day on which the person is gone; none takes it back.")] = "",
+    hours: Annotated[float | None, typer.Option(help="Set: hours worked that day, in place of those noted.")] = None,
     season: Season = "",
     out: Out = "",
     with_age_bands: Annotated[
@@ -42,15 +43,19 @@ def people(
     today: Today = "",
 ) -> None:
     """Who is in the crew, with hours noted, planned and allowed; options add or change the person named."""
+    if hours is not None and not code:
+        raise refuse("worker_missing", "Whose hours these are is not said.", "Name a person: W05 --hours 3.5.")
     on = open_books(station, today)
     from firstsilk.work.cautions import HEAT, UNDER_18
-    from firstsilk.work.flowering.people import read_people
+    from firstsilk.work.flowering.people import note_hours, read_people
     from firstsilk.work.flowering.work_rules import LAW_DECIDES
 
     code = code.upper()
     changes = _read_changes(band, team, {"first_day": first_day, "trained_on": trained, "left_on": left})
     if changes:
         _write_person(on, code, changes)
+    if hours is not None:
+        say(f"Noted: {code} worked {note_hours(on, code, hours):g} h on {on.today}.")
     found = read_people(on, season, code)
     for line in (*(one.as_text() for one in found.findings), HEAT.text, UNDER_18.text, LAW_DECIDES):
         say(line)

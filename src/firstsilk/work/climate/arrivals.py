@@ -297,8 +297,10 @@ def fill_stored_holes(station: Station, site: Site, first: date, last: date) -> 
 def _find_new_holes(site: Site, span: Sequence[date]) -> list[Finding]:
     """Holes within the days sent, and between them and the days that were there before and after."""
     one = timedelta(days=1)
-    stored = WeatherDay.objects.filter(site=site).exclude(origin="forecast")
-    days = list(stored.order_by("date").values_list("date", flat=True))
+    stored = WeatherDay.objects.filter(site=site).exclude(origin="forecast").values_list("date", flat=True)
+    before = stored.filter(date__lt=min(span)).order_by("-date").first()
+    after = stored.filter(date__gt=max(span)).order_by("date").first()
+    days = list(stored.filter(date__range=(before or min(span), after or max(span))).order_by("date"))
     return [
         Finding(
             "day_missing",

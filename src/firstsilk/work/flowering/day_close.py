@@ -166,7 +166,8 @@ def close_day(on: Occasion, reason: str = "") -> ClosedDay:
 
 def list_closed_days(on: Occasion, within_days: int = TOLD_DAYS) -> tuple[date, ...]:
     """The days closed of late, oldest first: phones may let their confirmed notes of them go."""
-    closed = DayClose.objects.filter(station__code=on.station, day__gte=on.today - timedelta(days=within_days))
+    first = on.today - timedelta(days=within_days)
+    closed = DayClose.objects.filter(station__code=on.station, day__gte=first, day__lte=on.today)
     return tuple(closed.order_by("day").values_list("day", flat=True))
 
 

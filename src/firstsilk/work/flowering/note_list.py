@@ -15,6 +15,7 @@ from firstsilk.work.flowering.clock import correct_time, read_wrong_clocks
 from firstsilk.work.flowering.day_close import read_closed_heads
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
+from firstsilk.work.trials.newest import end_of_day
 
 SHOWN = ("all", "doubted", "replaced")
 
@@ -92,9 +93,11 @@ def read_note_list(on: Occasion, show: str = "all", before: int | None = None, s
         for record in shown
     )
     total = every.count()
+    evening = end_of_day(station, on.today)
+    laid_aside = NoteAside.objects.filter(station=station, received_at__lt=evening)
     aside = tuple(
         AsideFacts(one.received_at, one.code, one.reason, one.raw[:300])
-        for one in NoteAside.objects.filter(station=station, settled=None).order_by("-received_at", "-pk")[:50]
+        for one in laid_aside.exclude(settled__settled_at__lt=evening).order_by("-received_at", "-pk")[:50]
     )
     doubted = every.exclude(doubt="").count()
     older = shown[-1].position if len(records) > size else None

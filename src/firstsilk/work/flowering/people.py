@@ -18,6 +18,7 @@ from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.crew import FIRST_DAYS_RULE
 from firstsilk.work.flowering.crew_plan import read_crew_of
 from firstsilk.work.flowering.day import read_day_list
+from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.flowering.teams import plan_teams
 from firstsilk.work.flowering.work_rules import BANDS, Rule, read_rules
 from firstsilk.work.occasion import Basis, Occasion
@@ -117,6 +118,31 @@ def change_person(on: Occasion, person: PersonWritten) -> PersonWritten:
         if not Worker.objects.filter(station=station, code=person.code).update(**_values(person)):
             raise refuse("worker_unknown", f"There is no worker {person.code}.", "Add them first.")
     return person
+
+
+def note_hours(on: Occasion, code: str, hours: float) -> float:
+    """Write down the hours that a person worked on the occasion's day; what was noted of them before is replaced.
+
+    Raises
+    ------
+    InputRefused
+        If nobody has the code, or the hours cannot be.
+    """
+    if find_person(on, code) is None:
+        raise refuse("worker_unknown", f"There is no worker {shorten_value(code)}.", "Add them first.")
+    if not 0 < hours <= MOST_HOURS_NOTED:
+        raise refuse("hours_wrong", f"{hours:g} hours in a day cannot be.", f"Give up to {MOST_HOURS_NOTED:g}.")
+    station = get_station(on.station)
+    with transaction.atomic():
+        Station.objects.select_for_update().get(pk=station.pk)
+        every = Note.objects.filter(station=station, practice=False, taken_on=on.today)
+        undone = find_undone(as_note(one) for one in every.filter(replaces__isnull=False))
+        noted = every.filter(kind="worked", worker=code).order_by("position").values_list("uuid", flat=True)
+        first, *others = [str(uuid) for uuid in noted if str(uuid) not in undone] or [""]
+        drafts = [NoteDraft("worked", "", f"{hours:g}", unit="hours", replaces=first, worker=code)]
+        drafts += [NoteDraft("withdrawn", "", "hours set anew", replaces=one) for one in others]
+        write_notes(on, drafts)
+    return hours
 
 
 def find_person(on: Occasion, code: str) -> PersonWritten | None:

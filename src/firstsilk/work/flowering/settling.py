@@ -25,6 +25,7 @@ from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
+from firstsilk.work.trials.newest import end_of_day
 
 LONGEST_HOW = 300
 MOST_SHOWN = 200
@@ -84,28 +85,32 @@ class ToSettle:
 
 
 def read_to_settle(on: Occasion) -> ToSettle:
-    """Everything laid aside and not settled, oldest first; the newest settled; every conflict of corrections."""
+    """Everything laid aside and not settled, oldest first; the newest settled; every conflict of corrections.
+
+    As it stood on the evening of the occasion's day: what came or was settled later is not told.
+    """
     station = get_station(on.station)
     numbers = _number_devices(station)
-    every = NoteAside.objects.filter(station=station).prefetch_related("settled")
-    opened = every.filter(settled=None)
-    done = every.exclude(settled=None).order_by("-settled__settled_at", "-pk")
+    evening = end_of_day(station, on.today)
+    every = NoteAside.objects.filter(station=station, received_at__lt=evening).prefetch_related("settled")
+    opened = every.exclude(settled__settled_at__lt=evening)
+    done = every.filter(settled__settled_at__lt=evening).order_by("-settled__settled_at", "-pk")
     n_open, n_settled = opened.count(), done.count()
-    conflicts = find_conflicts(station, numbers)
+    conflicts = find_conflicts(station, numbers, evening)
     return ToSettle(
         aside=tuple(_tell_aside(one, numbers) for one in opened.order_by("received_at", "pk")[:MOST_SHOWN]),
         settled=tuple(_tell_aside(one, numbers) for one in done[:50]),
         conflicts=conflicts,
-        twice=_find_codes_used_twice(station),
+        twice=_find_codes_used_twice(station, evening),
         n_open=n_open,
         n_settled=n_settled,
         basis=Basis((("things laid aside", n_open + n_settled), ("notes with two corrections", len(conflicts)))),
     )
 
 
-def _find_codes_used_twice(station: Station) -> tuple[Finding, ...]:
+def _find_codes_used_twice(station: Station, evening: datetime) -> tuple[Finding, ...]:
     wanted = Q(kind="tassel_bagged", bag__gt="") | Q(replaces__isnull=False)
-    records = NoteRecord.objects.filter(wanted, station=station, practice=False)
+    records = NoteRecord.objects.filter(wanted, station=station, practice=False, received_at__lt=evening)
     standing, _ = keep_standing_notes(as_note(one) for one in records.iterator(chunk_size=2000))
     found = (one for bag in read_bags(standing) for _, one in check_bag(bag, {}))
     return tuple(one for one in found if one.code == "bag_put_on_twice")
@@ -159,9 +164,15 @@ def keep_correction(on: Occasion, note_id: str) -> tuple[str, ...]:
     raise refuse("no_conflict", told, "Pick one from the list of what waits.")
 
 
-def find_conflicts(station: Station, numbers: Mapping[str, int]) -> tuple[Conflict, ...]:
-    """Notes with more than one correction in force, by the place of the newest correction, newest first."""
+def find_conflicts(
+    station: Station, numbers: Mapping[str, int], before: datetime | None = None
+) -> tuple[Conflict, ...]:
+    """Notes with more than one correction in force, by the place of the newest correction, newest first.
+
+    Only what came before an instant, if one is given.
+    """
     records = NoteRecord.objects.filter(station=station, practice=False, replaces__isnull=False)
+    records = records if before is None else records.filter(received_at__lt=before)
     known = {str(one.uuid): one for one in records}
     notes = {key: as_note(record) for key, record in known.items()}
     undone = find_undone(notes.values())

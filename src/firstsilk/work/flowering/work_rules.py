@@ -51,8 +51,9 @@ EXAMPLES = (
     Example(
         "European Union, Directive 94/33/EC",
         "under 15, or still in compulsory schooling",
-        "Not employed; light work by exception from 13 or 14: 2 hours on a school day and 12 a week, 7 a day and 35 a "
-        "week in holidays of a week or more, none from 20:00 to 6:00. Hazardous work barred.",
+        "Not employed; light work where national law allows it from 14, or 13: 2 hours on a school day and 12 a week "
+        "in term time, 7 a day and 35 a week in holidays of a week or more (at 15: 8 and 40), none from 20:00 to 6:00. "
+        "Hazardous work barred.",
     ),
     Example(
         "European Union, Directive 94/33/EC",
@@ -72,8 +73,9 @@ EXAMPLES = (
         "driving of people. 12 and 13 with a parent's consent.",
     ),
 )
-"""As summed up from the texts, figures of the directive from memory; laws change, and countries and states add theirs.
-Read the law itself."""
+"""Summed up from the directive as published (ages: article 4, hours: article 8, nights: article 9; its break of half
+an hour, article 12, is from memory) and from the fact sheet; laws change, and countries and states add theirs. Read
+the law itself."""
 LAW_DECIDES = "Local law decides. What stands here is what this station has written down, and no legal advice."
 
 

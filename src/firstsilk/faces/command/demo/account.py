@@ -42,7 +42,7 @@ def _notes(year: Year) -> str:
         f"Noted        {year.notes.get('stored', 0):,} notes from the phones ({twice} came twice and count once, "
         f"{year.notes.get('aside', 0)} laid aside); the chain of {year.chain.n:,} notes "
         f"{'holds' if year.chain.ok else 'IS BROKEN'}. "
-        f"Busiest day {year.peak[0]} with {year.peak[1]} pollination notes."
+        f"Busiest day {year.peak[0]} with {year.peak[1]} pollinations."
     )
 
 
@@ -51,11 +51,14 @@ def _seed(year: Year) -> str:
     met = sum(1 for one in year.progress if one.ears_picked >= one.ears_wanted)
     ears = sum(one.ears_picked for one in year.progress)
     tried = sum(one.ears_pollinated for one in year.progress)
+    at_bench = {one.tag for one in year.bench if one.tag}
+    lots = len(year.lots.lots) + len(at_bench)
+    kernels = sum(lot.kernels for lot in year.lots.lots) + sum(one.kernels for one in year.bench if one.tag)
+    lines = sum(lot.is_new_line for lot in year.lots.lots) + sum(one.is_new_line for one in year.bench)
     return (
         f"Harvested    {ears:,} ears from {tried:,} pollinations; {met} of {len(year.progress)} targets met; "
-        f"{len(year.lots.lots)} lots of {sum(lot.kernels for lot in year.lots.lots):,} kernels, "
-        f"{sum(lot.is_new_line for lot in year.lots.lots)} of them new lines; {len(year.lots.findings)} rows whose "
-        "father the notes cannot tell."
+        f"{lots} lots of {kernels:,} kernels, {lines} of them new lines, {len(at_bench)} of them shelled at the bench; "
+        f"{len(year.lots.findings)} rows whose father the notes cannot tell."
     )
 
 

@@ -2,37 +2,34 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from firstsilk.faces.command.demo.people import write_crew
-from firstsilk.invented.crew import Crew, make_crew, send_notes
+from firstsilk.faces.command.demo.evening import end_day
+from firstsilk.faces.command.demo.harvest import harvest_nursery
+from firstsilk.faces.command.demo.people import post_july_spray, write_crew
+from firstsilk.faces.command.demo.run import PHONES, At, Run, enrol_phones, list_days, send
+from firstsilk.faces.command.demo.sheets import key_left_sheet, write_on_paper
 from firstsilk.invented.drafts import NoteDraft
 from firstsilk.invented.nursery import FieldRow
 from firstsilk.invented.season import CrewTask, answer_day_list, sow_field
 from firstsilk.work.flowering.crew_plan import CrewFacts, set_crew
 from firstsilk.work.flowering.day import DayList, RowFacts, read_day_list, read_rows
-from firstsilk.work.flowering.devices import enrol_device, open_enrolment
-from firstsilk.work.flowering.receive import receive_notes
 from firstsilk.work.flowering.sheets_out import take_bag_tags
 from firstsilk.work.nursery.sow import settle_sowing
-from firstsilk.work.occasion import Occasion
 
 if TYPE_CHECKING:
     from firstsilk.faces.command.demo.play import Year
 
-At = Callable[[date], Occasion]
-PHONES = 4
 STAND_AFTER_DAYS = 24
 RATE_ON = (7, 5)
-SHELL_AFTER_DAYS = 12
 BAG_CODES = 400
 """Numbered tassel bags printed for the season; the rest go on without a number and are told by the row."""
 DAY_JOBS = {"look", "shoot_bag", "pollinate", "take_down", "tassel_bag"}
-BEGINNERS_FROM, CREW_HOURS = (7, 14), 3.0
-"""The first day of two beginners beside two who know the work, and hours a day; few, for a small nursery."""
+BEGINNERS_FROM, CREW_HOURS = (7, 18), 3.0
+"""The first day of two beginners beside four who know the work, and hours a day; few, for a small nursery."""
+SPRAYED_ON = (7, 20)
 
 
 def play_nursery(
@@ -42,41 +39,52 @@ def play_nursery(
     rows, _ = read_rows(at(date(int(season), 4, 15)), season)
     first = min(row.sow_on for row in rows if row.sow_on)
     year.nursery = sow_field(year.world, [_field_row(row, rows) for row in rows], PHONES)
-    crew = make_crew(year.world.seed, devices=_enrol_phones(at(first), crew_size=PHONES, seed=year.world.seed))
+    crew = enrol_phones(at(first), year.world.seed)
+    run = Run(year, season, at, bring_weather, tell, year.nursery, crew)
     tell(f"Sowing from {first}: {len(rows)} rows.")
-    for day in _days(first, first + timedelta(days=26)):
-        _work(year, season, at(day), crew, {"sow"})
+    _grow(run, first, rows[-1].number)
+    tell("Flowering: the day list of each day, the crew's answers, phones and paper in the evening, the day closed.")
+    for day in list_days(run.day(7, 8), run.day(8, 23)):
+        bring_weather(day - timedelta(days=1))
+        _flower(run, day, rows[-1].number)
+    tell("Harvest: ears picked at black layer, dried in crates, shelled two weeks later.")
+    harvest_nursery(run)
+
+
+def _grow(run: Run, first: date, last_row: int) -> None:
+    """From sowing to the day before flowering: rows sown, the crew written down, stands counted, vigour rated."""
+    at, season = run.at, run.season
+    for day in list_days(first, first + timedelta(days=26)):
+        send(run, at(day), _count(run, day, _answer(run, read_day_list(at(day), season), {"sow"}, day)))
     settle_sowing(at(first + timedelta(days=27)), season)
-    write_crew(season, at, rows[-1].number)
-    _send(year, at(first + timedelta(days=STAND_AFTER_DAYS)), crew, _all(year, "stand"))
-    _send(year, at(date(int(season), *RATE_ON)), crew, _all(year, "rate"))
-    crew_set = CrewFacts(2, 2, date(int(season), *BEGINNERS_FROM), CREW_HOURS, None, None)
-    set_crew(at(date(int(season), 7, 1)), season, crew_set)
-    year.nursery.codes.extend(take_bag_tags(at(date(int(season), 7, 1)), BAG_CODES))
-    tell("Flowering: the day list of each day, the crew's answers, phones sending in the evening.")
-    for day in _days(date(int(season), 7, 8), date(int(season), 8, 23)):
-        bring_weather(day - timedelta(days=1))
-        _work(year, season, at(day), crew, DAY_JOBS)
-    tell("Harvest: ears picked at black layer, shelled two weeks later.")
-    for day in _days(date(int(season), 9, 20), date(int(season), 10, 22), 4):
-        bring_weather(day - timedelta(days=1))
-        _work(year, season, at(day), crew, {"pick"})
-        _send(year, at(day), crew, _ready_to_shell(year, day))
-    last = date(int(season), 10, 24)
-    _send(year, at(last), crew, _ready_to_shell(year, last + timedelta(days=30)))
+    write_crew(season, at, last_row)
+    for day, do in ((first + timedelta(days=STAND_AFTER_DAYS), "stand"), (run.day(*RATE_ON), "rate")):
+        tasks = [CrewTask(tag, do) for tag, done in run.field.progress.items() if done.sown]
+        send(run, at(day), answer_day_list(run.field, tasks, day))
+    july = at(run.day(7, 1))
+    set_crew(july, season, CrewFacts(4, 2, run.day(*BEGINNERS_FROM), CREW_HOURS, None, None))
+    run.field.codes.extend(take_bag_tags(july, BAG_CODES))
 
 
-def _days(first: date, last: date, step: int = 1) -> Iterable[date]:
-    return (first + timedelta(days=at) for at in range(0, (last - first).days + 1, step))
+def _flower(run: Run, day: date, last_row: int) -> None:
+    """One day of July or August: our list, the crew's answers, what is keyed from paper, the evening."""
+    key_left_sheet(run, day)
+    if (day.month, day.day) == SPRAYED_ON:
+        post_july_spray(run.at(day, 6), run.season, last_row)
+    on = run.at(day)
+    listed = read_day_list(on, run.season)
+    drafts = _count(run, day, _answer(run, listed, DAY_JOBS, day))
+    end_day(run, on, drafts, write_on_paper(run, on, listed, drafts))
 
 
-def _enrol_phones(on: Occasion, crew_size: int, seed: int) -> tuple[str, ...]:
-    """Let the crew's phones in, each by its own code."""
-    devices = make_crew(seed, crew_size).devices
-    for number, device in enumerate(devices, 1):
-        code = open_enrolment(on, f"crew phone {number}")
-        enrol_device(code.code, device, on.now)
-    return devices
+def _answer(run: Run, day: DayList, doings: set[str], today: date) -> tuple[NoteDraft, ...]:
+    """What the crew does and notes of a day's list."""
+    tasks = [_crew_task(task.do, task.tag, task.count, task.males, day) for task in day.tasks if task.do in doings]
+    return answer_day_list(run.field, tasks, today)
+
+
+def _crew_task(do: str, tag: str, count: int, males: tuple[int, ...], day: DayList) -> CrewTask:
+    return CrewTask(tag, do, count if do != "look" else 0, tuple(day.rows[number].tag for number in males))
 
 
 def _field_row(row: RowFacts, rows: Iterable[RowFacts]) -> FieldRow:
@@ -94,47 +102,10 @@ def _field_row(row: RowFacts, rows: Iterable[RowFacts]) -> FieldRow:
     )
 
 
-def _work(year: Year, season: str, on: Occasion, crew: Crew, doings: set[str]) -> None:
-    """One day: our list, the crew's answers, the phones' batches."""
-    day = read_day_list(on, season)
-    tasks = [_crew_task(task.do, task.tag, task.count, task.males, day) for task in day.tasks if task.do in doings]
-    _send(year, on, crew, tasks)
-
-
-def _crew_task(do: str, tag: str, count: int, males: tuple[int, ...], day: DayList) -> CrewTask:
-    return CrewTask(tag, do, count if do != "look" else 0, tuple(day.rows[number].tag for number in males))
-
-
-def _all(year: Year, do: str) -> list[CrewTask]:
-    assert year.nursery is not None
-    return [CrewTask(tag, do) for tag, done in year.nursery.progress.items() if done.sown]
-
-
-def _ready_to_shell(year: Year, day: date) -> list[CrewTask]:
-    assert year.nursery is not None
-    return [
-        CrewTask(tag, "shell")
-        for tag, done in year.nursery.progress.items()
-        if done.picked and done.kernels is None and done.picked_on and (day - done.picked_on).days >= SHELL_AFTER_DAYS
-    ]
-
-
-def _send(year: Year, on: Occasion, crew: Crew, tasks: Iterable[CrewTask]) -> None:
-    """The crew does its tasks; in the evening each phone sends what it holds, some of it twice."""
-    assert year.nursery is not None
-    drafts = answer_day_list(year.nursery, tasks, on.today)
-    if not drafts:
-        return
-    _count(year, on.today, drafts)
-    for device, wires in zip(crew.devices, send_notes(crew, drafts), strict=True):
-        if wires:
-            receipt = receive_notes(on, device, wires)
-            year.notes["sent"] = year.notes.get("sent", 0) + len(wires)
-            year.notes["stored"] = year.notes.get("stored", 0) + len(receipt.stored)
-            year.notes["aside"] = year.notes.get("aside", 0) + len(receipt.aside)
-
-
-def _count(year: Year, day: date, drafts: Iterable[NoteDraft]) -> None:
-    ears = Counter(draft.kind for draft in drafts if draft.kind == "pollinated")["pollinated"]
-    if ears > year.peak[1]:
-        year.peak = (day, ears)
+def _count(run: Run, day: date, drafts: tuple[NoteDraft, ...]) -> tuple[NoteDraft, ...]:
+    """Remember the busiest day by its ears, each as it was put right last."""
+    wrong = {draft.replaces_key for draft in drafts}
+    ears = sum(int(draft.value) for draft in drafts if draft.kind == "pollinated" and draft.key not in wrong)
+    if ears > run.year.peak[1]:
+        run.year.peak = (day, ears)
+    return drafts

@@ -31,7 +31,7 @@ from firstsilk.work.choice.facts import ChoicePage, ChoiceSettings, Decision
 from firstsilk.work.choice.next_season import NextPlan, plan_next_season
 from firstsilk.work.choice.propose import propose_verdicts
 from firstsilk.work.climate.arrivals import DayReading, add_weather_of_sites
-from firstsilk.work.climate.sites import read_site
+from firstsilk.work.climate.sites import list_sites
 from firstsilk.work.flowering.chain import ChainCheck, verify_chain
 from firstsilk.work.flowering.crew_plan import CrewFacts, set_crew
 from firstsilk.work.flowering.day import TargetProgress, read_progress
@@ -40,10 +40,12 @@ from firstsilk.work.nursery.plan import NurseryPlan, PlanSettings, add_targets, 
 from firstsilk.work.nursery.sow import settle_sowing
 from firstsilk.work.occasion import Occasion, stay_silent
 from firstsilk.work.seed.harvest import MadeLots, make_lots
+from firstsilk.work.seed.shelling import Shelled
 from firstsilk.work.station import hold_day, mark_invented
 
 YEAR = 2031
 SHOWN_DAY = date(2031, 8, 1)
+SUNDAY = 6
 TRAITS = ("yield_kg_ha_15_5", "moisture_pct", "erect_frac")
 
 
@@ -59,6 +61,7 @@ class Year:
     notes: dict[str, int] = field(default_factory=dict)
     peak: tuple[date, int] = (SHOWN_DAY, 0)
     progress: tuple[TargetProgress, ...] = ()
+    bench: list[Shelled] = field(default_factory=list)
     lots: MadeLots | None = None
     trials: dict[str, int] = field(default_factory=dict)
     analysis: TrialAnalysis | None = None
@@ -112,24 +115,26 @@ def _bring_tables(world: World, folder: Path, on: Occasion) -> Brought:
     return bring_station(on, read_station_folder(folder))
 
 
-def _bring_weather(world: World, up_to: date) -> None:
-    """Add the weather that is not in the books yet, up to a day."""
+def _bring_weather(world: World, up_to: date, is_last: bool = False) -> None:
+    """Add the weather that is not in the books yet, up to a day: of the home site daily, of others on Sundays."""
     on = occasion_at(up_to + timedelta(days=1))
-    last = read_site(on).facts.last_day or date(YEAR - 1, 12, 1)
-    if last >= up_to:
+    due = [site.code for site in world.sites if site.home or is_last or up_to.weekday() == SUNDAY]
+    last = {one.code: one.last_day or date(YEAR - 1, 12, 1) for one in list_sites(on).sites}
+    by_site: dict[str, list[DayReading]] = {code: [] for code in due if last[code] < up_to}
+    if not by_site:
         return
-    by_site: dict[str, list[DayReading]] = {site.code: [] for site in world.sites}
-    for site, day, tmin_c, tmax_c, rain_mm in list_weather(world, last + timedelta(days=1), up_to):
-        by_site[str(site)].append(
-            DayReading(date.fromisoformat(str(day)), float(str(tmin_c)), float(str(tmax_c)), float(str(rain_mm)))
-        )
+    first = min(last[code] for code in by_site) + timedelta(days=1)
+    for site, told, tmin_c, tmax_c, rain_mm in list_weather(world, first, up_to):
+        code, day = str(site), date.fromisoformat(str(told))
+        if code in by_site and day > last[code]:
+            by_site[code].append(DayReading(day, float(str(tmin_c)), float(str(tmax_c)), float(str(rain_mm))))
     add_weather_of_sites(on, by_site, f"weather to {up_to}")
 
 
 def _close_year(year: Year, tell: Callable[[str], None]) -> None:
     tell("Autumn: ears into lots, trials weighed, analysis, verdicts, next plan.")
     autumn = occasion_at(date(YEAR, 10, 25))
-    _bring_weather(year.world, autumn.today)
+    _bring_weather(year.world, autumn.today, is_last=True)
     year.sown = settle_sowing(autumn, str(YEAR)).settled
     year.lots = make_lots(autumn, str(YEAR))
     year.progress, _ = read_progress(autumn, str(YEAR))

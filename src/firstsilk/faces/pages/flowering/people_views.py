@@ -14,7 +14,7 @@ from firstsilk.answers import refuse
 from firstsilk.faces.pages.forms import read_form_day, read_form_number, read_form_text
 from firstsilk.faces.pages.nursery.views import start_room
 from firstsilk.work.cautions import HEAT, HOURS, UNDER_18
-from firstsilk.work.flowering.people import PersonWritten, add_person, change_person, read_people
+from firstsilk.work.flowering.people import PersonWritten, add_person, change_person, note_hours, read_people
 from firstsilk.work.flowering.work_rules import BANDS, EXAMPLES, LAW_DECIDES, TASKS, Rule, set_rule
 from firstsilk.work.occasion import Occasion
 
@@ -24,7 +24,8 @@ def show_people(request: HttpRequest, on: Occasion) -> HttpResponse:
     told = start_room(request, on, "flowering")
     season = str(told["season"])
     if request.method == "POST":
-        messages.success(request, _set_rule(request, on) if request.POST.get("rule") else _write(request, on))
+        write = _set_rule if request.POST.get("rule") else _note_hours if "hours" in request.POST else _write
+        messages.success(request, write(request, on))
         asked = {"season": season} | ({"day": request.GET["day"]} if request.GET.get("day") else {})
         return redirect(f"{reverse('people')}?{urlencode(asked)}")
     found = read_people(on, season)
@@ -47,6 +48,14 @@ def _write(request: HttpRequest, on: Occasion) -> str:
         return f"{person.code} is changed."
     add_person(on, person)
     return f"{person.code} is on the list."
+
+
+def _note_hours(request: HttpRequest, on: Occasion) -> str:
+    code = read_form_text(request, "code", wanted=True).upper()
+    hours = read_form_number(request, "hours", 0, 24)
+    if hours is None:
+        raise refuse("hours_missing", "No hours are written.", "Write them as 3.5.")
+    return f"{code} worked {note_hours(on, code, hours):g} h on {on.today}."
 
 
 def _set_rule(request: HttpRequest, on: Occasion) -> str:

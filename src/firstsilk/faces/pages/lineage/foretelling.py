@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
@@ -47,7 +49,13 @@ def show_untested(request: HttpRequest, on: Occasion) -> HttpResponse:
             for one in chosen[:MOST_SHOWN]
         ],
         "n_chosen": len(chosen),
-        "families": [(one, TRUST_WORDS[one["trust"]]) for one in (found.families if found else ()) if one["untested"]],
+        "families": [(one, *_tell_trust(one)) for one in (found.families if found else ()) if one["untested"]],
         "may_run": getattr(request.user, "role", "") in DESK,
     }
     return render(request, "lineage/untested.html", told)
+
+
+def _tell_trust(one: Mapping[str, object]) -> tuple[str, str]:
+    """How far a family is trusted, and why: without its name and count, which stand in columns of their own."""
+    why = str(one["words"]).removeprefix(f"Family {one['family']}, {one['untested']} untested: ")
+    return TRUST_WORDS[str(one["trust"])], why[:1].upper() + why[1:]
