@@ -10,11 +10,13 @@ import pytest
 from django.core.cache import cache
 
 from firstsilk.records.models import Note, Row
+from firstsilk.science.flowering.bags import check_bags, name_givers
+from firstsilk.science.flowering.checks import check_row_notes
 from firstsilk.science.flowering.notes import KINDS
-from firstsilk.science.flowering.rows import RowState, read_row_states
+from firstsilk.science.flowering.rows import RowState, keep_standing_notes, read_row_states
 from firstsilk.work.flowering import states
 from firstsilk.work.flowering.chain import as_note
-from firstsilk.work.flowering.states import read_notes, read_states
+from firstsilk.work.flowering.states import read_brief_notes, read_notes, read_states
 from firstsilk.work.seed.success import count_lines
 from tests.factories import make_line, make_row, make_season, make_station
 
@@ -115,3 +117,29 @@ def test_counts_of_lines_are_those_of_all_states(rows, day):
     own = counted["L1"]
     assert [own.pollinations, own.good_ears, own.shelled_ears, own.kernels] == sums
     assert rows_counted == n_rows > 0
+
+
+@pytest.mark.parametrize("day", [None, DAY, date(2030, 12, 31)])
+def test_brief_notes_show_the_same_oddities_as_whole_ones(rows, day):
+    station = rows[0].station
+    here = rows[4:]
+    names = {row.tag: f"row {row.number}" for row in here}
+    asked = Row.objects.filter(pk__in=[row.pk for row in here]).values_list("tag", flat=True)
+    plain = _read_plainly(station, day)
+
+    def find(notes):
+        standing, _ = keep_standing_notes(notes)
+        givers, of_bags = name_givers(standing), check_bags(standing, names, DAY)
+        odd = {}
+        for tag in names:
+            mine = [note for note in standing if note.tag == tag]
+            odd[tag] = (check_row_notes(tag, mine, plain, names, (), givers), of_bags.get(tag, ()))
+        return odd
+
+    found = find(read_brief_notes(station, asked, day))
+    every = read_notes(station, None, day)
+    about = [note for note in every if note.tag in names or note.replaces]
+    codes = {note.bag for note in about if note.kind == "pollinated" and not (note.male and note.detail)} - {""}
+    tassels = [note for note in every if note.kind == "tassel_bagged" and note.bag in codes]
+    assert found == find([*about, *tassels])
+    assert sum(len(one) for odd in found.values() for one in odd) > 5

@@ -6,14 +6,14 @@ What has happened is never refused; it is held against the row's other notes whe
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 from types import MappingProxyType
+from typing import NamedTuple
 
 from firstsilk.answers import Finding, Place
 from firstsilk.science.flowering.bags import Shares
 from firstsilk.science.flowering.day import SHED_LASTS_DAYS, SILK_LASTS_DAYS
-from firstsilk.science.flowering.notes import KINDS, Note
+from firstsilk.science.flowering.notes import KINDS, Told
 from firstsilk.science.flowering.rows import RowState, name_pollen, noted_day
 from firstsilk.science.lineage.generation import POLLINATIONS
 
@@ -23,7 +23,7 @@ SHED_BEFORE_DAYS = 2
 
 def check_row_notes(
     tag: str,
-    notes: Sequence[Note],
+    notes: Sequence[Told],
     states: Mapping[str, RowState],
     names: Mapping[str, str],
     planned_males: Iterable[str] = (),
@@ -65,7 +65,7 @@ def check_row_notes(
             findings += _check_silk(note, state)
             kind, shares = name_pollen(note, givers)
             for male in [male for male, _ in shares] or [""]:
-                findings += _check_male(replace(note, detail=kind, male=male), tag, states, names, planned)
+                findings += _check_male(note, _Pollen(kind, male), tag, states, names, planned)
         elif note.kind in ("silk", "shed"):
             findings += _check_flower(note, state)
         elif note.kind not in KINDS:
@@ -97,7 +97,7 @@ def _check_counts(state: RowState) -> list[Finding]:
     return findings
 
 
-def _check_silk(note: Note, state: RowState) -> list[Finding]:
+def _check_silk(note: Told, state: RowState) -> list[Finding]:
     day = note.taken_on
     if state.silk_on is None:
         return []
@@ -108,7 +108,7 @@ def _check_silk(note: Note, state: RowState) -> list[Finding]:
     return []
 
 
-def _check_flower(note: Note, state: RowState) -> list[Finding]:
+def _check_flower(note: Told, state: RowState) -> list[Finding]:
     if note.value and noted_day(note).isoformat() != note.value[:10]:
         told = f"{note.kind} of {note.value[:20]!r} noted on {note.taken_on}, which is counted"
         return [_odd("day_unlikely", told, note.id, "Take the note back and write it with its day")]
@@ -119,20 +119,32 @@ def _check_flower(note: Note, state: RowState) -> list[Finding]:
     return [_odd("flower_too_soon", told, note.id, "One of the two dates is wrong")]
 
 
+class _Pollen(NamedTuple):
+    """Kind of a pollination and its male, by the note or by its bag; one of several males where pollen was mixed."""
+
+    kind: str
+    male: str
+
+
 def _check_male(
-    note: Note, tag: str, states: Mapping[str, RowState], names: Mapping[str, str], planned: set[str]
+    note: Told,
+    pollen: _Pollen,
+    tag: str,
+    states: Mapping[str, RowState],
+    names: Mapping[str, str],
+    planned: set[str],
 ) -> list[Finding]:
-    known = POLLINATIONS.get(note.detail)
-    male = note.male or (tag if note.detail in ("self", "sib", "bulk_sib") else "")
+    known = POLLINATIONS.get(pollen.kind)
+    male = pollen.male or (tag if pollen.kind in ("self", "sib", "bulk_sib") else "")
     if not male:
         needed = known is not None and known.father == "needed"
-        told = f"a {note.detail} of {note.taken_on} without its male"
+        told = f"a {pollen.kind} of {note.taken_on} without its male"
         return [_odd("male_missing", told, note.id, "Note it again with the male row")] if needed else []
     name = names.get(male, f"tag {male}")
     if male not in names:
         return [_odd("male_unknown", f"the male {male} is no row of this season", note.id, "Read the tag again")]
     findings = []
-    if planned and note.male and note.male != tag and note.male not in planned:
+    if planned and pollen.male and pollen.male != tag and pollen.male not in planned:
         told = f"pollinated with {name}, which is not its planned male"
         findings.append(_odd("male_not_planned", told, note.id, "Take the note back if the row was misread"))
     start = states[male].shed_on if male in states else None

@@ -14,18 +14,19 @@ from firstsilk.records.models import Note as NoteRecord
 from firstsilk.science.flowering.bags import check_bags, name_givers
 from firstsilk.science.flowering.checks import check_row_notes
 from firstsilk.science.flowering.day import SHED_LASTS_DAYS, Task
-from firstsilk.science.flowering.notes import Note
+from firstsilk.science.flowering.notes import BriefNote, Note
 from firstsilk.science.flowering.rows import RowState, find_undone, keep_standing_notes
 from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.clock import correct_time, read_wrong_clocks
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.forecast import RowForecast
 from firstsilk.work.flowering.rows import RowFacts
-from firstsilk.work.flowering.states import read_notes
+from firstsilk.work.flowering.states import read_brief_notes
 from firstsilk.work.flowering.targets import TargetAhead
 from firstsilk.work.flowering.targets_beside import tell_targets_beside
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_row, get_season, get_station
+from firstsilk.work.standing import rows_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,9 +204,10 @@ def read_findings(on: Occasion, season: str = "") -> tuple[tuple[RowFacts, Findi
 
 def find_oddities(on: Occasion, day: DayList) -> tuple[tuple[RowFacts, Finding], ...]:
     """As `read_findings`, for whoever has the day list at hand."""
-    notes = read_notes(get_station(on.station), [row.tag for row in day.rows.values()], on.today)
-    standing, _ = keep_standing_notes(notes)
-    by_tag: dict[str, list[Note]] = {}
+    station = get_station(on.station)
+    rows = rows_on(station, on.today).filter(season__name=day.season)
+    standing, _ = keep_standing_notes(read_brief_notes(station, rows.values_list("tag", flat=True), on.today))
+    by_tag: dict[str, list[BriefNote]] = {}
     for note in standing:
         by_tag.setdefault(note.tag, []).append(note)
     states = {one.tag: one.state for one in day.rows.values()}

@@ -148,13 +148,23 @@ def read_notes(station: Station, tags: Iterable[str] | None = None, up_to: date 
     wanted = None if tags is None else set(tags)
     if _is_few(wanted):
         return _gather(station, wanted, up_to, (), tell_whole)
-    notes = list(tell_whole(_choose(station, wanted, up_to)))
     if wanted is None:
-        return notes
-    kept = [note for note in notes if note.tag in wanted or note.replaces]
-    codes, there = _find_codes(kept), {note.id for note in kept}
-    bags = tell_whole(_choose_bags(station, codes, up_to)) if codes else ()
-    return [*kept, *(note for note in bags if note.id not in there)]
+        return list(tell_whole(_choose(station, None, up_to)))
+    found: dict[str, Note] = {}
+    asked = sorted(wanted)
+    for at in range(0, len(asked), MOST_TAGS_ASKED):
+        some = set(asked[at : at + MOST_TAGS_ASKED])
+        found |= {note.id: note for note in _gather(station, some, up_to, (), tell_whole)}
+    return list(found.values())
+
+
+def read_brief_notes(station: Station, tags: QuerySet[Row, str], up_to: date | None = None) -> list[BriefNote]:
+    """As `read_notes`, of any number of rows, and only what a state or a check is made of; ids as they are written."""
+    told = list(_tell(_choose(station, tags, up_to)))
+    if codes := _find_codes(told):
+        bags = _choose_bags(station, codes, up_to).exclude(tag__in=tags)
+        told += [note for note in _tell(bags) if note.bag in codes]
+    return [note._replace(id=dash_id(note.id), replaces=note.replaces and dash_id(note.replaces)) for note in told]
 
 
 def tell_whole(records: QuerySet[NoteRecord]) -> Iterator[Note]:
