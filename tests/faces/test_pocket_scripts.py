@@ -31,13 +31,20 @@ def test_every_script_is_on_the_phone() -> None:
     assert held == {*views.JOINED, *ALONE}
 
 
-def test_no_line_of_a_script_is_lost_but_its_imports_and_exports() -> None:
+def test_no_line_of_a_script_is_lost_but_comments_imports_and_exports() -> None:
     text = join_scripts("app.js", views._read_script)
     lines = set(text.splitlines())
     for part in find_parts("app.js", views._read_script):
         for line in views._read_script(part).splitlines():
-            if not re.match(r"import \{|export \{", line):
+            if not re.match(r"import \{|export \{|\s*(//|/\*\*| \*)", line):
                 assert line.removeprefix("export ") in lines, (part, line)
+
+
+def test_lines_that_are_comments_stay_at_the_station_and_nothing_else_of_them() -> None:
+    text = '// What?\n\n/** Told\n * twice. */\nconst a = 1; // kept\n  /** in */\nconst b = "/* no */";\n'
+    joined = join_scripts("a.js", {"a.js": text}.__getitem__)
+    assert joined == 'const a_js = (() => {\n\nconst a = 1; // kept\nconst b = "/* no */";\nreturn {  };\n})();\n'
+    assert not re.search(r"^\s*(//|/\*| \*)", join_scripts("app.js", views._read_script), re.MULTILINE)
 
 
 def test_what_a_script_exports_is_given_back_under_the_name_it_is_asked_by() -> None:
@@ -61,6 +68,7 @@ def test_what_a_script_exports_is_given_back_under_the_name_it_is_asked_by() -> 
         "export default 3;",
         "export let changing = 1;",
         'export { one } from "./b.js";',
+        "const text = `one",
     ],
 )
 def test_a_form_that_is_not_joined_is_an_error(line: str) -> None:

@@ -101,6 +101,9 @@ def test_kinds_and_types_of_the_page_are_those_of_the_station():
     assert set(re.findall(r'"(\w+)"', quoted)) == types
     assert {f"cause.{name}" for name in KINDS["spoiled"].details} <= set(WORDS["en"])
     assert {f"trait.{name}" for name in KINDS["rated"].details} <= set(WORDS["en"])
+    whys = re.findall(r'"(\w+)"', SOURCES["deeds.js"].split("WHYS = [")[1].split("]")[0])
+    assert tuple(whys) == KINDS["ears_left"].details
+    assert {f"left.{name}" for name in whys} <= set(WORDS["en"])
 
 
 def test_instructions_of_the_station_are_all_worded():

@@ -493,7 +493,7 @@ def _is_worded(text: str) -> bool:
     for sign in text:
         depth += {"⟦": 1, "⟧": -1}.get(sign, 0)
         left += sign if depth == 0 and sign not in "⟦⟧" else ""
-    words = left.replace("juillet", "").replace("novembre", "").replace("OK", "").split()
+    words = left.replace("juillet", "").replace("septembre", "").replace("novembre", "").replace("OK", "").split()
     return not [word for word in words if sum(sign.isalpha() for sign in word) > 1 and not any(map(str.isdigit, word))]
 
 

@@ -1,7 +1,8 @@
 """How do the page's scripts travel? As one file, so that a phone fetches once what it would fetch in twenty-five goes.
 
-Each script stays a room of its own: its text goes into a function that gives back what it exports. Only the plain
-forms that our scripts use are read, one a statement; anything else is an error, so that nothing is joined wrongly.
+Each script stays a room of its own: its text goes into a function that gives back what it exports. Lines that are
+comments stay at the station. Only the plain forms that our scripts use are read, one a statement; anything else is an
+error, so that nothing is joined wrongly.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Callable
 _IMPORT = re.compile(r'^import \{([^}]*)\} from "\./([\w.]+)";\n', re.MULTILINE)
 _EXPORT_LIST = re.compile(r"^export \{([^}]*)\};\n", re.MULTILINE)
 _EXPORT = re.compile(r"^export (?=(?:async function|function|class|const) (\w+))", re.MULTILINE)
+_COMMENT = re.compile(r"^[ \t]*(?://.*|/\*(?:[^*]|\*(?!/))*\*/)\n", re.MULTILINE)
 _ELSE = re.compile(r"^(?:import|export)\b.*", re.MULTILINE)
 
 
@@ -45,7 +47,8 @@ def join_scripts(first: str, read: Callable[[str], str]) -> str:
     Raises
     ------
     ValueError
-        If scripts import each other in a ring, or a statement has a form that is not read here.
+        If scripts import each other in a ring, or a statement has a form that is not read here; so has a text over
+        several lines, of which one might look like a comment.
     """
     return "".join(_wrap(name, read(name)) for name in find_parts(first, read))
 
@@ -54,7 +57,9 @@ def _wrap(name: str, text: str) -> str:
     exported = _EXPORT.findall(text)
     for names in _EXPORT_LIST.findall(text):
         exported += [one.strip() for one in names.split(",") if one.strip()]
-    body = _IMPORT.sub(_take, _EXPORT_LIST.sub("", _EXPORT.sub("", text)))
+    body = _COMMENT.sub("", _IMPORT.sub(_take, _EXPORT_LIST.sub("", _EXPORT.sub("", text))))
+    if open_text := next((line for line in body.splitlines() if line.count("`") % 2), None):
+        raise ValueError(f"{name}: a text over several lines is not joined: {open_text}")
     if odd := _ELSE.search(body):
         raise ValueError(f"{name}: this is not joined: {odd[0]}")
     return f"const {_room(name)} = (() => {{\n{body}return {{ {', '.join(exported)} }};\n}})();\n"

@@ -54,6 +54,28 @@ class BagOut(Schema):
     used_rows: list[str]
 
 
+class EarBagOut(Schema):
+    """A bag of a row at harvest: its ears, and how many of them were picked and left already."""
+
+    bag: str
+    ears: int
+    picked: int
+    left: int
+
+
+class PickOut(Schema):
+    """A row's ears at harvest: still to pick, in all, noted so far; and when it is ripe."""
+
+    ears: int
+    standing: int
+    picked: int
+    left: int
+    left_unknown: int
+    ripe_on: str
+    is_ripe: bool
+    bags: list[EarBagOut]
+
+
 class WalkRowOut(Schema):
     """One row of the field list."""
 
@@ -73,6 +95,7 @@ class WalkRowOut(Schema):
     tasks: list[TaskOut]
     silk: WindowOut | None
     shed: WindowOut | None
+    pick: PickOut | None = None
 
 
 class StretchOut(Schema):
@@ -94,3 +117,4 @@ class WalkOut(Schema):
     cutoff_on: str
     bags: list[BagOut]
     teams: list[StretchOut]
+    crates: list[str] = []

@@ -19,6 +19,7 @@ from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.rows import RowFacts
 from firstsilk.work.flowering.teams import list_team_names, plan_teams
 from firstsilk.work.flowering.walk_bags import WalkBag, list_walk_bags
+from firstsilk.work.flowering.walk_picks import WalkPick, read_walk_picks
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_station
 
@@ -88,6 +89,8 @@ class WalkRow:
         What is to be done on it today, as on the day list at the desk.
     silk, shed
         When its silk takes pollen and when it sheds; None where that is not known or does not matter.
+    pick
+        Its ears at harvest; None before the harvest and where it bears none.
     """
 
     tag: str
@@ -106,6 +109,7 @@ class WalkRow:
     tasks: tuple[WalkTask, ...]
     silk: Window | None
     shed: Window | None
+    pick: WalkPick | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +127,7 @@ class Walk:
 
     `cutoff_on` is the last day on which a row is still pollinated (or that of the killing frost), empty for none.
     `bags` are the bags with a code that were hung or used in the last days. `teams` are the stretches of today's teams;
-    none where all walk as one.
+    none where all walk as one. `crates` are the tags of drying crates; none before the harvest.
     """
 
     format: int
@@ -134,6 +138,7 @@ class Walk:
     cutoff_on: str = ""
     bags: tuple[WalkBag, ...] = ()
     teams: tuple[WalkStretch, ...] = ()
+    crates: tuple[str, ...] = ()
 
 
 def read_walk(on: Occasion) -> Walk:
@@ -144,7 +149,8 @@ def read_walk(on: Occasion) -> Walk:
     station = get_station(on.station)
     if not Season.objects.filter(station=station).exists():
         return Walk(FORMAT, station.code, "", on.today, ())
-    day = read_day_list(on)
+    picks = read_walk_picks(on, read_day_list(on))
+    day = picks.day
     zone = ZoneInfo(station.time_zone)
     tasks = _share_tasks(day.tasks)
     rows = sorted(day.rows.values(), key=lambda row: row.number)
@@ -153,10 +159,13 @@ def read_walk(on: Occasion) -> Walk:
         station=station.code,
         season=day.season,
         today=on.today,
-        rows=tuple(_as_walk_row(row, day.rows, tasks.get(row.number, ()), zone) for row in rows),
+        rows=tuple(
+            _as_walk_row(row, day.rows, tasks.get(row.number, ()), zone, picks.rows.get(row.tag)) for row in rows
+        ),
         cutoff_on=day.end_on.isoformat() if day.end_on else "",
         bags=list_walk_bags(station, on.today),
         teams=_part_over_teams(on, day),
+        crates=picks.crates,
     )
 
 
@@ -177,7 +186,9 @@ def _share_tasks(tasks: Iterable[Task]) -> dict[int, tuple[WalkTask, ...]]:
     return {number: tuple(some) for number, some in found.items()}
 
 
-def _as_walk_row(row: RowFacts, rows: Mapping[int, RowFacts], tasks: Sequence[WalkTask], zone: ZoneInfo) -> WalkRow:
+def _as_walk_row(
+    row: RowFacts, rows: Mapping[int, RowFacts], tasks: Sequence[WalkTask], zone: ZoneInfo, pick: WalkPick | None
+) -> WalkRow:
     state = row.state
     step, following = _choose_step(row)
     shut = row.no_entry_until.astimezone(zone) if row.no_entry and row.no_entry_until is not None else None
@@ -212,6 +223,7 @@ def _as_walk_row(row: RowFacts, rows: Mapping[int, RowFacts], tasks: Sequence[Wa
         shed=_window(row.shed_expected, state.shed_on, SHED_BEFORE_DAYS, SHED_LASTS_DAYS)
         if row.purpose in ("self", "male")
         else None,
+        pick=pick,
     )
 
 

@@ -86,7 +86,7 @@ def read_pick_list(on: Occasion, season: str = "", n_teams: int = 0, team: str =
     """
     day = read_day_list(on, season)
     there = read_season_notes(on, day.season)
-    rows = [found for row in day.rows.values() if (found := _read_row(row, there, on.today, day.killed_on)) is not None]
+    rows = find_pick_rows(there, day)
     ripe = [row for row in rows if row.is_ripe]
     soon = on.today + timedelta(days=COMING_DAYS)
     coming = [row for row in rows if not row.is_ripe and row.ripe_on <= soon]
@@ -107,17 +107,37 @@ def read_pick_list(on: Occasion, season: str = "", n_teams: int = 0, team: str =
     )
 
 
-def _read_row(row: RowFacts, there: SeasonNotes, today: date, killed_on: date | None) -> PickRow | None:
-    count = there.ears.get(row.tag)
+def find_pick_rows(there: SeasonNotes, day: DayList) -> list[PickRow]:
+    """Every row with ears still on the plants, ripe or not, by number."""
+    rows = sorted(day.rows.values(), key=lambda row: row.number)
+    return [found for row in rows if (found := _read_row(row, there, day.today, day.killed_on)) is not None]
+
+
+def list_pick_tasks(rows: Sequence[PickRow]) -> tuple[Task, ...]:
+    """The rows as tasks of the day."""
+    return tuple(Task("pick", row.number, row.tag, row.ears, (), None, row.why) for row in rows)
+
+
+def is_row_ripe(row: RowFacts, killed_on: date | None, today: date) -> bool:
+    """Whether the ears of a row are at black layer by the usual count, or killed by frost; False if it has none."""
+    ripe_on = _find_ripe_day(row)
+    return ripe_on is not None and (ripe_on <= today or (killed_on is not None and killed_on < today))
+
+
+def _find_ripe_day(row: RowFacts) -> date | None:
     last = max((tally.last_on for tally in row.state.pollinations), default=None)
-    if count is None or last is None or row.purpose not in ("self", "female"):
+    return None if last is None or row.purpose not in ("self", "female") else last + timedelta(days=RIPE_AFTER_DAYS)
+
+
+def _read_row(row: RowFacts, there: SeasonNotes, today: date, killed_on: date | None) -> PickRow | None:
+    count, ripe_on = there.ears.get(row.tag), _find_ripe_day(row)
+    if count is None or ripe_on is None:
         return None
     ears = count.total.missing
     if not ears:
         return None
-    ripe_on = last + timedelta(days=RIPE_AFTER_DAYS)
     is_killed = killed_on is not None and killed_on < today
-    days = (today - last).days
+    days = (today - ripe_on).days + RIPE_AFTER_DAYS
     why = f"last pollinated {days} days ago"
     if is_killed and today < ripe_on:
         why += "; killed by frost, ripens no further"
@@ -125,7 +145,7 @@ def _read_row(row: RowFacts, there: SeasonNotes, today: date, killed_on: date | 
     blocked = "NO ENTRY: sprayed" if row.no_entry else ""
     return PickRow(
         row.number, row.tag, row.field_row, row.field_col, row.line, ears, days, ripe_on,
-        is_killed or today >= ripe_on, bags, why, "", blocked,
+        is_row_ripe(row, killed_on, today), bags, why, "", blocked,
     )  # fmt: skip
 
 
@@ -134,7 +154,7 @@ def _order(
 ) -> tuple[TeamPlan | None, list[PickRow]]:
     """Rows as the teams walk them; rows that nobody may enter come last and belong to no team."""
     of = {row.number: row for row in ripe}
-    tasks = tuple(Task("pick", row.number, row.tag, row.ears, (), None, row.why) for row in ripe if not row.blocked)
+    tasks = list_pick_tasks([row for row in ripe if not row.blocked])
     shut = [row for row in ripe if row.blocked]
     if not tasks:
         return None, shut

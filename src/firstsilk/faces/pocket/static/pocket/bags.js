@@ -9,7 +9,7 @@ import { askChoice, askNumber, button, grid, make, makeForm, place, show } from 
 import { picture } from "./pictures.js";
 import { canScan, scanTag } from "./scan.js";
 import { signal } from "./sound.js";
-import { makeUndo } from "./undo.js";
+import { makeUndo, takeBack } from "./undo.js";
 import { say } from "./words.js";
 
 const KIND_OF = { evening: "tassel_bagged", morning: "pollinated" };
@@ -239,10 +239,8 @@ class Bags {
   }
 
   async takeBack(saved) {
-    const note = await this.pocket.write({ kind: "withdrawn", tag: saved.tag, practice: saved.practice, replaces: saved.id, value: "undo" });
-    if (!note) return;
-    signal("undo");
-    this.show(note);
+    const undone = await takeBack(this.pocket, [saved]);
+    if (undone) this.show(undone[0]);
   }
 }
 

@@ -3,6 +3,7 @@
 // Each doubt is a code with values, worded by doubt.<code>. The codes are those of the station where it asks the same.
 
 import { countDays } from "./held.js";
+import { earsOf } from "./picked.js";
 
 const BAG_BEFORE_DAYS = 2;
 // An expected day is off by three days and more: only what lies further outside is doubted.
@@ -42,6 +43,32 @@ export function checkTassel(held, { row, tag, bag, walkRow }, now) {
 export function checkShootBags(held, { row, tag, walkRow }, now) {
   const found = [...checkPlace(held, row, tag, now, walkRow)];
   if (row && !["female", "self"].includes(row.purpose)) found.push(say("bears_no_ears", { row: row.number }));
+  return found;
+}
+
+/** Doubts about ears picked, or left for a reason (`why`). `here` is another row, where one stands; `ears` are all of a bag. */
+export function checkPicked(held, { row, tag, bag = "", ears, why = "", here = null, crate = "" }, now) {
+  const found = tag ? checkPlace(held, row, tag, now) : [];
+  const rows = (held.earBags.get(bag) || []).map((one) => one.row);
+  if (row && here) found.push(say("ear_of_other_row", { row: row.number, walk: here.number }));
+  else if (row && rows.length && !rows.includes(row)) found.push(say("ear_of_other_row", { row: rows.map((one) => one.number).join(", "), walk: row.number }));
+  if (bag && held.earBags.size && !rows.length) found.push(say("bag_unknown"));
+  if (row) found.push(...checkEars(held, row, { bag, ears, why }, held.day(now)));
+  if (crate && held.crates.size && !held.crates.has(crate)) found.push(say("crate_unknown"));
+  return found;
+}
+
+function checkEars(held, row, { bag, ears, why }, day) {
+  if (!["female", "self"].includes(row.purpose)) return [say("bears_no_ears", { row: row.number })];
+  const state = earsOf(held, row);
+  const of = bag && state.bags.get(bag);
+  const found = [];
+  if (of && of.picked + of.left > 0 && of.picked + of.left >= of.ears) found.push(say("ear_gone_already"));
+  const more = Math.max(0, Number(ears) - (of ? of[why ? "left" : "picked"] : 0));
+  // An ear left without a bag may never have been one of those that were pollinated.
+  const all = state.picked + state.left - state.unknown + (why === "no_bag" ? 0 : more);
+  if (more && why !== "no_bag" && all > state.standing) found.push(say("more_ears_than_pollinated", { ears: all, standing: state.standing }));
+  if (!why && row.pick && !row.pick.is_ripe && day < row.pick.ripe_on) found.push(say("not_ripe", { day: row.pick.ripe_on }));
   return found;
 }
 

@@ -34,8 +34,11 @@ export class Held {
     this.size = 0;
     for (const note of this.store.notes.values()) this.add(note);
     this.stopsOf = new Map();
+    this.earBags = new Map();
+    this.crates = new Set(this.store.list?.crates || []);
     for (const row of this.inOrder) {
       for (const task of row.tasks || []) put(this.stopsOf, task.do, { row, task });
+      for (const bag of row.pick?.bags || []) put(this.earBags, bag.bag, { row, ...bag });
     }
   }
 
@@ -86,6 +89,11 @@ export class Held {
     return (this.byTag.get(tag) || []).filter((note) => isNew(note) && this.stands(note));
   }
 
+  /** Whether the harvest has begun: the station tells of the ears on the rows only then. */
+  get isHarvest() {
+    return this.crates.size > 0 || this.earBags.size > 0 || this.stopsOf.has("pick");
+  }
+
   /** Where a row stands: as the list says, and what this phone has noted since. */
   stateOf(row, localNow) {
     const own = this.ownNotes(row.tag);
@@ -128,7 +136,7 @@ export class Held {
     const open = [];
     for (const [bag, notes] of this.byBag) {
       const standing = notes.filter((note) => this.stands(note));
-      for (const kind of ["tassel_bagged", "pollinated"]) {
+      for (const kind of ["tassel_bagged", "pollinated", "ears_picked"]) {
         const some = standing.filter((note) => note.kind === kind);
         if (some.length && some.every((note) => !note.tag)) open.push({ bag, kind });
       }

@@ -2,6 +2,7 @@
 
 import { TASKS, TASK_KINDS } from "./deeds.js";
 import { openBags } from "./bags.js";
+import { askCrate, openPicking } from "./harvest.js";
 import { goMore } from "./more.js";
 import { printTag, readTag } from "./note.js";
 import { askChoice, askText, button, grid, make, makeForm, place, show } from "./parts.js";
@@ -39,8 +40,13 @@ export function goHome(pocket) {
     makeForm({ label: say("home.tag"), go: say("open"), beside: true, onText: (text) => readInto(text, open) }),
     canScan() ? button(say("home.scan"), () => scanTag({ title: say("scan.tag"), onTag: open, onBack: pocket.goHome }), { image: "scan" }) : "",
     grid(2, [
+      ...(isPicking(held) ? [
+        button(say("pick.title"), () => openPicking(pocket), { image: "bag", hint: say("deed.ears_picked"), "data-go": "bags" }),
+        button(say("crate"), () => askCrate(pocket, { onDone: pocket.goHome }), { image: "crated", "data-go": "crate" }),
+      ] : [
       button(say("home.evening"), () => openBags(pocket, "evening"), { image: "evening", hint: say("deed.tassel_bagged"), "data-go": "evening" }),
       button(say("home.morning"), () => openBags(pocket, "morning"), { image: "morning", hint: say("deed.pollinated"), "data-go": "morning" }),
+      ]),
       button(say("home.send"), async () => {
         document.getElementById("said").textContent = say("sending");
         window.scrollTo(0, 0); // The answer stands above, the button at the foot.
@@ -50,6 +56,9 @@ export function goHome(pocket) {
     ]),
   ]);
 }
+
+/** At harvest, once nothing is left to pollinate, the bags are those on ears. */
+const isPicking = (held) => held.isHarvest && !held.stops("pollinate").length && !held.stops("tassel_bag").length;
 
 const ownTeam = (pocket) => {
   const team = pocket.store.settings.get("team");
@@ -86,7 +95,9 @@ function tasksOf(pocket) {
 
 /** Whatever tag it is: a row of the list, a bag that is known, or a tag that is neither. */
 export function openAny(pocket, tag) {
-  if (!pocket.held.rows.has(tag) && pocket.held.bagOf(tag).known) pocket.openBag(tag);
+  const { held } = pocket;
+  if (held.crates.has(tag) || (held.earBags.has(tag) && isPicking(held))) openPicking(pocket, { seen: tag });
+  else if (!held.rows.has(tag) && held.bagOf(tag).known) pocket.openBag(tag);
   else openRow(pocket, tag);
 }
 

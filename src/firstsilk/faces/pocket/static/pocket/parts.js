@@ -108,10 +108,10 @@ export function askText({ name = "text", title, told = [], onBack, below = [], a
   ]);
 }
 
-/** Ask for one of a few: pairs of value and word. */
+/** Ask for one of a few: each a value, a word and perhaps a picture. */
 export function askChoice({ title, told = [], choices, onChoice, onBack }) {
   show("choice", [make("h1", {}, title), told], [
-    grid(2, choices.map(([value, label]) => button(label, () => onChoice(value)))),
+    grid(2, choices.map(([value, label, image]) => button(label, () => onChoice(value), { image }))),
     button(say("back"), onBack, { kind: "quiet", image: "previous" }),
   ]);
 }

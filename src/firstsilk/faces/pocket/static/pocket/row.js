@@ -4,11 +4,13 @@ import { checkPlace, checkPollinated, checkShootBags, checkTassel } from "./chec
 import { DEEDS, DEED_OF, CAUSES, TASK_KINDS, TRAITS, tellNote } from "./deeds.js";
 import { askEars } from "./ears.js";
 import { tellDoubts, writeDoubt } from "./doubts.js";
+import { askCrate, askLeft, openPicking, saveEars, sayCrate, sayEars } from "./harvest.js";
 import { printTag } from "./note.js";
 import { askChoice, askNumber, button, grid, make, order, place, show } from "./parts.js";
+import { earsOf } from "./picked.js";
 import { drawRange } from "./range.js";
 import { signal } from "./sound.js";
-import { makeUndo } from "./undo.js";
+import { makeUndo, takeBack } from "./undo.js";
 import { knows, say, sayDay } from "./words.js";
 
 /** The screens of one row. `walk` is the walk that brought one here, if any. */
@@ -57,14 +59,20 @@ class AtRow {
     if (!this.row) return [make("h1", {}, this.name()), order("tag", say("row.unknown"))];
     const { own, wanted, ears } = this.state();
     const done = this.isDone();
-    const words = done && own.length ? say("row.noted", { notes: own.map(tellNote).join(", ") }) : this.sayOrder();
+    const words = done && own.length ? say("row.noted", { notes: own.filter(({ kind }) => kind !== "crated").map(tellNote).join(", ") }) : this.sayOrder();
     return [
       make("h1", {}, this.name()),
       place(say("row.place", { range: this.row.field_row, place: this.row.field_col, line: this.row.line })),
       order(done ? "tick" : this.image(), words),
-      wanted ? place(say("row.ears", { ears, wanted }), !done && this.task()?.again ? ` · ${say("order.again", { again: this.task().again })}` : "") : "",
+      this.isPicked() ? [place(sayEars(this.pocket, this.row)), place(sayCrate(this.pocket))]
+        : wanted ? place(say("row.ears", { ears, wanted }), !done && this.task()?.again ? ` · ${say("order.again", { again: this.task().again })}` : "") : "",
       this.walk && !done ? make("p", { class: "place why" }, this.walk.why(this.row)) : "",
     ];
+  }
+
+  /** Whether ears are picked here: on the walk of picking, and on any row with ears at harvest. */
+  isPicked() {
+    return this.walk ? this.walk.task === "pick" : Boolean(this.row?.pick);
   }
 
   maleNumbers() {
@@ -85,7 +93,8 @@ class AtRow {
     if (task) {
       const male = task.males.join(", ") || this.maleNumbers();
       const key = task.do === "pollinate" ? (this.row.make === "self" ? "order.self" : "order.cross") : `order.${task.do}`;
-      return say(key, { count: task.count, male: male || "?" });
+      const count = this.isPicked() ? earsOf(this.pocket.held, this.row).toPick : task.count;
+      return say(key, { count, male: male || "?" });
     }
     const { step } = this.row;
     if (!step || !knows(`step.${step.code}`)) return this.row.do;
@@ -94,8 +103,8 @@ class AtRow {
 
   show(saved = null, doubts = []) {
     document.body.classList.toggle("doubted", doubts.length > 0);
-    const status = make("p", { class: "saved", role: "status" }, saved ? say("row.saved", { note: tellNote(saved) }) : "");
-    const undo = saved && saved.kind !== "withdrawn" ? makeUndo(() => this.takeBack(saved), status) : null;
+    const status = make("p", { class: "saved", role: "status" }, saved ? say("row.saved", { note: saved.map(tellNote).join(" · ") }) : "");
+    const undo = saved && saved[0].kind !== "withdrawn" ? makeUndo(() => this.takeBack(saved), status) : null;
     const told = [this.told(), doubts.length ? tellDoubts(doubts) : "", status];
     const ahead = this.walk && !saved ? this.walk.draw(this.tag, drawRange) : null;
     show("row", ahead ? make("div", { class: "with-range" }, make("div", { class: "told" }, told), ahead) : told, [
@@ -110,15 +119,26 @@ class AtRow {
 
   /** A row that was asked for by its tag: all deeds, and the one it waits for above them once more. */
   showOfTag(undo) {
-    const next = this.isDone() ? null : DEED_OF[this.row?.next || ""];
+    const next = this.isPicked() ? DEED_OF.ears_picked : this.isDone() ? null : DEED_OF[this.row?.next || ""];
     return [
       next ? this.press(next, "first", { "data-kind": null }) : "",
+      this.isPicked() ? grid(2, this.pressHarvest()) : "",
       grid(3, DEEDS.map((deed) => this.press(deed))),
       make("div", { class: "foot" }, undo,
         this.row ? "" : button(say("row.isbag"), () => this.pocket.openBag(this.tag), { image: "bag" }),
         this.walkBack
           ? button(say("back"), () => openRow(this.pocket, this.tag, this.walkBack), { kind: "quiet", image: "previous" })
           : button(say("row.next_tag"), () => this.pocket.goHome(), { kind: "quiet", image: "next" })),
+    ];
+  }
+
+  /** What else there is to do with ears at harvest. */
+  pressHarvest() {
+    const back = () => openRow(this.pocket, this.tag, this.walk);
+    return [
+      button(say("pick.title"), () => openPicking(this.pocket, { tag: this.tag, onBack: back }), { image: "bag", "data-go": "bags" }),
+      this.press(DEED_OF.ears_left),
+      button(say("crate"), () => askCrate(this.pocket, { onDone: () => this.show() }), { image: "crated", "data-go": "crate" }),
     ];
   }
 
@@ -131,8 +151,9 @@ class AtRow {
     const back = button(say("walk.previous"), () => this.walk.previous(this.tag), { image: "previous", "data-go": "previous" });
     const tag = button(say("walk.tag"), () => this.pocket.askTag(this.walk, this.tag), { image: "scan", "data-go": "tag" });
     const other = button(say("walk.other"), () => this.showOther(), { image: "more", "data-go": "other" });
-    if (done) return [onward, grid(2, [undo || back, tag, undo ? back : "", other].filter(Boolean))];
-    return [this.walk.deeds(this.row).map((deed) => this.press(deed, "first")), grid(2, [back, onward, tag, other])];
+    const more = this.isPicked() ? this.pressHarvest() : [];
+    if (done) return [onward, grid(2, [undo || back, ...more, tag, undo ? back : "", other].filter(Boolean))];
+    return [this.walk.deeds(this.row).map((deed) => this.press(deed, "first")), grid(2, [...more, ...(more.length ? [tag, back, onward] : [back, onward, tag]), other])];
   }
 
   showOther() {
@@ -144,7 +165,11 @@ class AtRow {
   start(deed) {
     const back = () => this.show();
     const told = place(this.name());
-    if (deed.ask === "count") {
+    if (deed.kind === "ears_picked") {
+      askNumber({ title: say("ask.ears_picked"), told: [told, place(sayCrate(this.pocket))], onBack: back, onNumber: (value) => this.saveEars({ kind: deed.kind, value }) });
+    } else if (deed.ask === "why") {
+      askLeft({ name: this.name(), onBack: back, onLeft: (given) => this.saveEars(given) });
+    } else if (deed.ask === "count") {
       askNumber({ title: say(`ask.${deed.kind}`), told, onBack: back, onNumber: (value) => this.save({ kind: deed.kind, value }) });
     } else if (deed.ask === "ears") {
       askEars(this.pocket, { row: this.row, tag: this.tag, name: this.name(), onBack: back, onEars: (given) => this.save(given) });
@@ -184,13 +209,16 @@ class AtRow {
     const note = await this.pocket.write({ ...given, tag: this.tag, ...writeDoubt(doubts) });
     if (!note) return;
     signal(doubts.length ? "doubt" : "right");
-    this.show(note, doubts);
+    this.show([note], doubts);
+  }
+
+  async saveEars(given) {
+    const done = await saveEars(this.pocket, { ...given, tag: this.tag, bag: "" });
+    if (done) this.show(done.notes, done.doubts);
   }
 
   async takeBack(saved) {
-    const note = await this.pocket.write({ kind: "withdrawn", tag: saved.tag, practice: saved.practice, replaces: saved.id, value: "undo" });
-    if (!note) return;
-    signal("undo");
-    this.show(note);
+    const undone = await takeBack(this.pocket, saved);
+    if (undone) this.show(undone.slice(0, 1));
   }
 }

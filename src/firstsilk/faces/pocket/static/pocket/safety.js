@@ -5,6 +5,8 @@ import { picture } from "./pictures.js";
 import { say, sayDay } from "./words.js";
 
 const CAUTIONS = [["water", "heat"], ["slow", "new"], ["help", "ill"], ["shirt", "pollen"], ["spray", "spray"]];
+/** What stands in place of pollen once ears are picked. */
+const AT_HARVEST = ["shirt", "tools"];
 
 /** Show the cautions if they were not read on this phone today, then go on. */
 export async function startDay(pocket, then) {
@@ -14,9 +16,10 @@ export async function startDay(pocket, then) {
 }
 
 export function showCautions(pocket, then, today = "") {
+  const cautions = pocket.held.isHarvest ? CAUTIONS.map((one) => (one[1] === "pollen" ? AT_HARVEST : one)) : CAUTIONS;
   show("safety", [
     make("h1", {}, say("safety.title")),
-    make("ul", { class: "cautions" }, CAUTIONS.map(([image, name]) => make("li", {}, picture(image), make("span", {}, say(`safety.${name}`))))),
+    make("ul", { class: "cautions" }, cautions.map(([image, name]) => make("li", {}, picture(image), make("span", {}, say(`safety.${name}`))))),
     make("p", { class: "place" }, say("safety.limits")),
   ], [
     button(say("safety.read"), async () => {

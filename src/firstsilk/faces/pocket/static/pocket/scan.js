@@ -7,8 +7,8 @@ import { say } from "./words.js";
 
 export const canScan = canRead;
 
-/** Show the camera until it sees a tag. */
-export function scanTag({ title = say("scan.tag"), onTag, onBack }) {
+/** Show the camera until it sees a tag; `skip` is one that it has seen already and that may still lie before it. */
+export function scanTag({ title = say("scan.tag"), told = "", skip = "", onTag, onBack }) {
   const problem = make("p", { class: "problem", role: "alert" });
   const tell = (text) => {
     problem.textContent = text;
@@ -16,7 +16,7 @@ export function scanTag({ title = say("scan.tag"), onTag, onBack }) {
   const camera = openCamera({
     onProblem: tell,
     onTexts(texts) {
-      const read = texts.map(readTag);
+      const read = texts.map(readTag).filter(({ tag }) => !tag || tag !== skip);
       const found = read.find((one) => one.tag);
       if (found) onTag(found.tag);
       else if (read.length) tell(say(`tag.${read[0].code}`, read[0].values));
@@ -27,7 +27,7 @@ export function scanTag({ title = say("scan.tag"), onTag, onBack }) {
     camera.stop();
     onBack();
   };
-  show("scan", [make("h1", {}, title), camera.video, problem], [
+  show("scan", [make("h1", {}, title), told ? make("p", { class: "saved", role: "status" }, told) : "", camera.video, problem], [
     camera.light,
     camera.photo,
     button(say("scan.type"), leave, { kind: "quiet", image: "previous" }),

@@ -1,6 +1,7 @@
 // For how long can a slip be taken back with one press?
 
 import { button } from "./parts.js";
+import { signal } from "./sound.js";
 import { say } from "./words.js";
 
 const UNDO_MS = 10000;
@@ -21,4 +22,16 @@ export function makeUndo(onUndo, status) {
     undo.remove();
   }, 250);
   return undo;
+}
+
+/** Take notes back, the last first, each in the book it stands in; gives what was written, or null where it is red. */
+export async function takeBack(pocket, notes) {
+  const written = [];
+  for (const { tag, practice, id } of [...notes].reverse()) {
+    const note = await pocket.write({ kind: "withdrawn", tag, practice, replaces: id, value: "undo" });
+    if (!note) return null;
+    written.push(note);
+  }
+  signal("undo");
+  return written;
 }

@@ -1,6 +1,7 @@
 // Where does today's walk lead? One kind of task, row after row in walking order; any row may come in between.
 
 import { DEED_OF, TASK_KINDS } from "./deeds.js";
+import { earsOf } from "./picked.js";
 import { openRow } from "./row.js";
 import { say, sayDay } from "./words.js";
 
@@ -51,8 +52,16 @@ export class Walk {
     const made = own.filter((note) => kinds.includes(note.kind));
     if (this.task === "look") return this.deeds(this.pocket.held.rows.get(tag)).length === 0;
     const stop = this.stops[this.at.get(tag)];
+    if (this.task === "pick") return this.isPicked(tag, made);
     if (this.task !== "pollinate" || !stop) return made.length > 0;
     return made.reduce((sum, note) => sum + (Number(note.value) || 0), 0) >= Math.min(1, stop.task.count);
+  }
+
+  /** Counted at the end of the row, or every ear picked or left bag by bag. */
+  isPicked(tag, made) {
+    if (!made.length) return false;
+    const { held } = this.pocket;
+    return made.some((note) => note.kind === "ears_picked" && !note.bag) || earsOf(held, held.rows.get(tag)).toPick === 0;
   }
 
   countLeft() {
