@@ -140,6 +140,12 @@ def test_a_newcomer_works_a_fifth_on_day_one_and_anew_after_a_week_away(field):
     told = {one.written.code: one for one in read_people(ON, "2031").people}
     assert told["W04"].may_h == pytest.approx(0.2 * 7)
     assert "day 1 of work: 20%" in told["W04"].first_days
+    note_hours(ON, "W04", 1.4)
+    assert "hours_new" not in codes(read_people(ON, "2031"))
+    note_hours(ON, "W04", 1.75)
+    assert "W04: 1.75 h today, 1.4 for somebody new to the work" in [
+        one.message for one in read_people(ON, "2031").findings if one.code == "hours_new"
+    ]
     assert told["W01"].first_days == ""
     one = PersonWritten("W04", first_day=date(2031, 7, 1))
     assert count_days_worked(one, [], DAY) == 21

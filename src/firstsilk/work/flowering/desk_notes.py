@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from datetime import date
 
-from firstsilk.answers import refuse
+from firstsilk.answers import InputRefused, refuse
 from firstsilk.science.flowering.notes import KINDS, Kind
+from firstsilk.science.seed.tags import read_tag
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.occasion import Occasion
 from firstsilk.work.shelf import get_row, get_season, get_station
@@ -77,7 +78,7 @@ def make_row_draft(
         value=proper,
         detail=detail,
         male=father,
-        bag=bag.strip(),
+        bag=_read_bag(bag),
         taken_local=f"{day.isoformat()}T{local}",
         doubt="writer_unsure" if doubt else "",
         doubt_reason=doubt[:300],
@@ -85,6 +86,14 @@ def make_row_draft(
     )
     told = f"row {found.number}, {known.says}, {detail.replace('_', ' ')} {proper}"
     return draft, told.replace(",  ", ", ").strip(", ")
+
+
+def _read_bag(typed: str) -> str:
+    """A printed code as its eight signs, as a phone writes it; a number written by hand as it was typed."""
+    try:
+        return read_tag(typed)
+    except InputRefused:
+        return typed.strip()
 
 
 def _check_kind(kind: str, detail: str) -> Kind:

@@ -319,10 +319,15 @@ def _tell(
 
 def _find(person: Person, rule: Rule, clock: tuple[str, str] | None) -> Iterable[Finding]:
     code = person.written.code
-    if rule.hours_a_day is not None and person.today_h > rule.hours_a_day:
+    over_day = rule.hours_a_day is not None and person.today_h > rule.hours_a_day
+    over_week = rule.hours_a_week is not None and person.week_h > rule.hours_a_week
+    if over_day:
         yield _over(code, "hours_day", f"{person.today_h:g} h today, {rule.hours_a_day:g} allowed")
-    if rule.hours_a_week is not None and person.week_h > rule.hours_a_week:
+    if over_week:
         yield _over(code, "hours_week", f"{person.week_h:g} h this week, {rule.hours_a_week:g} allowed")
+    is_new = person.first_days and person.may_h is not None and not (over_day or over_week)
+    if is_new and person.today_h > (person.may_h or 0.0):
+        yield _over(code, "hours_new", f"{person.today_h:g} h today, {person.may_h:.1f} for somebody new to the work")
     if person.may_h is not None and person.planned_h is not None and person.planned_h > person.may_h + 1 / 60:
         yield _over(code, "hours_planned", f"{person.planned_h:.1f} h planned today, {person.may_h:.1f} may be worked")
     if clock and rule.earliest and clock[0] < f"{rule.earliest:%H:%M}":
