@@ -218,6 +218,31 @@ def test_keyboard_alone_reaches_the_rooms_and_skips_to_the_page(desk, address: s
     assert {"Climate", "Choice"} <= reached
 
 
+def test_two_records_are_merged_and_parted_again_by_keys_alone(desk, address: str) -> None:
+    def press_to(words: str) -> None:
+        """Tab on until what has the keys reads so."""
+        for _ in range(80):
+            desk.keyboard.press("Tab")
+            if words in desk.evaluate("document.activeElement.textContent"):
+                return
+        raise AssertionError(f"no way by keys to {words!r}")
+
+    desk.goto(f"{address}/lineage/merge/")
+    desk.keyboard.type("EK301")
+    desk.keyboard.press("Tab")
+    desk.keyboard.type("EK302")
+    desk.keyboard.press("Enter")
+    desk.wait_for_selector("h2:has-text('Side by side')")
+    assert desk.evaluate("document.activeElement.name") == "reason"
+    desk.keyboard.type("one packet under two names")
+    desk.keyboard.press("Enter")
+    desk.wait_for_selector("text=EK302 is merged into EK301")
+    desk.goto(f"{address}/lineage/merge/")
+    press_to("Undo the merge of EK302 into EK301")
+    desk.keyboard.press("Enter")
+    desk.wait_for_selector("text=EK302 stands by itself again")
+
+
 def test_analysis_runs_as_a_job_by_the_minded_worker_and_leads_back_to_its_room(desk, address: str) -> None:
     desk.goto(f"{address}/analysis/")
     desk.click("button:has-text('Analyse')")

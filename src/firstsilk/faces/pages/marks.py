@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django import template
 
+from firstsilk.answers import InputRefused
 from firstsilk.science.seed.tags import print_tag
 from firstsilk.work.climate.season import SCALE_NAMES
 from firstsilk.work.flowering.pollen_window import write_clock
+from firstsilk.work.flowering.rows import RowFacts
 
 register = template.Library()
 
@@ -105,8 +108,24 @@ def plus_minus(value: float | None, places: int = 0) -> str:
 
 @register.filter
 def tag(code: str) -> str:
-    """A tag as printed: ``XXXX-XXXX``."""
-    return print_tag(code) if len(code) == 8 else code
+    """A tag as printed: ``XXXX-XXXX``; a number written by hand as it is."""
+    try:
+        return print_tag(code) if len(code) == 8 else code
+    except InputRefused:
+        return code
+
+
+@register.filter
+def spans(rows: Sequence[RowFacts]) -> list[tuple[RowFacts, RowFacts]]:
+    """Rows under a spray interval, in order, as first and last of those next to each other with the same end."""
+    found: list[tuple[RowFacts, RowFacts]] = []
+    for row in rows:
+        first, last = found[-1] if found else (None, None)
+        if first and last and row.number == last.number + 1 and row.no_entry_until == last.no_entry_until:
+            found[-1] = (first, row)
+        else:
+            found.append((row, row))
+    return found
 
 
 @register.filter
