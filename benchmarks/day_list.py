@@ -117,10 +117,11 @@ def time_stages() -> list[tuple[str, float, float]]:
         lambda: plan_teams(on, day, 10),
         lambda: read_day_mark(on, season.name),
     )
-    return [(name, *_time(work)) for name, work in zip(SHOWN, stages, strict=True)]
+    return [(name, *time_work(work)) for name, work in zip(SHOWN, stages, strict=True)]
 
 
-def _time(work: Callable[[], object]) -> tuple[float, float]:
+def time_work(work: Callable[[], object]) -> tuple[float, float]:
+    """Seconds of the processor and by the clock: the best of three."""
     took = []
     for _ in range(3):
         began, spent = time.perf_counter(), time.process_time()

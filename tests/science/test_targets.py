@@ -12,11 +12,11 @@ from firstsilk.science.flowering.day_rows import SHED_LASTS_DAYS
 from firstsilk.science.flowering.demand import PLANT_SD_DAYS
 from firstsilk.science.flowering.stakes import SILK_LASTS_DAYS
 from firstsilk.science.flowering.targets import (
+    Chances,
     SeasonAhead,
     find_more,
     find_open_pollen,
     play_days,
-    read_chance,
     weigh_targets,
 )
 from firstsilk.science.seed.pollinations import EarRates, find_reach_chance, plan_pollinations, tabulate_reach
@@ -166,6 +166,15 @@ def test_the_chance_as_asked_is_that_of_a_plain_simulation():
 
 
 def test_parts_of_a_pollination_count_by_nearness():
-    assert read_chance(np.array([0.0, 0.5, 0.8]), np.array([0.5, 1.5, 9.0])).tolist() == pytest.approx(
-        [0.25, 0.65, 0.8]
-    )
+    told = Chances([np.array([0.0, 0.5, 0.8])], [0]).read(np.zeros(3, dtype=np.intp), np.array([0.5, 1.5, 9.0]))
+    assert told.tolist() == pytest.approx([0.25, 0.65, 0.8])
+
+
+def test_many_targets_are_read_at_once_as_one_by_one():
+    dice = np.random.default_rng(3)
+    tables = [np.sort(dice.random(length)) for length in (1, 2, 7, 30)]
+    standing = [0, 3, 2, 11]
+    made = np.concatenate([np.zeros((4, 1)), dice.uniform(0, 40, (4, 60))], axis=1)
+    told = Chances(tables, standing).read_all(made)
+    for at, table in enumerate(tables):
+        assert told[at] == pytest.approx(np.interp(standing[at] + made[at], np.arange(len(table)), table), abs=1e-12)

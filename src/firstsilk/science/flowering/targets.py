@@ -8,8 +8,8 @@ worth is exact (`seed.pollinations`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -122,6 +122,70 @@ def find_open_pollen(shed: FloatArray, n_days: int) -> BoolArray:
     return np.asarray(((age >= 0) & (age <= SHED_LASTS_DAYS)).any(axis=0))
 
 
+@dataclass(frozen=True, slots=True)
+class _OpenDay:
+    """The rows that can be pollinated on a day, draw by draw: the places of such cells, row by row.
+
+    `cell` counts (rows, draws), `of` (targets, draws); `too_old` and `out` are the shares of the row's plants whose
+    silk is over, and that have silked.
+    """
+
+    cell: NDArray[np.intp]
+    of: NDArray[np.intp]
+    plants: FloatArray
+    too_old: FloatArray
+    out: FloatArray
+
+
+class _Play:
+    """What is made of what is asked for, day by day: `made` (targets, draws), `passed` (rows x draws)."""
+
+    def __init__(self, ahead: SeasonAhead, asked: FloatArray) -> None:
+        n_draws = len(ahead.open_days)
+        self.asked = asked[:, None]
+        self.made = np.zeros((len(asked), n_draws))
+        gone = np.divide(ahead.used, ahead.plants, out=np.ones_like(ahead.used), where=ahead.plants > 0)
+        self.passed = np.repeat(np.minimum(gone, 1.0), n_draws)
+
+    def go_on(self, day: _OpenDay, hands: float) -> NDArray[np.intp]:
+        """One day more with so many hands; gives the places (targets, draws) where something was made."""
+        lower = np.maximum(day.too_old, self.passed[day.cell])
+        share = np.maximum(day.out - lower, 0.0)
+        ready = np.bincount(day.of, day.plants * share, minlength=self.made.size)
+        waiting = ready.reshape(self.made.shape)
+        wanted = np.minimum(waiting, np.maximum(self.asked - self.made, 0.0))
+        if np.isfinite(hands):
+            before = np.cumsum(wanted, axis=0) - wanted
+            wanted = np.clip(hands - before, 0.0, wanted)
+        part = np.divide(wanted, waiting, out=np.zeros_like(wanted), where=waiting > 0).ravel()[day.of]
+        self.made += wanted
+        self.passed[day.cell] = lower + part * share
+        return np.flatnonzero(wanted)
+
+
+def _open_days(ahead: SeasonAhead, n_targets: int) -> Iterator[_OpenDay]:
+    """Each of the days left, with the rows that are open on it."""
+    n_draws, n_days = ahead.open_days.shape
+    silk = np.where(np.isnan(ahead.silk), 1e6, ahead.silk)
+    half_on = np.rint(silk).astype(np.int32)
+    sheds = np.ascontiguousarray(np.moveaxis(ahead.sheds, 2, 0))
+    for day in range(n_days):
+        is_open = (half_on <= day + FIRST_SILKS_DAYS) & (half_on >= day - SILK_LASTS_DAYS)
+        is_open &= ahead.open_days[:, day]
+        is_open &= sheds[day][ahead.group_of]
+        is_open[ahead.enter_day > day] = False
+        cell = np.flatnonzero(is_open)
+        row, draw = np.divmod(cell, n_draws)
+        own = silk.ravel()[cell]
+        yield _OpenDay(
+            cell=cell,
+            of=ahead.target_of[row] * n_draws + draw,
+            plants=ahead.plants[row],
+            too_old=ndtr((day - SILK_LASTS_DAYS - 0.5 - own) / PLANT_SD_DAYS),
+            out=ndtr((day + 0.5 - own) / PLANT_SD_DAYS),
+        )
+
+
 def play_days(ahead: SeasonAhead, asked: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Pollinations made by the end of each day in each draw, and the last day on which any can be.
 
@@ -149,50 +213,38 @@ def play_days(ahead: SeasonAhead, asked: FloatArray) -> tuple[FloatArray, FloatA
     ----------
     tests/science/test_targets.py (plant by plant), tests/properties/test_target_laws.py
     """
-    n_targets, (n_draws, n_days) = len(asked), ahead.open_days.shape
-    made = np.zeros((n_targets, n_draws))
-    told, last = np.zeros((n_targets, n_draws, n_days)), np.full((n_targets, n_draws), np.nan)
-    gone = np.divide(ahead.used, ahead.plants, out=np.ones_like(ahead.used), where=ahead.plants > 0)
-    passed = np.repeat(np.minimum(gone, 1.0)[:, None], n_draws, axis=1)
-    silk = np.where(np.isnan(ahead.silk), 1e6, ahead.silk)
-    for day in range(n_days):
-        at = day - np.rint(silk)
-        is_open = (at >= -FIRST_SILKS_DAYS) & (at <= SILK_LASTS_DAYS) & ahead.open_days[:, day]
-        is_open &= ahead.sheds[ahead.group_of, :, day] & (day >= ahead.enter_day)[:, None]
-        if is_open.any():
-            has_open = np.zeros((n_targets, n_draws), dtype=bool)
-            np.logical_or.at(has_open, ahead.target_of, is_open)
-            last[has_open] = day
-            _play_day(ahead, asked, made, passed, silk, day, is_open)
-        told[:, :, day] = made
-    return told, last
+    play = _Play(ahead, asked)
+    told, last = [], np.full(play.made.shape, np.nan)
+    for day, opened in enumerate(_open_days(ahead, len(asked))):
+        last.ravel()[opened.of] = day
+        play.go_on(opened, float(ahead.hands[day]))
+        told.append(play.made.copy())
+    return np.stack(told, axis=2), last
 
 
-def _play_day(
-    ahead: SeasonAhead,
-    asked: FloatArray,
-    made: FloatArray,
-    passed: FloatArray,
-    silk: FloatArray,
-    day: int,
-    is_open: BoolArray,
-) -> None:
-    """One day: `made` (targets, draws) and `passed` (rows, draws) go on."""
-    rows = np.flatnonzero(is_open.any(axis=1))
-    too_old = ndtr((day - SILK_LASTS_DAYS - 0.5 - silk[rows]) / PLANT_SD_DAYS)
-    lower = np.maximum(too_old, passed[rows])
-    share = np.where(is_open[rows], np.maximum(ndtr((day + 0.5 - silk[rows]) / PLANT_SD_DAYS) - lower, 0.0), 0.0)
-    ready = ahead.plants[rows, None] * share
-    of = ahead.target_of[rows]
-    waiting = np.zeros_like(made)
-    np.add.at(waiting, of, ready)
-    wanted = np.minimum(waiting, np.maximum(asked[:, None] - made, 0.0))
-    if np.isfinite(ahead.hands[day]):
-        before = np.cumsum(wanted, axis=0) - wanted
-        wanted = np.clip(ahead.hands[day] - before, 0.0, wanted)
-    part = np.divide(wanted, waiting, out=np.zeros_like(wanted), where=waiting > 0)[of]
-    made += wanted
-    passed[rows] = np.where(is_open[rows], lower + part * share, passed[rows])
+class Chances:
+    """The tables of all targets in one, to be read for many targets and counts at once, between two numbers by
+    nearness and at the last beyond it."""
+
+    def __init__(self, tables: Sequence[FloatArray], standing: Sequence[int]) -> None:
+        length = np.array([len(table) for table in tables])
+        self.flat = np.concatenate(tables)
+        self.first = np.cumsum(length) - length
+        self.last = length - 1
+        self.standing = np.array(standing, dtype=np.float64)
+
+    def read(self, of: NDArray[np.intp], made: FloatArray) -> FloatArray:
+        """The chance of each of these targets with so many more than stand."""
+        count = self.standing[of] + made
+        low = np.minimum(count.astype(np.intp), self.last[of])
+        high = np.minimum(low + 1, self.last[of])
+        below, above = self.flat[self.first[of] + low], self.flat[self.first[of] + high]
+        return np.asarray((above - below) * (count - low) + below)
+
+    def read_all(self, made: FloatArray) -> FloatArray:
+        """The chance of each target in each draw; `made` (targets, draws)."""
+        of = np.repeat(np.arange(len(made)), made.shape[1])
+        return self.read(of, made.ravel()).reshape(made.shape)
 
 
 def weigh_targets(
@@ -229,36 +281,51 @@ def weigh_targets(
     tests/science/test_targets.py, tests/properties/test_target_laws.py; calibration: tests/soak/judge_targets.py
     """
     more = [find_more(table, stand, sure) for table, stand, sure in zip(reach, standing, assurance, strict=True)]
-    made, last = play_days(ahead, np.array(more, dtype=np.float64))
-    free = replace(ahead, hands=np.full_like(ahead.hands, np.inf))
-    can = play_days(free, np.full(len(more), np.inf))[0][:, :, -1]
+    asked = _Play(ahead, np.array(more, dtype=np.float64))
+    free = _Play(ahead, np.full(len(more), np.inf))
+    chances = Chances(reach, standing)
+    n_draws, n_days = ahead.open_days.shape
+    chance, last = chances.read_all(asked.made), np.full(asked.made.shape, np.nan)
+    by_day = np.empty((len(more), n_days))
+    for day, opened in enumerate(_open_days(ahead, len(more))):
+        last.ravel()[opened.of] = day
+        free.go_on(opened, np.inf)
+        changed = asked.go_on(opened, float(ahead.hands[day]))
+        chance.ravel()[changed] = chances.read(changed // n_draws, asked.made.ravel()[changed])
+        by_day[:, day] = chance.mean(axis=1)
+    possible, can = np.median(free.made, axis=1), chances.read_all(free.made).mean(axis=1)
+    now = chances.read_all(np.zeros((len(more), 1)))[:, 0]
+    days = zip(_find_last_days(last), by_day, strict=True)
     return tuple(
-        _tell(table, stand, wanted, made[at], last[at], can[at])
-        for at, (table, stand, wanted) in enumerate(zip(reach, standing, more, strict=True))
+        _tell(float(now[at]), more[at], last_day, float(possible[at]), float(can[at]), of_days)
+        for at, (last_day, of_days) in enumerate(days)
     )
+
+
+def _find_last_days(last: FloatArray) -> list[int | None]:
+    """Middle of the draws that have one, by target; None where hardly any has."""
+    ordered = np.sort(last, axis=1)
+    known = np.isfinite(ordered).sum(axis=1)
+    at = np.arange(len(ordered))
+    middle = 0.5 * (
+        ordered[at, np.maximum(known - 1, 0) // 2] + ordered[at, np.minimum(known // 2, ordered.shape[1] - 1)]
+    )
+    told = known > SELDOM_FRAC * last.shape[1]
+    return [int(day) if is_told else None for day, is_told in zip(middle, told, strict=True)]
 
 
 def _tell(
-    table: FloatArray, standing: int, more: int, made: FloatArray, last: FloatArray, can: FloatArray
+    now: float, more: int, last_day: int | None, possible: float, can: float, by_day: FloatArray
 ) -> TargetOutlook:
-    now = float(table[min(standing, len(table) - 1)])
-    by_day = read_chance(table, standing + made).mean(axis=0)
-    asked, possible = float(by_day[-1]), float(np.median(can))
-    known = last[np.isfinite(last)]
-    last_day = int(np.median(known)) if len(known) > SELDOM_FRAC * len(last) else None
-    still = np.flatnonzero(asked - by_day < SMALL_CHANGE_FRAC)
+    asked = float(by_day[-1])
     goes_on = last_day is not None and asked - now >= SMALL_CHANGE_FRAC
+    still = int(np.argmax(asked - by_day < SMALL_CHANGE_FRAC))
     return TargetOutlook(
         now_frac=now,
         asked_frac=asked,
-        can_frac=max(asked, float(read_chance(table, standing + can).mean())),
+        can_frac=max(asked, can),
         more=more,
         possible=possible,
-        stop_day=min(int(still[0]), last_day or 0) if goes_on else None,
+        stop_day=min(still, last_day or 0) if goes_on else None,
         last_day=last_day,
     )
-
-
-def read_chance(table: FloatArray, count: FloatArray) -> FloatArray:
-    """The chance at counts that need not be whole: between two numbers by nearness, at the last beyond it."""
-    return np.asarray(np.interp(count, np.arange(len(table)), table))

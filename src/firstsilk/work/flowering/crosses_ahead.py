@@ -83,10 +83,26 @@ def judge_crosses(
     for row in rows:
         if row.purpose == "female" and row.target is not None and row.male:
             groups.setdefault(row.target, []).append(row)
-    place = {} if forecast is None else {row.number: at for at, row in enumerate(forecast.rows)}
+    ahead = None if forecast is None else _look_up(forecast)
     progress = {one.number: one for one in measure_progress(rows, today, end_on)}
-    told = [_judge(group, progress[number], forecast, place, today) for number, group in groups.items()]
+    told = [_judge(group, progress[number], ahead, today) for number, group in groups.items()]
     return tuple(sorted(told, key=_order))
+
+
+@dataclass(frozen=True, slots=True)
+class _Ahead:
+    """A forecast with the place of each row in it by number, and its rows by line."""
+
+    forecast: SeasonForecast
+    place: Mapping[int, int]
+    of_line: Mapping[str, Sequence[RowForecast]]
+
+
+def _look_up(forecast: SeasonForecast) -> _Ahead:
+    of_line: dict[str, list[RowForecast]] = {}
+    for row in forecast.rows:
+        of_line.setdefault(row.line, []).append(row)
+    return _Ahead(forecast, {row.number: at for at, row in enumerate(forecast.rows)}, of_line)
 
 
 def _order(one: CrossAhead) -> tuple[bool, float, int]:
@@ -96,27 +112,27 @@ def _order(one: CrossAhead) -> tuple[bool, float, int]:
 def _judge(
     females: Sequence[RowFacts],
     progress: TargetProgress,
-    forecast: SeasonForecast | None,
-    place: Mapping[int, int],
+    ahead: _Ahead | None,
     today: date,
 ) -> CrossAhead:
     first = females[0]
-    female_at = [place[row.number] for row in females if row.number in place]
-    male_at = [place[number] for number in first.male_rows if number in place]
     wanted = sum(row.wanted for row in females)
     standing = sum(min(row.wanted, row.state.ears_standing) for row in females)
     found: MeetingAhead | None = None
     silk_about = shed_about = None
-    if forecast is not None:
-        silk_about = _middle(forecast.silk[female_at], today)
-        shed_about = _middle(forecast.shed[male_at], today)
+    male_at: list[int] = []
+    if ahead is not None:
+        female_at = [ahead.place[row.number] for row in females if row.number in ahead.place]
+        male_at = [ahead.place[number] for number in first.male_rows if number in ahead.place]
+        silk, shed = ahead.forecast.silk[female_at], ahead.forecast.shed[male_at]
+        silk_about, shed_about = _middle(silk, today), _middle(shed, today)
         if female_at and male_at:
-            found = judge_draws(forecast.silk[female_at], forecast.shed[male_at])
+            found = judge_draws(silk, shed)
     over = progress.says if progress.standing in ("enough", "short") else ""
-    risk = "" if over else _say_risk(first, bool(male_at) or forecast is None, found, wanted, standing)
+    risk = "" if over else _say_risk(first, bool(male_at) or ahead is None, found, wanted, standing)
     could: tuple[str, ...] = ()
-    if risk and forecast is not None:
-        could = tuple(_say_could(first, forecast, place, found, silk_about, today))
+    if risk and ahead is not None:
+        could = tuple(_say_could(first, ahead, found, silk_about, today))
     return CrossAhead(
         target=first.target or 0,
         kind=first.kind,
@@ -162,20 +178,18 @@ def _say_risk(first: RowFacts, has_male: bool, found: MeetingAhead | None, wante
 
 def _say_could(
     first: RowFacts,
-    forecast: SeasonForecast,
-    place: Mapping[int, int],
+    ahead: _Ahead,
     found: MeetingAhead | None,
     silk_about: date | None,
     today: date,
 ) -> Iterator[str]:
-    others = _find_other_rows(first, forecast, silk_about, today)
+    others = _find_other_rows(first, ahead, silk_about, today)
     if others:
         named = ", ".join(f"{row.number} ({row.purpose}, about {_say(row.shed[1])})" for row in others if row.shed)
         yield f"Pollen of the same line from row {named}."
     gap = None if found is None else found.shed_first_days
-    planned = any(forecast.rows[place[number]].planned for number in first.male_rows if number in place)
-    own = place.get(first.number)
-    planned = planned or (own is not None and forecast.rows[own].planned)
+    parents = [ahead.place[number] for number in (first.number, *first.male_rows) if number in ahead.place]
+    planned = any(ahead.forecast.rows[at].planned for at in parents)
     if planned:
         yield "A parent is not sown yet: choose its day anew, or split the male's sowing (Who meets)."
     elif _has_time(silk_about, today) and (gap is None or gap > -APART_DAYS):
@@ -194,18 +208,15 @@ def _has_time(silk_about: date | None, today: date) -> bool:
     return silk_about is not None and (silk_about - today).days >= LEAST_GROWTH_DAYS
 
 
-def _find_other_rows(
-    first: RowFacts, forecast: SeasonForecast, silk_about: date | None, today: date
-) -> list[RowForecast]:
+def _find_other_rows(first: RowFacts, ahead: _Ahead, silk_about: date | None, today: date) -> list[RowForecast]:
     """Other rows of the male's line that shed while middling silks wait, from today on."""
     if silk_about is None:
         return []
     early, late = find_pollen_days()
     found = [
         row
-        for row in forecast.rows
-        if row.line == first.male
-        and row.number not in first.male_rows
+        for row in ahead.of_line.get(first.male, ())
+        if row.number not in first.male_rows
         and row.shed is not None
         and early <= (row.shed[1] - silk_about).days <= late
         and (today - row.shed[1]).days < late - early

@@ -89,7 +89,7 @@ def _read_day(on: Occasion, season: str, by_forecast: bool) -> DayList:
     station = get_station(on.station)
     book = get_season(station, season, on.today)
     facts, basis = read_season_rows(on, station, book)
-    forecast = _find_forecast(on, book) if by_forecast and any(map(_is_waited_for, facts)) else None
+    forecast = _find_forecast(on, book, facts) if by_forecast and any(map(_is_waited_for, facts)) else None
     if forecast is not None:
         facts, basis = _expect_by(forecast, facts), forecast.basis
     by_number = {row.number: row for row in facts}
@@ -108,9 +108,9 @@ def _is_waited_for(row: RowFacts) -> bool:
     return state.sown_on is not None and (silk or (row.purpose in ("self", "male") and state.shed_on is None))
 
 
-def _find_forecast(on: Occasion, season: Season) -> SeasonForecast | None:
+def _find_forecast(on: Occasion, season: Season, rows: Sequence[RowFacts]) -> SeasonForecast | None:
     try:
-        return read_forecast(on, season.name)
+        return read_forecast(on, season.name, states={row.tag: row.state for row in rows})
     except InputRefused:
         return None
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -90,7 +90,13 @@ class _Field:
 
 
 @pause_collecting()
-def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int = 1) -> SeasonForecast:
+def read_forecast(
+    on: Occasion,
+    season: str = "",
+    draws: int = DRAWS,
+    seed: int = 1,
+    states: Mapping[str, RowState] | None = None,
+) -> SeasonForecast:
     """Silk and shed of every row of a season, from its notes, its line's and relatives' records and the weather.
 
     Parameters
@@ -101,6 +107,8 @@ def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int 
         The season's name; this year's if empty.
     draws, seed
         Draws behind each date, and where chance starts.
+    states
+        What the notes say of the season's rows by tag, where it is read already; else it is read here.
 
     Returns
     -------
@@ -120,7 +128,7 @@ def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int 
     """
     station = get_station(on.station)
     book = get_season(station, season, on.today)
-    field = _read_field(station, book, on.today)
+    field = _read_field(station, book, on.today, states)
     if not field.rows:
         raise refuse("no_rows", f"Season {book.name} has no row that is sown or planned.", "Plan or bring rows first.")
     readings = read_readings(station, book.site, on.today + timedelta(days=20))
@@ -139,14 +147,15 @@ def read_forecast(on: Occasion, season: str = "", draws: int = DRAWS, seed: int 
     return _tell(on, book, field, heat, history, told, last)
 
 
-def _read_field(station: Station, season: Season, today: date) -> _Field:
+def _read_field(station: Station, season: Season, today: date, states: Mapping[str, RowState] | None = None) -> _Field:
     found = rows_on(station, today).filter(season=season).exclude(purpose="filler")
     told = ("number", "tag", "line", "purpose", "sow_on", "target__number")
     rows = list(found.select_related("target").only(*told).order_by("number"))
     lines = {line.pk: line for line in Line.objects.filter(pk__in=found.values("line"))}
     for row in rows:
         row.line = lines[row.line_id]  # each line is read once, and not once a row
-    states = read_states(station, found.values_list("tag", flat=True), today)
+    if states is None:
+        states = read_states(station, found.values_list("tag", flat=True), today)
     kept = []
     for row in rows:
         state = states.get(row.tag, RowState(row.tag))

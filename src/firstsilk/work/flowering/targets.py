@@ -22,6 +22,7 @@ from firstsilk.science.flowering.targets import (
 )
 from firstsilk.science.nursery.counts import GERMINATION_FRAC, OVERPLANT_FRAC
 from firstsilk.work.climate.frosts import read_frost_chances
+from firstsilk.work.collecting import pause_collecting
 from firstsilk.work.flowering.crew import FIRST_DAYS_RULE, choose_pace, read_speed
 from firstsilk.work.flowering.crew_plan import read_crew_plan
 from firstsilk.work.flowering.crosses_ahead import judge_crosses
@@ -127,6 +128,7 @@ def read_targets(on: Occasion, season: str = "") -> SeasonTargets:
     return tell_targets(on, read_day_list(on, season, by_forecast=True))
 
 
+@pause_collecting()
 def tell_targets(on: Occasion, day: DayList) -> SeasonTargets:
     """The chance of each target, how many more it wants, and when to stop.
 

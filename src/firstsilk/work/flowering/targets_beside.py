@@ -6,9 +6,9 @@ from firstsilk.work.flowering.day import DayList
 from firstsilk.work.flowering.targets import SeasonTargets, tell_targets
 from firstsilk.work.occasion import Occasion
 
-MOST_BESIDE = 1_000
-"""Targets whose chances are worked out beside something else; of more, a page that must open at once leads to the page
-of targets instead (10,000 take some seconds). A choice of ours."""
+MOST_BESIDE = 10_000
+"""Targets whose chances are worked out beside something else (so many take a second and a half); of more, a page that
+must open at once leads to the page of targets instead. A choice of ours."""
 
 
 def tell_targets_beside(on: Occasion, day: DayList) -> SeasonTargets | None:
