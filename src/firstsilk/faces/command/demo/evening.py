@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -10,7 +10,7 @@ from firstsilk.faces.command.demo.run import Run, count_receipt, send
 from firstsilk.invented.drafts import NoteDraft
 from firstsilk.invented.leader import count_hours, look_again
 from firstsilk.invented.people import LEADER
-from firstsilk.science.flowering.notes import note_as_wire
+from firstsilk.science.flowering.notes import Note, note_as_wire
 from firstsilk.work.flowering.day_close import close_day, read_day_standing
 from firstsilk.work.flowering.notes import NoteDraft as DeskDraft
 from firstsilk.work.flowering.notes import list_notes, write_notes
@@ -79,7 +79,9 @@ def _write_hours(on: Occasion, hours: Iterable[NoteDraft]) -> None:
 
 def _send_damaged(run: Run, on: Occasion, is_settled: bool) -> None:
     """A note that is here already comes once more, damaged on the way."""
-    newest = next(one.note for one in list_notes(on, limit=400) if one.note.kind == "shed_not_yet")
+    newest = _find_note(on, lambda note: note.kind == "shed_not_yet" and note.source == "phone")
+    if newest is None:
+        return
     receipt = receive_notes(on, newest.device, [{**note_as_wire(newest), "check_sum": "00000000"}])
     count_receipt(run, 1, receipt)
     if is_settled:
@@ -89,13 +91,12 @@ def _send_damaged(run: Run, on: Occasion, is_settled: bool) -> None:
 
 def _correct_twice(run: Run, on: Occasion) -> None:
     """One count of tassel bags is corrected on the phone and at the desk, by two people who do not agree."""
-    one = next(
-        stored.note
-        for stored in list_notes(on, limit=400)
-        if stored.note.kind == "tassel_bagged"
-        and stored.note.source == "phone"
-        and not (stored.note.bag or stored.note.replaces)
+    one = _find_note(
+        on,
+        lambda note: note.kind == "tassel_bagged" and note.source == "phone" and not (note.bag or note.replaces),
     )
+    if one is None:
+        return
     key = next(key for key, note_id in run.crew.ids.items() if note_id == one.id)
     phone = run.crew.devices.index(one.device)
     at = f"{on.today.isoformat()}T17:20:00"
@@ -107,11 +108,18 @@ def _correct_twice(run: Run, on: Occasion) -> None:
 
 def _use_twice(run: Run, on: Occasion) -> None:
     """A bag that came down unused goes on another tassel: its code now stands for two bags."""
-    down = next(one.note for one in list_notes(on, limit=2000) if one.note.kind == "tassel_unbagged" and one.note.bag)
+    down = _find_note(on, lambda note: note.kind == "tassel_unbagged" and bool(note.bag))
+    if down is None:
+        return
     other = next(tag for tag in reversed(run.field.rows) if run.field.phone_of(tag) == 3 and tag != down.tag)
     at = f"{on.today.isoformat()}T17:05:00"
     key = f"{on.today.isoformat()}:twice"
     send(run, on, [NoteDraft(key, 3, "W04", "tassel_bagged", tag=other, bag=down.bag, value="1", taken_local=at)])
+
+
+def _find_note(on: Occasion, wanted: Callable[[Note], bool]) -> Note | None:
+    """The newest note of this sort in the books; None in a season that has none yet."""
+    return next((one.note for one in list_notes(on, limit=3000) if wanted(one.note)), None)
 
 
 def _close(run: Run, day: date) -> None:

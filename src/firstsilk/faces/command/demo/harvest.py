@@ -39,6 +39,8 @@ def _pick(run: Run, day: date) -> None:
     picked = pick_ears(run.field, [task.tag for task in listed.tasks if task.do == "pick"], day)
     rows = [tag for tag, done in run.field.progress.items() if done.picked_on == day and done.picked]
     needed = -(-len(rows) // ROWS_A_CRATE)
+    if needed > len(run.crates):
+        run.crates += give_crate_tags(on, needed - len(run.crates))
     filled, run.crates = run.crates[:needed], run.crates[needed:]
     crated = crate_ears(run.field, {tag: filled[at // ROWS_A_CRATE] for at, tag in enumerate(rows)}, day)
     drafts = [*picked, *crated]

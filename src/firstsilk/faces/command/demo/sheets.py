@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
+from firstsilk.answers import InputRefused
 from firstsilk.faces.command.demo.run import Run
 from firstsilk.invented.drafts import NoteDraft
 from firstsilk.invented.people import CREW, PAPER_TEAM
@@ -37,7 +38,11 @@ def write_on_paper(run: Run, on: Occasion, day: DayList, drafts: Sequence[NoteDr
     when = (day.today.month, day.today.day)
     if when not in (*PAPER_DAYS, UNUSED_ON):
         return ()
-    sheets = print_sheets(run.at(day.today, 6), day, "tally", team=PAPER_TEAM)
+    try:
+        sheets = print_sheets(run.at(day.today, 6), day, "tally", team=PAPER_TEAM)
+    except InputRefused:
+        # Nothing to count for them today.
+        return ()
     written: list[NoteDraft] = []
     for at, sheet in enumerate(sheets):
         worker = WRITERS[(at + day.today.day) % len(WRITERS)]
