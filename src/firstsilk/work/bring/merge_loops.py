@@ -28,13 +28,17 @@ def check_merge_loops(
     A line has the parents of all its records, as in `merge_lines`. Checked by tests/work/test_bring_merge_loops.py.
     """
     given = {line.line: line for line in reversed(lines)}
+    order = {line.line: at for at, line in enumerate(lines)}
     steps = _list_steps(members, merged)
     while ring := _find_ring(steps):
-        told = next(((child, parent) for child, parent, _ in ring if child in given), None)
-        if told is not None:
-            yield _tell(ring, given[told[0]], told[1], merged)
+        # Told from the first brought line on, in whatever order the books gave the records.
+        starts = [at for at, step in enumerate(ring) if step[0] in given]
+        at = min(starts, key=lambda one: order[ring[one][0]], default=0)
+        ring = [*ring[at:], *ring[:at]]
+        if starts:
+            yield _tell(ring, given[ring[0][0]], ring[0][1], merged)
         # Without the step that was told the loop is open, and the search goes on.
-        cut = next((step for step in ring if told == step[:2]), ring[0])
+        cut = ring[0]
         stands = merged.get(cut[0], cut[0])
         steps[stands] = [step for step in steps[stands] if step != cut]
 
@@ -75,9 +79,10 @@ def _find_ring(steps: Mapping[str, Sequence[_Step]]) -> list[_Step]:
 
 
 def _tell(ring: Sequence[_Step], line: LineGiven, parent: str, merged: Mapping[str, str]) -> Finding:
-    way = " <- ".join([merged.get(ring[0][0], ring[0][0]), *(stands for _, _, stands in ring)])
+    first = merged.get(ring[0][0], ring[0][0])
+    way = " <- ".join([first, *(stands for _, _, stands in ring)])
     pairs = {(name, merged[name]) for child, named, _ in ring for name in (child, named) if name in merged}
     which = ", ".join(f"{gone!r} is merged into {kept!r}" for gone, kept in sorted(pairs))
-    message = f"line {ring[0][2]!r} would be its own ancestor: {way} (each made from the next), for {which}"
+    message = f"line {first!r} would be its own ancestor: {way} (each made from the next), for {which}"
     column = "mother" if line.mother == parent else "father"
     return line.tell(column, "pedigree_loop", message, "Correct this parent, or undo the merge first", value=parent)
