@@ -7,9 +7,11 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from tests.journeys.chromium import CHROMIUM
+from tests.journeys.chromium import CHROMIUM, FLAGS
+from tests.journeys.code_films import camera_flags, film_tag, write_film
 from tests.journeys.harvest_stage import CRATES, EARS, make_harvest_walk, make_pick
 from tests.journeys.stage import BAGS, make_male_row, make_task, make_walk, make_walk_row, play_station, tag_of
 from tests.journeys.test_pocket_screens import (
@@ -153,6 +155,22 @@ def test_ear_left_by_its_bag_and_without_it(phone) -> None:
         ("ears_left", tag_of(1), "", "off_type", "2", ""),
     ]
     assert facts[2][0] == "withdrawn"
+
+
+def test_camera_stays_open_for_the_next_ear_and_takes_the_same_bag_once(browser, tmp_path: Path, station) -> None:  # noqa: F811
+    film = write_film(tmp_path / "bag.y4m", film_tag(EARS[1][0], "plain", np.random.default_rng(20310925)))
+    filming = browser.browser_type.launch(executable_path=CHROMIUM, args=[*FLAGS, *camera_flags(film)])
+    with phone_at(filming, station[0]) as page:
+        page.click("[data-go=bags]")
+        page.click("button.first")
+        page.wait_for_selector("[data-screen=scan] .saved:has-text('Ears picked 1')")
+        page.wait_for_timeout(1500)  # The same bag still lies before the camera: many looks see it.
+        assert page.evaluate("document.body.dataset.screen") == "scan"
+        page.click("button:has-text('Type it instead')")
+        page.click(".undo")
+        page.wait_for_selector(".saved:has-text('Taken back')")
+        assert [fact[0] for fact in _facts(page)] == ["ears_picked", "withdrawn"]
+    filming.close()
 
 
 def test_bag_that_finds_no_row_is_saved_for_the_leader(phone) -> None:

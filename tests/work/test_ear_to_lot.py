@@ -227,6 +227,22 @@ def test_the_pick_list_holds_ripe_rows_with_ears_still_on_the_plants(field):
     assert [one.number for one in read_pick_list(SEPTEMBER, "2031").rows] == [4]
 
 
+def test_ears_of_one_bag_picked_in_two_goes_add_up_and_a_bag_scanned_twice_is_the_same_ears(field):
+    pollinate(field[1], "AB01", ears=4, male=field[2].tag)
+
+    def count():
+        (row,) = read_ear_book(SEPTEMBER, "2031").rows
+        return row.ears.picked, row.ears.left, row.ears.missing
+
+    note_picked(SEPTEMBER, "2031", ["AB01"], 1)
+    note_picked(SEPTEMBER, "2031", ["AB01"], 1, left="rotten")
+    assert count() == (1, (("rotten", 1),), 2)
+    note_picked(SEPTEMBER, "2031", ["AB01"])
+    assert count() == (3, (("rotten", 1),), 0)
+    note_picked(SEPTEMBER, "2031", ["AB01"], 1)
+    assert count() == (3, (("rotten", 1),), 0)
+
+
 def test_a_scan_that_means_nothing_or_too_much_is_a_sentence(field):
     pollinate(field[1], "AB01", male=field[2].tag)
     pollinate(field[4], "AB01", "self")

@@ -208,15 +208,30 @@ def note_picked(
         if not many:
             told = f"{one.name.capitalize()}: every ear of it is picked, left or lost already."
             raise refuse("nothing_left", told, "Scan the next one, or say how many more.")
+    totals = [many + _noted(there, one, left, many) for one, many in zip(found, counts, strict=True)]
     write_notes(
         on,
         [
             NoteDraft(kind, one.row.tag, str(many), detail=left, bag=one.bag, unit="ears", worker=worker)
-            for one, many in zip(found, counts, strict=True)
+            for one, many in zip(found, totals, strict=True)
         ],
     )
     done = f"left, {left.replace('_', ' ')}" if left else "picked"
     return tuple(f"{one.name}: {many} {done}" for one, many in zip(found, counts, strict=True))
+
+
+def _noted(there: SeasonNotes, ear: Ear, left: str, more: int) -> int:
+    """Ears of a bag noted so already, to be told with those that come: of several notes on one bag the largest counts.
+
+    Never more than its ears that are not noted otherwise: a bag scanned twice is the same ears.
+    """
+    count = there.ears.get(ear.row.tag)
+    of = next((one for one in count.bags if one.bag == ear.bag), None) if count and ear.bag else None
+    if of is None:
+        return 0
+    noted = dict(of.left).get(left, 0) if left else of.picked
+    other = of.picked + of.ears_left - noted
+    return max(0, min(noted, of.standing - other - more))
 
 
 def _still_there(there: SeasonNotes, ear: Ear) -> int:
