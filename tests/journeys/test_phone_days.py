@@ -36,8 +36,10 @@ pytestmark = [
 SECOND = "2.0.0"
 CLOSE = (
     "from datetime import UTC, date, datetime\n"
+    "from firstsilk.records.models import Station\n"
     "from firstsilk.work.flowering.day_close import close_day\n"
     "from firstsilk.work.occasion import Occasion\n"
+    "Station.objects.update(held_date=date(2031, 7, {day}))\n"
     "close_day(Occasion('eskerholm', date(2031, 7, {day}), datetime.now(UTC), 'leader'), 'the test closes it')\n"
     "print('closed')\n"
 )
