@@ -213,6 +213,19 @@ def test_ears_crated_without_a_row_and_crates_nobody_knows_are_findings(field):
         note_moisture(SEPTEMBER, "2031", field[1].tag, 12)
 
 
+def test_a_row_in_a_crate_counts_the_ears_whose_bags_were_not_scanned_there_on_their_own(field):
+    pollinate(field[1], "AB01", male=field[2].tag)
+    pollinate(field[1], "", male=field[2].tag, ears=4)
+    note_picked(SEPTEMBER, "2031", ["AB01"])
+    take_note(SEPTEMBER, field[1], "ears_picked", 3)
+    one, other = give_crate_tags(SEPTEMBER, 2)
+    note_crated(SEPTEMBER, "2031", one, ["AB01"])
+    note_crated(SEPTEMBER, "2031", other, [field[1].tag])
+    page = list_crates(SEPTEMBER, "2031")
+    assert {crate.code: crate.ears for crate in page.crates} == {one: 1, other: 3}
+    assert page.ears == 4
+
+
 def test_the_pick_list_holds_ripe_rows_with_ears_still_on_the_plants(field):
     pollinate(field[1], "AB01", male=field[2].tag)
     pollinate(field[4], "S1", "self")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from datetime import date
 
@@ -90,7 +90,9 @@ def list_crates(on: Occasion, season: str = "") -> CratePage:
     tests/work/test_ear_to_lot.py.
     """
     there = read_season_notes(on, season)
-    lines = [_tell_crate(there, crate, on.today) for crate in read_crates(there.standing)]
+    crates = read_crates(there.standing)
+    by_bag = {(load.tag, load.bag) for crate in crates for load in crate.loads if load.bag}
+    lines = [_tell_crate(there, crate, by_bag, on.today) for crate in crates]
     order = ("dry", "measure", "wet", "empty")
     lines.sort(key=lambda one: (order.index(one.state), -one.days, one.code))
     odd = [
@@ -113,8 +115,8 @@ def list_crates(on: Occasion, season: str = "") -> CratePage:
     )
 
 
-def _tell_crate(there: SeasonNotes, crate: Crate, today: date) -> CrateLine:
-    loads = tuple(_tell_load(there, load) for load in crate.loads)
+def _tell_crate(there: SeasonNotes, crate: Crate, by_bag: Set[tuple[str, str]], today: date) -> CrateLine:
+    loads = tuple(_tell_load(there, load, by_bag) for load in crate.loads)
     state = "dry" if crate.is_ready else "measure" if crate.last_pct is None else "wet"
     last = crate.moistures[-1] if crate.moistures else None
     return CrateLine(
@@ -130,14 +132,16 @@ def _tell_crate(there: SeasonNotes, crate: Crate, today: date) -> CrateLine:
     )
 
 
-def _tell_load(there: SeasonNotes, load: Load) -> LoadLine:
+def _tell_load(there: SeasonNotes, load: Load, by_bag: Set[tuple[str, str]]) -> LoadLine:
+    """A load with its ears. `by_bag` are the bags of rows (tag, code) that went into a crate under their own code: a
+    row noted without a bag brings the others."""
     row, count = there.rows.get(load.tag), there.ears.get(load.tag)
     ears = 1
     if count is not None and load.bag:
-        of = next((one for one in count.bags if one.bag == load.bag), None)
-        ears = max(1, of.picked or of.standing) if of else 1
+        ears = max(1, sum(one.picked or one.standing for one in count.bags if one.bag == load.bag))
     elif count is not None:
-        ears = max(1, count.total.picked or count.total.standing)
+        apart = sum(one.picked or one.standing for one in count.bags if (load.tag, one.bag) in by_bag)
+        ears = max(1, (count.total.picked or count.total.standing) - apart)
     number, line = (row.number, row.line.name) if row else (0, "")
     printed = print_code(load.bag) if load.bag else ""
     return LoadLine(number, load.tag, line, printed, ears, load.on, load.worker, load.is_shelled)
