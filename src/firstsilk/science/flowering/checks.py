@@ -87,7 +87,8 @@ def _check_counts(state: RowState) -> list[Finding]:
         findings.append(_odd("more_ears_than_plants", told, str(state.ears_pollinated), "Count the stand again"))
     if state.bags_not_well > state.spoiled:
         told = (
-            f"{state.bags_not_well} bags found with silk seen, open, or with a wrong code, but {state.spoiled} noted "
+            f"{state.bags_not_well} bag{'s' if state.bags_not_well > 1 else ''} found with silk seen, open, or with a "
+            f"wrong code, but {state.spoiled} noted "
         )
         repair = "Note the ears as lost, or the look as well"
         findings.append(_odd("seen_and_not_lost", f"{told}as lost", str(state.bags_not_well), repair))
