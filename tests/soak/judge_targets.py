@@ -3,8 +3,8 @@
 Seasons of the frozen worlds: their rows, their thirty years of weather, and the forecast that a station would make from
 the walks up to each day. Selfs and crosses are set on the rows; a crew pollinates what is asked for on days that can be
 worked, with whole plants, whole pollinations and whole kernels by dice, and a success of each line that nobody knows.
-``python -m tests.soak.judge_targets 20`` prints the table of docs/figures.md; tests/science/test_targets_judged.py
-judges a few seasons.
+``python -m tests.soak.judge_targets 60 60001`` prints the table of docs/figures.md (seasons of each world, first seed);
+tests/science/test_targets_judged.py judges a few seasons.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 from itertools import pairwise
 
 import numpy as np
@@ -24,6 +24,7 @@ from firstsilk.science.flowering.day_rows import SHED_LASTS_DAYS
 from firstsilk.science.flowering.demand import PLANT_SD_DAYS
 from firstsilk.science.flowering.stakes import SILK_LASTS_DAYS, WORKABLE_FRAC
 from firstsilk.science.flowering.targets import SeasonAhead, find_open_pollen, weigh_targets
+from firstsilk.science.flowering.workable import draw_workable_days
 from firstsilk.science.seed.line_rates import LineCounts, ProgrammeRates, rate_line
 from firstsilk.science.seed.pollinations import plan_pollinations, tabulate_reach
 from tests.soak.judge_forecast import START, forecast_season
@@ -58,8 +59,9 @@ class Nursery:
 
 
 def judge_world(world: FloweringWorld, seeds: Sequence[int]) -> NDArray[np.float64]:
-    """(told, 2): chance told as asked, and whether it came."""
-    return np.array([one for seed in seeds for one in judge_season(simulate_season(world, seed, 6, 4))])
+    """(told, 3): chance told as asked, whether it came, and the season's seed."""
+    seasons = [(seed, judge_season(simulate_season(world, seed, 6, 4))) for seed in seeds]
+    return np.array([(*one, seed) for seed, season in seasons for one in season])
 
 
 def judge_season(season: WorldSeason, draws: int = 100) -> Iterator[tuple[float, float]]:
@@ -106,11 +108,24 @@ def _set_targets(season: WorldSeason, silk: NDArray[np.float64], dice: np.random
 
 def _find_open_days(season: WorldSeason, cutoff: int) -> dict[int, bool]:
     """Days of this season that can be worked: those drier than all but a quarter of past years' July and August."""
+    place, lost = _find_lost_days(season)
+    return {day: not lost[place[START + timedelta(days=day)]] for day in range(cutoff + 1)}
+
+
+def _find_lost_days(season: WorldSeason) -> tuple[dict[date, int], NDArray[np.bool_]]:
+    """The place of each day, and whether it is lost to rain."""
     summer = np.array([day.month in (7, 8) and day.year < FORECAST_YEAR for day in season.days])
     rain = season.rain_mm + 1e-6 * np.random.default_rng(season.seed).random(len(season.rain_mm))
     bound = float(np.quantile(rain[summer], WORKABLE_FRAC))
-    place = {day: at for at, day in enumerate(season.days)}
-    return {day: bool(rain[place[START + timedelta(days=day)]] <= bound) for day in range(cutoff + 1)}
+    return {day: at for at, day in enumerate(season.days)}, rain > bound
+
+
+def _read_past_lost(season: WorldSeason, day: int, n_days: int) -> NDArray[np.float64]:
+    """(years, days): days of past years on these dates that were lost, as a station's own records tell."""
+    place, lost = _find_lost_days(season)
+    ahead = [START + timedelta(days=day + at) for at in range(n_days)]
+    years = range(season.days[0].year, FORECAST_YEAR)
+    return np.array([[float(lost[place[one.replace(year=year)]]) for one in ahead] for year in years])
 
 
 def _work(targets: Sequence[Nursery], silk: NDArray[np.float64], shed: NDArray[np.float64], day: int) -> None:
@@ -139,7 +154,9 @@ def _tell(
         plants=np.array([len(target.plants) for target in targets], dtype=np.float64),
         used=np.array([target.standing for target in targets], dtype=np.float64),
         enter_day=np.zeros(len(targets), dtype=np.intp),
-        open_days=dice.random((silk.shape[1], n_days)) < WORKABLE_FRAC,
+        open_days=draw_workable_days(
+            np.full(n_days, np.nan), _read_past_lost(season, day, n_days), silk.shape[1], WORKABLE_FRAC, dice
+        ),
         hands=np.full(n_days, np.inf),
     )
     tables = [tabulate_reach(60, rate_line(target.known, PROGRAMME), target.ears) for target in targets]
@@ -147,22 +164,31 @@ def _tell(
     return [(at, one.asked_frac) for at, one in enumerate(found)]
 
 
-def tell_table(judged: NDArray[np.float64]) -> list[tuple[str, int, float, float]]:
-    """Band of chances told, how many were, the mean told in it, and the share that came."""
+def tell_table(judged: NDArray[np.float64]) -> list[tuple[str, int, float, float, float]]:
+    """Band of chances told, how many were, the mean told in it, the share that came, and the standard error of the
+    difference: chances of one season hang together, so that it is reckoned between seasons."""
     rows = []
+    seeds = np.unique(judged[:, 2])
     for low, high in pairwise(BOUNDS):
         told = judged[:, 0]
         inside = (told >= low) & ((told < high) | (high == 1.0))
         if inside.any():
             count, mean = int(inside.sum()), float(told[inside].mean())
-            rows.append((f"{low:.2f}-{high:.2f}", count, mean, float(judged[inside, 1].mean())))
+            off = [
+                float((judged[of, 1] - judged[of, 0]).sum()) for of in (inside & (judged[:, 2] == one) for one in seeds)
+            ]
+            error = float(np.std(off)) * len(off) ** 0.5 / count
+            rows.append((f"{low:.2f}-{high:.2f}", count, mean, float(judged[inside, 1].mean()), error))
     return rows
 
 
 if __name__ == "__main__":
     n_seasons = int(sys.argv[1]) if len(sys.argv) > 1 else 5
-    for world in WORLDS:
-        judged = judge_world(world, range(1, n_seasons + 1))
-        print(f"{world.name}: {n_seasons} seasons, {len(judged)} chances told")
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    for at, world in enumerate(WORLDS):
+        # Seeds of its own for each world: with the same ones luck would be the same in all of them.
+        begin = first + 1000 * at
+        judged = judge_world(world, range(begin, begin + n_seasons))
+        print(f"{world.name}: {n_seasons} seasons from seed {begin}, {len(judged)} chances told", flush=True)
         for row in tell_table(judged):
-            print(f"| {world.name} | {row[0]} | {row[1]:,} | {row[2]:.2f} | {row[3]:.2f} |")
+            print(f"| {world.name} | {row[0]} | {row[1]:,} | {row[2]:.2f} | {row[3]:.2f} | {row[4]:.3f} |", flush=True)

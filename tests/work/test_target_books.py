@@ -148,3 +148,12 @@ def test_more_targets_than_a_page_works_out_beside_its_list_lead_to_their_own_pa
     assert "3 targets are too many to work out beside the list" in listed
     assert [one.count for one in list_due(ON).tasks if one.title == "targets"] == [3]
     assert client.get(f"/flowering/rows/{rows[0].tag}/").status_code == 200
+
+
+def test_the_page_and_the_command_tell_what_the_days_that_can_be_worked_rest_on(station, rows, client):
+    assert "no 3 past years of rain" in read_targets(ON).workable
+    make_weather(station, 2026, date(2028, 12, 31))
+    told = read_targets(ON).workable
+    assert told.startswith("By the rain of 5 past years 50 % of these days can be worked.")
+    sign_in(client, station, "breeder")
+    assert told in client.get("/flowering/targets/").content.decode()

@@ -73,7 +73,7 @@ def targets(
     from firstsilk.work.flowering.targets import read_targets
 
     found = read_targets(on, season)
-    for line in (*found.sentences, found.basis.as_text()):
+    for line in (*found.sentences, f"{found.basis.as_text()} {found.workable}".rstrip()):
         say(line)
     columns = ("group", "target", "kind", "female", "male", "ears_wanted", "kernels_wanted", "made", "lost", "more")
     columns += ("today", "possible", "days_left", "last_day", "stop_after", "chance_now", "chance_as_asked")

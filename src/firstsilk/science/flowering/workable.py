@@ -93,3 +93,51 @@ def expect_lost_hours(
         near = (np.minimum(apart, 365 - apart) <= near_days) & (years != day.year)
         found[index] = lost[near].mean() if near.any() else 0.0
     return found
+
+
+def find_lost_chance(rain_mm: ArrayLike) -> FloatArray:
+    """The chance that a day's hours of pollen are lost to its rain [0 to 1], by daily rain [mm]; NaN stays NaN.
+
+    Notes
+    -----
+    None on a dry day, a half on a wet one (1 mm: the half of the hours that is lost may be those of pollen or the
+    others), certain with heavy rain (10 mm). Dew alone loses none. The bounds are those of `count_lost_hours`.
+    """
+    rain = np.asarray(rain_mm, dtype=np.float64)
+    lost = np.where(rain >= SOAKED_DAY_MM, 1.0, np.where(rain >= WET_DAY_MM, WET_LOST_FRAC, 0.0))
+    return np.asarray(np.where(np.isnan(rain), np.nan, lost))
+
+
+def draw_workable_days(
+    own_lost: ArrayLike, past_lost: ArrayLike, n_draws: int, usual_frac: float, dice: np.random.Generator
+) -> NDArray[np.bool_]:
+    """Which of the days ahead can be worked, draw by draw.
+
+    Parameters
+    ----------
+    own_lost
+        (days,): chance that each day is lost by its own weather, as measured or forecast; NaN where it is not known.
+    past_lost
+        (years, days): the same on the same dates of past years; NaN where nothing was noted. No years: none are known.
+    n_draws
+        Draws [count].
+    usual_frac
+        Chance that a day can be worked of which neither tells.
+    dice
+        Where chance comes from.
+
+    Returns
+    -------
+    numpy.ndarray
+        (draws, days).
+
+    Notes
+    -----
+    Each draw goes on as one past year did, so that wet spells stay together. Checked by tests/science/test_workable.py.
+    """
+    own = np.asarray(own_lost, dtype=np.float64)
+    past = np.asarray(past_lost, dtype=np.float64)
+    lost = past[dice.integers(0, len(past), n_draws)] if len(past) else np.full((n_draws, len(own)), np.nan)
+    lost = np.where(np.isnan(own), lost, own)
+    lost = np.where(np.isnan(lost), 1.0 - usual_frac, lost)
+    return np.asarray(dice.random(lost.shape) >= lost)

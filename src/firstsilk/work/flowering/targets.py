@@ -9,8 +9,6 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from firstsilk.records.models import Season, Station
-from firstsilk.science.flowering.crew import BEGINNER_DAYS, EFFICIENCY_FRAC, reckon_capacity
 from firstsilk.science.flowering.stakes import LOOK_SD_DAYS, SILK_LASTS_DAYS, WORKABLE_FRAC
 from firstsilk.science.flowering.targets import (
     HOPELESS_FRAC,
@@ -20,16 +18,15 @@ from firstsilk.science.flowering.targets import (
     find_open_pollen,
     weigh_targets,
 )
+from firstsilk.science.flowering.workable import draw_workable_days
 from firstsilk.science.nursery.counts import GERMINATION_FRAC, OVERPLANT_FRAC
-from firstsilk.work.climate.frosts import read_frost_chances
 from firstsilk.work.collecting import pause_collecting
-from firstsilk.work.flowering.crew import FIRST_DAYS_RULE, choose_pace, read_speed
-from firstsilk.work.flowering.crew_plan import read_crew_plan
 from firstsilk.work.flowering.crosses_ahead import judge_crosses
 from firstsilk.work.flowering.day import DayList, read_day_list
 from firstsilk.work.flowering.progress import TargetProgress, find_reach, group_rows
 from firstsilk.work.flowering.rows import RowFacts
 from firstsilk.work.flowering.target_words import say_target
+from firstsilk.work.flowering.workable_days import close_days, find_hands, read_workable_days
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_season, get_station
 
@@ -96,13 +93,14 @@ class TargetAhead:
 
 @dataclass(frozen=True, slots=True)
 class SeasonTargets:
-    """All targets of a season, the red list first."""
+    """All targets of a season, the red list first. `workable` says what the days that can be worked rest on."""
 
     season: str
     today: date
     targets: tuple[TargetAhead, ...]
     sentences: tuple[str, ...]
     basis: Basis
+    workable: str = ""
 
     def of_group(self, group: str) -> tuple[TargetAhead, ...]:
         """The targets of one group, in their order."""
@@ -142,18 +140,20 @@ def tell_targets(on: Occasion, day: DayList) -> SeasonTargets:
     Notes
     -----
     Considered: success and set of each line with what is not known of them, silk and shed as noted or in the forecast's
-    joint draws, plants of the rows, spray intervals, the cutoff, past years' killing frosts, a chance of 0.75 that a
-    day can be worked, and hands where a crew is set, given by priority. Not considered: a storm that spoils many at
-    once, shoots that silk before they are bagged, and whether the ears ripen (see the cutoff).
+    joint draws, plants of the rows, spray intervals, the cutoff, past years' killing frosts, days lost to rain (as
+    forecast, else as in past years; a quarter where there are no records), and hands where a crew is set, given by
+    priority. Not considered: a storm that spoils many at once, shoots that silk before they are bagged, and whether the
+    ears ripen (see the cutoff).
     """
     groups = group_rows(day.rows.values())
     progress = {one.number: one for one in day.progress}
     ranked = sorted(groups, key=lambda number: (groups[number][0].priority, number))
     rows = [row for number in ranked for row in groups[number]]
-    ahead = _look_ahead(on, day, rows, {number: at for at, number in enumerate(ranked)}) if rows else None
-    reach = [find_reach(groups[number], _count_free(groups[number])) for number in ranked]
     outlooks: tuple[TargetOutlook, ...] = ()
-    if ahead is not None:
+    said = ""
+    reach = [find_reach(groups[number], _count_free(groups[number])) for number in ranked]
+    if rows:
+        ahead, said = _look_ahead(on, day, rows, {number: at for at, number in enumerate(ranked)})
         tables = [one.table for one in reach]
         outlooks = weigh_targets(tables, [one.standing for one in reach], ahead, [one.goal_frac for one in reach])
     todays = _count_today(day)
@@ -162,7 +162,7 @@ def tell_targets(on: Occasion, day: DayList) -> SeasonTargets:
         for number, outlook in zip(ranked, outlooks, strict=True)
     ]
     told = tuple(sorted(_add_instead(judged, groups, day), key=_order))
-    return SeasonTargets(day.season, day.today, told, tuple(_say_all(told)), day.basis)
+    return SeasonTargets(day.season, day.today, told, tuple(_say_all(told)), day.basis, said)
 
 
 def count_plants(row: RowFacts) -> int:
@@ -186,8 +186,10 @@ def _count_today(day: DayList) -> dict[int, int]:
     return found
 
 
-def _look_ahead(on: Occasion, day: DayList, rows: Sequence[RowFacts], place: Mapping[int, int]) -> SeasonAhead:
-    """What the days left may bring to these rows; `place` is the place of each target."""
+def _look_ahead(
+    on: Occasion, day: DayList, rows: Sequence[RowFacts], place: Mapping[int, int]
+) -> tuple[SeasonAhead, str]:
+    """What the days left may bring to these rows, and what their rain rests on; `place` is the place of each target."""
     station = get_station(on.station)
     book = get_season(station, day.season, on.today)
     dice = np.random.default_rng(SEED)
@@ -202,7 +204,10 @@ def _look_ahead(on: Occasion, day: DayList, rows: Sequence[RowFacts], place: Map
     for group, index in kinds.items():
         if group:
             sheds[index] = find_open_pollen(shed[[at[number] for number in group]], n_days)
-    return SeasonAhead(
+    dates = [day.today + timedelta(days=at) for at in range(n_days)]
+    weather = read_workable_days(station, book.site, dates)
+    workable = draw_workable_days(weather.own, weather.past, silk.shape[1], WORKABLE_FRAC, dice)
+    ahead = SeasonAhead(
         silk=own_silk,
         sheds=sheds,
         group_of=np.array([kinds[group] for group in males], dtype=np.intp),
@@ -210,9 +215,10 @@ def _look_ahead(on: Occasion, day: DayList, rows: Sequence[RowFacts], place: Map
         plants=np.array([count_plants(row) for row in rows], dtype=np.float64),
         used=np.array([row.state.ears_pollinated for row in rows], dtype=np.float64),
         enter_day=np.array([_find_entry(row, day.today) for row in rows], dtype=np.intp),
-        open_days=_draw_open_days(on, day, book, silk.shape[1], n_days, dice),
-        hands=_find_hands(station, book, day.today, n_days),
+        open_days=close_days(on, book, dates, day.end_on, workable, dice),
+        hands=find_hands(station, book, day.today, workable.mean(axis=0)),
     )
+    return ahead, weather.says
 
 
 def _draw_flowering(day: DayList, n_draws: int) -> tuple[FloatArray, FloatArray]:
@@ -256,53 +262,6 @@ def _find_entry(row: RowFacts, today: date) -> int:
     if not row.no_entry or row.no_entry_until is None:
         return 0
     return max(1, (row.no_entry_until.date() - today).days)
-
-
-def _draw_open_days(
-    on: Occasion, day: DayList, season: Season, n_draws: int, n_days: int, dice: np.random.Generator
-) -> NDArray[np.bool_]:
-    """(draws, days): dry enough to work, before a past year's killing frost, and not past the cutoff."""
-    workable = dice.random((n_draws, n_days)) < WORKABLE_FRAC
-    dates = [day.today + timedelta(days=at) for at in range(n_days)]
-    if day.end_on is not None:
-        workable &= np.array([one <= day.end_on for one in dates])
-    chances = read_frost_chances(on, season.site.code)
-    autumn = next((one for one in chances.events if one.event == "first_autumn"), None)
-    if autumn is None or not autumn.years:
-        return workable
-    frosts = [_days_to(seen, day.today) for _, seen in autumn.seen]
-    frosts += [n_days] * (len(autumn.years) - len(autumn.seen))
-    drawn = dice.choice(np.array(frosts), n_draws)
-    # A past year's frost before today did not come this year.
-    return np.asarray(workable & ((np.arange(n_days)[None, :] < drawn[:, None]) | (drawn[:, None] <= 0)))
-
-
-def _days_to(frost: date, today: date) -> int:
-    """Days from today to the date of a past frost in this year's autumn, or the winter after it."""
-    year = today.year + (1 if today.month >= 7 and frost.month < 7 else 0)
-    day = min(frost.day, 28) if frost.month == 2 else frost.day
-    return (date(year, frost.month, day) - today).days
-
-
-def _find_hands(station: Station, season: Season, today: date, n_days: int) -> FloatArray:
-    """Pollinations that the crew can make on each day; infinity where no crew is set."""
-    plan = read_crew_plan(station, season)
-    if plan is None or plan.workers + plan.beginners == 0:
-        return np.full(n_days, np.inf)
-    speed = read_speed(station, today)
-    per_hour, _ = choose_pace(plan, speed)
-    starts = plan.beginners_from or today
-    return reckon_capacity(
-        plan.workers,
-        plan.beginners,
-        [(today - starts).days + at for at in range(n_days)],
-        per_hour,
-        [plan.hours_a_day] * n_days,
-        plan.efficiency_frac or EFFICIENCY_FRAC,
-        speed.beginner_speed,
-        BEGINNER_DAYS,
-        FIRST_DAYS_RULE,
-    )
 
 
 def _judge(
