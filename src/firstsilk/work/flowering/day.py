@@ -126,6 +126,8 @@ def _expect(row: RowFacts, told: RowForecast) -> RowFacts:
         return row
     silk = row.state.silk_on or (told.silk[1] if told.silk else None)
     shed = row.state.shed_on or (told.shed[1] if told.shed else None)
+    if (silk, shed) == (row.silk_expected, row.shed_expected):
+        return row
     return replace(row, silk_expected=silk, shed_expected=shed)
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstsilk.answers import refuse
-from firstsilk.records.models import Line, Row, Season, Station
+from firstsilk.records.models import Line, Season, Station
 from firstsilk.science.climate.heat import Scale
 from firstsilk.science.flowering.rows import RowState
 from firstsilk.science.flowering.season_forecast import NotedRows, SeasonTold, forecast_lines
@@ -18,6 +19,7 @@ from firstsilk.science.flowering.season_heat import SeasonHeat, build_season_hea
 from firstsilk.science.flowering.whole_dates import find_whole_dates
 from firstsilk.work.climate.readings import Readings, fill_short_holes, read_readings
 from firstsilk.work.collecting import pause_collecting
+from firstsilk.work.flowering.forecast_kept import forecast_once
 from firstsilk.work.flowering.line_history import LineHistory, read_line_history
 from firstsilk.work.flowering.states import read_states
 from firstsilk.work.occasion import Basis, Occasion
@@ -80,11 +82,22 @@ class SeasonForecast:
         return next((row for row in self.rows if row.number == number), None)
 
 
+class _FieldRow(NamedTuple):
+    """What is read of a row: whole records take five times as long, and a nursery may have 20,000."""
+
+    number: int
+    tag: str
+    line: Line
+    purpose: str
+    target: int | None
+    sow_on: date | None
+
+
 @dataclass(frozen=True, slots=True)
 class _Field:
     """Rows to forecast with their states and the day each was or will be sown."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[_FieldRow, ...]
     states: tuple[RowState, ...]
     sown: tuple[date, ...]
 
@@ -141,19 +154,21 @@ def read_forecast(
             "No line of this season has heat units to silk, nor rows of earlier seasons with notes.",
             "Give units for one line at least: on its page, or by bringing lines.",
         )
-    told = forecast_lines(
-        heat, _set_rows(field, heat, history), history.known, history.years, history.mean_units, draws=draws, seed=seed
+    rows = _set_rows(field, heat, history)
+    told = forecast_once(
+        forecast_lines, heat, rows, history.known, history.years, history.mean_units, draws=draws, seed=seed
     )
     return _tell(on, book, field, heat, history, told, last)
 
 
 def _read_field(station: Station, season: Season, today: date, states: Mapping[str, RowState] | None = None) -> _Field:
     found = rows_on(station, today).filter(season=season).exclude(purpose="filler")
-    told = ("number", "tag", "line", "purpose", "sow_on", "target__number")
-    rows = list(found.select_related("target").only(*told).order_by("number"))
     lines = {line.pk: line for line in Line.objects.filter(pk__in=found.values("line"))}
-    for row in rows:
-        row.line = lines[row.line_id]  # each line is read once, and not once a row
+    told = found.order_by("number").values_list("number", "tag", "line_id", "purpose", "target__number", "sow_on")
+    rows = [
+        _FieldRow(number, tag, lines[line], purpose, target, sow_on)
+        for number, tag, line, purpose, target, sow_on in told
+    ]
     if states is None:
         states = read_states(station, found.values_list("tag", flat=True), today)
     kept = []
@@ -296,7 +311,7 @@ def _tell_rows(field: _Field, heat: SeasonHeat, history: LineHistory, told: Seas
             tag=row.tag,
             line=row.line.name,
             purpose=row.purpose,
-            target=row.target.number if row.target else None,
+            target=row.target,
             sown_on=sown,
             planned=state.sown_on is None,
             silk=silk[at],
