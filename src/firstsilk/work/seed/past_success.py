@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from uuid import UUID
 
@@ -74,17 +74,18 @@ def count_past_seasons(station: Station, day: date) -> dict[int, SeasonCount]:
     """
     seasons = list(Season.objects.filter(station=station, year__lt=day.year).values_list("pk", flat=True))
     prints = _print_rows(seasons)
-    kept = {season: one for season in seasons if (one := _look_up(station, season, prints.get(season, ()))) is not None}
+    kept = _look_up(station, seasons, prints)
     head = Note.objects.filter(station=station).order_by("-position").values_list("position", "hash").first()
     position, link = head or (0, "")
     stale = _find_touched(station, kept)
-    for season in seasons:
-        if season not in kept or season in stale:
-            kept[season] = _count_season(station, season, position, link, prints.get(season, ()))
-            _keep(station, season, kept[season])
-        elif position - kept[season].position > _MANY_NOTES:
-            old = kept[season]
-            _keep(station, season, SeasonCount(old.sums, old.n_rows, position, link, old.rows, old.last_on))
+    anew = [season for season in seasons if season not in kept or season in stale]
+    for season in anew:
+        kept[season] = _count_season(station, season, position, link, prints.get(season, ()))
+        _keep(station, season, kept[season])
+    for season, one in kept.items():
+        # One mark for all seasons is one question for all of them.
+        if position - one.position > (0 if anew else _MANY_NOTES):
+            _keep(station, season, replace(one, position=position, link=link))
     return {season: one for season, one in kept.items() if one.last_on is None or one.last_on <= day}
 
 
@@ -95,13 +96,19 @@ def _print_rows(seasons: list[int]) -> dict[int, tuple[int | None, ...]]:
     return {one[0]: one[1:] for one in told}
 
 
-def _look_up(station: Station, season: int, rows: tuple[int | None, ...]) -> SeasonCount | None:
-    """What was kept of a season, if the rows are the same and the chain of notes still has that link."""
-    kept = cache.get(_key(station, season))
-    if not isinstance(kept, SeasonCount) or kept.rows != rows:
-        return None
-    linked = Note.objects.filter(station=station, position=kept.position, hash=kept.link)
-    return kept if linked.exists() or not kept.link else None
+def _look_up(
+    station: Station, seasons: Iterable[int], prints: Mapping[int, tuple[int | None, ...]]
+) -> dict[int, SeasonCount]:
+    """What was kept of seasons whose rows are the same, if the chain of notes still has that link."""
+    found = {season: cache.get(_key(station, season)) for season in seasons}
+    kept = {
+        season: one
+        for season, one in found.items()
+        if isinstance(one, SeasonCount) and one.rows == prints.get(season, ())
+    }
+    marks = Note.objects.filter(station=station, position__in={one.position for one in kept.values()})
+    linked = {(0, ""), *marks.values_list("position", "hash")}
+    return {season: one for season, one in kept.items() if (one.position, one.link) in linked}
 
 
 def _key(station: Station, season: int) -> str:
