@@ -18,12 +18,12 @@ from tests.journeys.test_pocket_screens import (
     MEASURE,
     _back_home,
     _check_sizes,
-    _is_worded,
     _read_notes,
     _tell,
     _type,
     _wait_for,
     browser,  # noqa: F401
+    check_words,
     phone_at,
 )
 
@@ -378,10 +378,7 @@ def test_picking_in_a_language_two_fifths_longer_fits_at_320_px(browser) -> None
     ):
 
         def look(where: str) -> None:
-            found = page.evaluate(MEASURE)
-            assert found["over"] <= 0, where
-            assert found["cut"] == [], where
-            assert [text for text in found["loose"] if not _is_worded(text)] == [], where
+            check_words(page, where)
             first = page.evaluate("document.querySelector('button.first')?.getBoundingClientRect().bottom ?? 0")
             assert first <= 568 or "doubt" in where, (where, first)
 

@@ -476,15 +476,15 @@ def test_language_two_fifths_longer_fits_at_320_px_and_no_word_is_outside_the_ca
         play_station(make_demo_walk(), pseudo=True) as (address, _),
         phone_at(browser, address, "fr-FR", (320, 568)) as page,
     ):
+        _visit(page, lambda where: check_words(page, where))
 
-        def look(where: str) -> None:
-            found = page.evaluate(MEASURE)
-            assert found["over"] <= 0, where
-            assert found["cut"] == [], where
-            loose = [text for text in found["loose"] if not _is_worded(text)]
-            assert loose == [], where
 
-        _visit(page, look)
+def check_words(page, where: str) -> None:
+    """Nothing is wider than the screen or cut off, and every word comes from the catalogues."""
+    found = page.evaluate(MEASURE)
+    assert found["over"] <= 0, where
+    assert found["cut"] == [], where
+    assert [text for text in found["loose"] if not _is_worded(text)] == [], where
 
 
 def _is_worded(text: str) -> bool:

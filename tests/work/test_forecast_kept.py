@@ -30,8 +30,10 @@ class Noted:
 
 
 @pytest.fixture(autouse=True)
-def empty(monkeypatch):
-    monkeypatch.setattr(forecast_kept, "_kept", type(forecast_kept._kept)())
+def empty():
+    forecast_kept._answer.cache_clear()
+    yield
+    forecast_kept._answer.cache_clear()
 
 
 def _work_out(worked):

@@ -23,8 +23,7 @@ from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.lot_notes import list_lot_notes
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
-from firstsilk.work.standing import promises_on, rows_on, targets_on, trials_on
-from firstsilk.work.trials.newest import end_of_day
+from firstsilk.work.standing import end_of_day, promises_on, rows_on, targets_on, trials_on
 
 AHEAD_DAYS = 7
 TAGS_AHEAD_DAYS = 45

@@ -8,11 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, QuerySet
 
 from firstsilk.records.models import Line, LineMerge, Movement, Reservation, Row, Season, Station, Target, Trial
+
+
+def end_of_day(station: Station, day: date) -> datetime:
+    """The instant at which a day ends at the station."""
+    tomorrow = day + timedelta(days=1)
+    return datetime(tomorrow.year, tomorrow.month, tomorrow.day, tzinfo=ZoneInfo(station.time_zone))
 
 
 def promises_on(station: Station, day: date) -> QuerySet[Reservation]:

@@ -6,11 +6,10 @@ on its values alone, so one that was worked out from the same values is given ag
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Callable, Iterator
-from dataclasses import fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
+from functools import lru_cache
 from hashlib import blake2b
-from threading import Lock
 
 import numpy as np
 
@@ -18,9 +17,6 @@ from firstsilk.science.flowering.season_forecast import SeasonTold
 
 _MOST_KEPT = 4
 """Forecasts kept by a process: one of 20,000 rows is 32 MB, one of a hundred rows a fifth of a megabyte. Ours."""
-
-_kept: OrderedDict[bytes, SeasonTold] = OrderedDict()
-_lock = Lock()
 
 
 def forecast_once(work_out: Callable[..., SeasonTold], *values: object, **more: object) -> SeasonTold:
@@ -30,18 +26,22 @@ def forecast_once(work_out: Callable[..., SeasonTold], *values: object, **more: 
     -----
     The arrays that are given again cannot be written to. Checked by tests/work/test_forecast_kept.py.
     """
-    key = _digest((*values, *sorted(more.items())))
-    with _lock:
-        if key in _kept:
-            _kept.move_to_end(key)
-            return _kept[key]
-    told = work_out(*values, **more)
+    return _answer(_Asked(_digest((*values, *sorted(more.items()))), lambda: work_out(*values, **more)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A question, the same as another if its values are."""
+
+    digest: bytes
+    work_out: Callable[[], SeasonTold] = field(compare=False)
+
+
+@lru_cache(maxsize=_MOST_KEPT)
+def _answer(asked: _Asked) -> SeasonTold:
+    told = asked.work_out()
     for each in (told.forecast.silk, told.forecast.shed):
         each.flags.writeable = False
-    with _lock:
-        _kept[key] = told
-        while len(_kept) > _MOST_KEPT:
-            _kept.popitem(last=False)
     return told
 
 
@@ -59,9 +59,9 @@ def _spell(value: object) -> Iterator[bytes]:
         yield np.ascontiguousarray(value).tobytes()
     elif is_dataclass(value):
         yield f"{type(value).__name__}(".encode()
-        for field in fields(value):
-            yield f"{field.name}=".encode()
-            yield from _spell(getattr(value, field.name))
+        for one in fields(value):
+            yield f"{one.name}=".encode()
+            yield from _spell(getattr(value, one.name))
     elif isinstance(value, (tuple, list)):
         yield f"{len(value)} of:".encode()
         for one in value:

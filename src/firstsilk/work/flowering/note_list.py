@@ -15,7 +15,7 @@ from firstsilk.work.flowering.clock import correct_time, read_wrong_clocks
 from firstsilk.work.flowering.day_close import read_closed_heads
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
-from firstsilk.work.trials.newest import end_of_day
+from firstsilk.work.standing import end_of_day
 
 SHOWN = ("all", "doubted", "replaced")
 

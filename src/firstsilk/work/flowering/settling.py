@@ -25,7 +25,7 @@ from firstsilk.work.flowering.chain import as_note
 from firstsilk.work.flowering.notes import NoteDraft, write_notes
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station
-from firstsilk.work.trials.newest import end_of_day
+from firstsilk.work.standing import end_of_day
 
 LONGEST_HOW = 300
 MOST_SHOWN = 200

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
-from typing import TypeGuard, TypeVar
+from typing import TypeVar
 
 from django.db.models import CharField, Q, QuerySet
 from django.db.models.functions import Cast
@@ -18,7 +18,7 @@ from firstsilk.work.flowering.chain import as_note
 
 N = TypeVar("N", bound=Told)
 MOST_TAGS_ASKED = 10_000
-"""A database takes only so many values in one question; with more tags all notes are read and sifted here. Ours."""
+"""A database takes only so many values in one question (a choice of ours)."""
 _TOLD = ("key", "kind", "detail", "tag", "male", "bag", "value", "taken_local", "doubt", "undoes")
 
 
@@ -34,27 +34,29 @@ def read_states(
     With `kinds` only notes of these kinds are read (and those that replace or take one back, whatever their kind): what
     other kinds tell is then missing from the state, or there in part.
     """
-    wanted = tags if tags is None or isinstance(tags, QuerySet) else set(tags)
-    if _is_few(wanted):
-        return _read_told(_gather(station, wanted, up_to, kinds, _tell))
-    chosen = _choose(station, wanted, up_to)
-    if kinds:
-        chosen = chosen.filter(Q(kind__in=kinds) | Q(replaces__isnull=False))
-    notes = list(_tell(chosen))
-    if wanted is None:
-        return _read_told(notes)
-    kept = [one for one in notes if isinstance(wanted, QuerySet) or one.tag in wanted or one.replaces]
-    codes = _find_codes(kept)
-    if not codes:
-        return _read_told(kept)
-    if isinstance(wanted, QuerySet):
-        asked = _choose_bags(station, codes, up_to)
+    if tags is None:
+        return _read_told(_tell(_of_kinds(_choose(station, up_to), kinds)))
+    if isinstance(tags, QuerySet):
+        return _read_told(_read_about(station, tags, up_to, kinds))
+    return _read_told(_gather(station, set(tags), up_to, kinds, _tell))
+
+
+def _of_kinds(records: QuerySet[NoteRecord], kinds: Sequence[str]) -> QuerySet[NoteRecord]:
+    """Records of these kinds, of all if none is named, and those that replace or take one back."""
+    return records.filter(Q(kind__in=kinds) | Q(replaces__isnull=False)) if kinds else records
+
+
+def _read_about(
+    station: Station, tags: QuerySet[Row, str], up_to: date | None, kinds: Sequence[str] = ()
+) -> list[BriefNote]:
+    """Brief notes about rows that a question names, and the tassels in the bags that these were pollinated from."""
+    every = _choose(station, up_to)
+    told = list(_tell(_of_kinds(every.filter(tag__in=tags) | every.filter(replaces__isnull=False), kinds)))
+    if codes := _find_codes(told):
+        bags = _choose_bags(station, codes, up_to)
         # Tassels of the rows asked for are at hand, unless only some kinds of notes were read.
-        bags = _tell(asked if kinds else asked.exclude(tag__in=wanted))
-    else:
-        bags = iter(notes) if not kinds else _tell(_choose_bags(station, codes, up_to))
-    # A note that comes twice is one note: states are made of the set.
-    return _read_told([*kept, *(one for one in bags if one.kind == "tassel_bagged" and one.bag in codes)])
+        told += [note for note in _tell(bags if kinds else bags.exclude(tag__in=tags)) if note.bag in codes]
+    return told
 
 
 def _read_told(notes: Iterable[BriefNote]) -> dict[str, RowState]:
@@ -66,11 +68,23 @@ def _read_told(notes: Iterable[BriefNote]) -> dict[str, RowState]:
     return states
 
 
-def _is_few(tags: set[str] | QuerySet[Row, str] | None) -> TypeGuard[set[str]]:
-    return isinstance(tags, set) and len(tags) <= MOST_TAGS_ASKED
-
-
 def _gather(
+    station: Station,
+    tags: set[str],
+    up_to: date | None,
+    kinds: Sequence[str],
+    tell: Callable[[QuerySet[NoteRecord]], Iterable[N]],
+) -> list[N]:
+    """As `_gather_few`, of any number of tags: so many at once as a database takes in one question."""
+    asked = sorted(tags)
+    found: dict[str, N] = {}
+    for at in range(0, len(asked), MOST_TAGS_ASKED):
+        some = set(asked[at : at + MOST_TAGS_ASKED])
+        found |= {note.id: note for note in _gather_few(station, some, up_to, kinds, tell)}
+    return list(found.values())
+
+
+def _gather_few(
     station: Station,
     tags: set[str],
     up_to: date | None,
@@ -81,8 +95,7 @@ def _gather(
 
     A note that undoes one of them may have another tag, and may itself be undone by one: each step is one question.
     """
-    every = NoteRecord.objects.filter(station=station, practice=False)
-    every = every if up_to is None else every.filter(taken_on__lte=up_to)
+    every = _choose(station, up_to)
     about = every.filter(tag__in=tags)
     about = about.filter(kind__in=kinds) if kinds else about
     notes = {note.id: note for note in tell(about)}
@@ -132,9 +145,8 @@ def _find_codes(notes: Iterable[Told]) -> set[str]:
 
 def _choose_bags(station: Station, codes: set[str], up_to: date | None) -> QuerySet[NoteRecord]:
     """The notes of tassels put into these bags, whatever their row."""
-    records = NoteRecord.objects.filter(station=station, practice=False, kind="tassel_bagged").exclude(bag="")
-    records = records.filter(bag__in=codes) if len(codes) <= MOST_TAGS_ASKED else records
-    return records if up_to is None else records.filter(taken_on__lte=up_to)
+    records = _choose(station, up_to).filter(kind="tassel_bagged").exclude(bag="")
+    return records.filter(bag__in=codes) if len(codes) <= MOST_TAGS_ASKED else records
 
 
 def dash_id(key: str) -> str:
@@ -145,25 +157,14 @@ def dash_id(key: str) -> str:
 def read_notes(station: Station, tags: Iterable[str] | None = None, up_to: date | None = None) -> list[Note]:
     """The notes about these tags as values. A note that replaces or takes one back comes along, whatever its tag, and
     so do the tassels in the bags that these rows were pollinated from."""
-    wanted = None if tags is None else set(tags)
-    if _is_few(wanted):
-        return _gather(station, wanted, up_to, (), tell_whole)
-    if wanted is None:
-        return list(tell_whole(_choose(station, None, up_to)))
-    found: dict[str, Note] = {}
-    asked = sorted(wanted)
-    for at in range(0, len(asked), MOST_TAGS_ASKED):
-        some = set(asked[at : at + MOST_TAGS_ASKED])
-        found |= {note.id: note for note in _gather(station, some, up_to, (), tell_whole)}
-    return list(found.values())
+    if tags is None:
+        return list(tell_whole(_choose(station, up_to)))
+    return _gather(station, set(tags), up_to, (), tell_whole)
 
 
 def read_brief_notes(station: Station, tags: QuerySet[Row, str], up_to: date | None = None) -> list[BriefNote]:
     """As `read_notes`, of any number of rows, and only what a state or a check is made of; ids as they are written."""
-    told = list(_tell(_choose(station, tags, up_to)))
-    if codes := _find_codes(told):
-        bags = _choose_bags(station, codes, up_to).exclude(tag__in=tags)
-        told += [note for note in _tell(bags) if note.bag in codes]
+    told = _read_about(station, tags, up_to)
     return [note._replace(id=dash_id(note.id), replaces=note.replaces and dash_id(note.replaces)) for note in told]
 
 
@@ -172,9 +173,7 @@ def tell_whole(records: QuerySet[NoteRecord]) -> Iterator[Note]:
     return (as_note(record) for record in records.iterator(chunk_size=5000))
 
 
-def _choose(station: Station, tags: set[str] | QuerySet[Row, str] | None, up_to: date | None) -> QuerySet[NoteRecord]:
-    """Records about these tags, or more where there are too many tags to ask for."""
+def _choose(station: Station, up_to: date | None) -> QuerySet[NoteRecord]:
+    """All records that are no practice, up to a day if one is given."""
     records = NoteRecord.objects.filter(station=station, practice=False)
-    if isinstance(tags, QuerySet):
-        records = records.filter(tag__in=tags) | records.filter(replaces__isnull=False)
     return records if up_to is None else records.filter(taken_on__lte=up_to)

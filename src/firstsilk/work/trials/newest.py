@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date, datetime, timedelta
+from datetime import date
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
 from firstsilk.records.models import Plot, PlotRecord, Station
+from firstsilk.work.standing import end_of_day
 
 
 def read_newest_records(station: Station, trials: Iterable[int], up_to: date | None = None) -> dict[int, PlotRecord]:
@@ -39,9 +39,3 @@ def read_newest_of_plots(station: Station, plots: QuerySet[Plot]) -> dict[int, P
     records = PlotRecord.objects.filter(station=station, plot__in=plots.order_by().values("pk")).order_by("id")
     told = records.values_list("plot", "yield_kg_ha_15_5", "moisture_pct", "rejected")
     return {plot: PlotGave(dry, moisture, rejected) for plot, dry, moisture, rejected in told}
-
-
-def end_of_day(station: Station, day: date) -> datetime:
-    """The instant at which a day ends at the station."""
-    tomorrow = day + timedelta(days=1)
-    return datetime(tomorrow.year, tomorrow.month, tomorrow.day, tzinfo=ZoneInfo(station.time_zone))

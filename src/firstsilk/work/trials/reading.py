@@ -11,8 +11,8 @@ from firstsilk.answers import refuse
 from firstsilk.records.models import Plot, PlotRecord, Reservation, Station, Trial
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.shelf import get_station, get_trial
-from firstsilk.work.standing import promises_on, trials_on
-from firstsilk.work.trials.newest import end_of_day, read_newest_records
+from firstsilk.work.standing import end_of_day, promises_on, trials_on
+from firstsilk.work.trials.newest import read_newest_records
 
 
 @dataclass(frozen=True, slots=True)

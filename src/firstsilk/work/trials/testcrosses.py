@@ -11,8 +11,7 @@ from firstsilk.work.lineage.generations import count_selfings
 from firstsilk.work.occasion import Basis, Occasion
 from firstsilk.work.seed.stock import read_stock
 from firstsilk.work.shelf import get_station
-from firstsilk.work.standing import lines_on, read_kept, targets_on
-from firstsilk.work.trials.newest import end_of_day
+from firstsilk.work.standing import end_of_day, lines_on, read_kept, targets_on
 
 EARLIEST_SELFINGS = 2
 """Lines are tested from S2 on: the testcross of an S2 correlates 0.87 with that of the final line, an S1's 0.71
